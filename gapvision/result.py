@@ -1,0 +1,107 @@
+"""What a measured joint is: the answer, and what the picture and the report need to show it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A length with its standard uncertainty and the half-width that holds the truth 95 times in 100, mm."""
+
+    value_mm: float
+    u_mm: float
+    U95_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place on the log: its station, and the way a person finds it from the nearest card's nail.
+
+    ``offset_mm`` is positive to the right of card ``near_card``, seen from outside.
+    """
+
+    station_mm: float
+    near_card: int | None
+    offset_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """Something the builder must know, with a stable code; ``from_mm``/``to_mm`` name the stretch if it has one."""
+
+    code: str
+    text: str
+    from_mm: float | None = None
+    to_mm: float | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Profile:
+    """Numbers by station, arrays of shape (n,), mm; NaN where no photograph shows the joint."""
+
+    station_mm: np.ndarray
+    gap_mm: np.ndarray
+    gap_u_mm: np.ndarray
+    groove_width_mm: np.ndarray
+    groove_width_u_mm: np.ndarray
+    setting_needed_mm: np.ndarray
+    setting_needed_u_mm: np.ndarray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PhotoResult:
+    """One photograph in the joint: where it was taken from and what was traced in it.
+
+    Traces are upright image points ``(x, y)`` in px, shape (n, 2), with the station of each, shape (n,), mm;
+    ``axis_px``/``axis_station_mm`` is the line in the middle of the gap by station, for ticks and marks.
+    ``used`` is False for a photograph left out, and then ``lacked`` says why.
+    """
+
+    file: str
+    sha256: str
+    side: str
+    used: bool
+    lacked: str = ""
+    height_mm: float = float("nan")
+    distance_mm: float = float("nan")
+    from_mm: float = float("nan")
+    to_mm: float = float("nan")
+    cards: tuple[int, ...] = ()
+    residual_px: float = float("nan")
+    upper_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
+    lower_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
+    axis_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
+    axis_station_mm: np.ndarray = field(default_factory=lambda: np.empty(0))
+
+
+@dataclass(frozen=True, slots=True)
+class CardResult:
+    """One card: where its nail is and how far it hung out of plumb (degrees, foot outwards positive)."""
+
+    number: int
+    side: str
+    station_mm: float
+    lean_deg: float
+    photos: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Measurement:
+    """The whole answer of one joint. ``status`` is ``"measured"`` or ``"doubtful"``; a refusal is a MeasurementError."""
+
+    status: str
+    cover_mm: float
+    widest_gap: Quantity
+    widest_place: Place
+    setting: Quantity
+    set_to_mm: float
+    deciding_place: Place
+    narrowest_groove: Quantity
+    narrowest_place: Place
+    profile: Profile
+    photos: tuple[PhotoResult, ...]
+    cards: tuple[CardResult, ...]
+    cautions: tuple[Caution, ...]
