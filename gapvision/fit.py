@@ -1,0 +1,539 @@
+"""All photographs of a joint in one robust least squares: cards and outlines -> Joint.
+
+Unknown are the cameras, the cards and both logs' sections along the wall (design in DEVELOPERS.md,
+"The model"); observed are card corners and outlines in pixels. A single photograph is the same fit
+with fewer rows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
+
+from gapvision import card
+from gapvision.rays import FACING, Camera, rotation
+from gapvision.sections import Sections
+from gapvision.spline import Spline
+
+KNOT_H_MM, KNOT_S_MM = 60.0, 150.0  # crowns' heights; their radii and places across the wall
+ANNEAL = (30.0, 6.0, 2.0, 2.0, 1.0)  # scales of the robust loss, in standard deviations
+DAMPING = (1e-3, 1e-4, 1e-6, 1e-8, 1e-9)
+STEPS = 6
+HALF_CARD_MM = card.CARD_WIDTH_MM / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Priors:
+    """What is believed before a photograph is seen, one standard deviation each."""
+
+    plumb_rad: float = np.radians(1.2)
+    yaw_rad: float = np.radians(4.0)
+    swing_rad: float = np.radians(0.25)  # between photographs of one card
+    standoff_mm: float = 3.0  # a card's gap to the proudest spot behind it
+    u_standoff_mm: float = 4.0
+    u_face_mm: float = 6.0  # horizontal half diameter against the stated one
+    k1: float = 0.01
+    offset_mm: float = 20.0  # between the crowns, across the wall
+    offset_slope: float = 0.006
+    bow_mm: float = 6.0
+    radius_mm: float = 5.0  # of the crown against the stated one, all along
+    radius_wave_mm: float = 9.0  # and changing along the log
+    wave_mm: float = 300.0  # over this length
+    bend_mm: float = 6.0  # second difference of a crown's height between knots
+    bias_px: float = 0.35  # common error of one traced outline in one photograph
+    unknown_radius_mm: float = 162.5  # where no diameter is stated
+    u_unknown_radius_mm: float = 35.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Outline:
+    """Traced points of one log's outline in one photograph: px (n, 2) and their uncertainty (n,)."""
+
+    log: str
+    xy_px: np.ndarray
+    u_px: np.ndarray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class View:
+    """What one photograph brings to the fit. ``lens`` groups photographs that share a focal length."""
+
+    side: str
+    size: tuple[int, int]
+    lens: int
+    sightings: tuple = ()
+    outlines: tuple[Outline, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Lens:
+    """Prior of one lens: focal length, px, and radial distortion."""
+
+    focal_px: float
+    u_focal_px: float
+    k1: float = 0.0
+    u_k1: float = 0.01
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CardState:
+    """Nail (3,) mm and tilt (pitch, yaw, roll) rad of a card, and its swing in each photograph."""
+
+    number: int
+    side: str
+    hung_on: str
+    nail_mm: np.ndarray
+    tilt_rad: np.ndarray
+    swing_rad: dict[int, np.ndarray] = field(default_factory=dict)
+
+    def points(self, ids: np.ndarray, view: int | None) -> np.ndarray:
+        """World points (n, 3) of corners in one photograph."""
+        tilt = self.tilt_rad + self.swing_rad.get(view, 0.0)
+        return self.nail_mm + card.corner_points_mm()[ids] @ card_axes(tilt, self.side).T
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Joint:
+    """The fitted joint: cameras, cards, sections and the covariance of everything."""
+
+    cameras: tuple[Camera, ...]
+    lens_of: tuple[int, ...]  # index of each camera's lens
+    lenses: tuple[Lens, ...]
+    cards: tuple[CardState, ...]
+    spline_h: Spline
+    spline_s: Spline
+    coefficients: dict[str, np.ndarray]  # h_l, z_l, r_l, h_u, z_u, r_u
+    bias_px: np.ndarray  # (photographs, 2): lower, upper
+    section_factor: np.ndarray  # draws of the section coefficients are this @ standard normals
+    residual_px: tuple[dict[str, np.ndarray], ...]
+    corner_px: tuple[dict[int, float], ...]
+    cost: float
+
+    def sections(self, station_mm: np.ndarray) -> Sections:
+        """Both logs' circles at stations."""
+        return Sections(*self._values(station_mm, self.coefficients))
+
+    def draws(self, station_mm: np.ndarray, n: int, rng: np.random.Generator) -> Sections:
+        """Circles at stations in n Monte Carlo draws of the fit, arrays (n, stations)."""
+        noise = rng.standard_normal((n // 2, self.section_factor.shape[1])) @ self.section_factor.T
+        noise = np.concatenate([noise, -noise])  # antithetic: the mean of linear terms is exact
+        parts, at = {}, 0
+        for name, c in self.coefficients.items():
+            parts[name] = c + noise[:, at : at + len(c)]
+            at += len(c)
+        return Sections(*self._values(station_mm, parts))
+
+    def _values(self, station_mm, parts):
+        mh, ms = self.spline_h.matrix(station_mm), self.spline_s.matrix(station_mm)
+        return [parts[k] @ (mh if k[0] == "h" else ms).T for k in SECTION_NAMES]
+
+
+SECTION_NAMES = ("h_l", "z_l", "r_l", "h_u", "z_u", "r_u")
+
+
+def card_axes(tilt_rad: np.ndarray, side: str) -> np.ndarray:
+    """A hanging card's right, up and outward axes as columns in the world."""
+    pitch, yaw, roll = tilt_rad
+    turn = np.eye(3) if side == "outside" else np.diag([-1.0, 1.0, -1.0])
+    return (
+        turn
+        @ rotation(np.array([0, yaw, 0.0]))
+        @ rotation(np.array([pitch, 0, 0.0]))
+        @ rotation(np.array([0, 0, roll]))
+    )
+
+
+def touch(camera: Camera, directions: np.ndarray, log: str, joint_z, joint_r) -> np.ndarray:
+    """z where each ray grazes the log: half a log behind the card, and more for a sloping ray."""
+    slope = directions[:, 1] / directions[:, 2]
+    lean = joint_r * slope / np.sqrt(1 + slope**2)
+    return joint_z - lean if log == "lower" else joint_z + lean
+
+
+def _graze(camera: Camera, outline: Outline, state: Joint):
+    """Residuals (n,) px of an outline and what their derivatives need.
+
+    Notes
+    -----
+    Seen along the logs a sight ray is a line; it grazes a circle of radius r round (y, z) where its
+    distance from the centre is r. The miss, in mm, is brought to px by focal length over depth. By
+    the envelope theorem the station may be taken where the ray passes the touching point.
+    """
+    d = camera.directions(outline.xy_px)
+    tag = "l" if outline.log == "lower" else "u"
+    up = 1.0 if tag == "l" else -1.0
+    c = camera.centre_mm
+    z = np.full(len(d), float(np.mean(state.coefficients["z_" + tag])))
+    for _ in range(2):
+        station = c[0] + d[:, 0] * (z - c[2]) / d[:, 2]
+        first_s, w_s = state.spline_s.weights(station)
+        z_axis = _lookup(state.coefficients["z_" + tag], first_s, w_s)
+        radius = _lookup(state.coefficients["r_" + tag], first_s, w_s)
+        z = touch(camera, d, outline.log, z_axis, radius)
+    depth = (z - c[2]) / d[:, 2]
+    station = c[0] + d[:, 0] * depth
+    first_h, w_h = state.spline_h.weights(station)
+    height = _lookup(state.coefficients["h_" + tag], first_h, w_h)
+    first_s, w_s = state.spline_s.weights(station)
+    z_axis = _lookup(state.coefficients["z_" + tag], first_s, w_s)
+    radius = _lookup(state.coefficients["r_" + tag], first_s, w_s)
+    norm = np.hypot(d[:, 1], d[:, 2])
+    n_y = np.abs(d[:, 2]) / norm
+    n_z = -d[:, 1] / norm * np.sign(d[:, 2])
+    axis = height - up * radius
+    clear = up * (n_y * (c[1] - axis) + n_z * (c[2] - z_axis)) - radius
+    scale = camera.focal_px / depth
+    return clear * scale, {
+        "scale": scale, "n_y": n_y, "n_z": n_z, "up": up, "tag": tag, "depth": depth, "d": d,
+        "h": (first_h, w_h), "s": (first_s, w_s), "station": station,
+    }  # fmt: skip
+
+
+def _camera_columns(camera: Camera, at: dict, slope: np.ndarray) -> np.ndarray:
+    """Change (n, 8) of an outline's residuals with turn (3), centre (3), log focal length and k1.
+
+    Each moves the point of the ray beside the log: across the ray it changes the miss, and along
+    the wall it meets another station, where the crown's height differs by its slope.
+    """
+    d, depth = at["d"], at["depth"]
+    to_world = camera.camera_from_world
+    n = d @ to_world.T  # direction in the camera, (x, y, 1)
+    r2 = (n[:, :2] ** 2).sum(1)
+    flat = n * [1, 1, 0]
+    moves = [depth[:, None] * (np.cross(n, axis) @ to_world) for axis in np.eye(3)]
+    moves += [np.broadcast_to(axis, d.shape) for axis in np.eye(3)]
+    moves += [-depth[:, None] * (flat @ to_world), -(depth * r2)[:, None] * (flat @ to_world)]
+    out = []
+    for move in moves:
+        across = at["n_y"] * move[:, 1] + at["n_z"] * move[:, 2]
+        along = move[:, 0] - d[:, 0] / d[:, 2] * move[:, 2]
+        out.append(at["up"] * at["scale"] * (across - at["n_y"] * slope * along))
+    return np.stack(out, 1)
+
+
+def _lookup(coefficients: np.ndarray, first: np.ndarray, w: np.ndarray) -> np.ndarray:
+    return (coefficients[first[:, None] + np.arange(4)] * w).sum(1)
+
+
+def residuals(camera: Camera, outline: Outline, joint: Joint) -> tuple[np.ndarray, np.ndarray]:
+    """Miss of each traced point (n,) px, positive into the gap, and its station (n,) mm."""
+    miss, at = _graze(camera, outline, joint)
+    return miss, at["station"]
+
+
+class _Layout:
+    """Places of the unknowns in the vector."""
+
+    def __init__(self, state: Joint) -> None:
+        self.n_views, self.n_lenses, self.n_cards = (
+            len(state.cameras), len(state.lenses), len(state.cards),
+        )  # fmt: skip
+        at = 6 * self.n_views
+        self.lens = at
+        at += 2 * self.n_lenses
+        self.card = at
+        at += 6 * self.n_cards
+        self.swing: dict[tuple[int, int], int] = {}
+        for k, c in enumerate(state.cards):
+            for view in c.swing_rad:
+                self.swing[k, view] = at
+                at += 3
+        self.bias = at
+        at += 2 * self.n_views
+        self.section: dict[str, slice] = {}
+        self.section_start = at
+        for name in SECTION_NAMES:
+            n = len(state.coefficients[name])
+            self.section[name] = slice(at, at + n)
+            at += n
+        self.size = at
+
+
+def fit_joint(
+    views: list[View], lenses: list[Lens], start: Joint, stated: dict, priors: Priors
+) -> Joint:
+    """The most likely joint for all views.
+
+    Parameters
+    ----------
+    views, lenses : what was seen, and the priors of the lenses.
+    start : Joint
+        First cameras, cards and sections (`gapvision.start`).
+    stated : dict
+        ``"upper"``/``"lower"`` -> function from stations (n,) mm to the stated radius (n,) mm, or None.
+    """
+    state = start
+    prior_rows = _section_priors(start, stated, priors)
+    for scale, damping in zip(ANNEAL, DAMPING, strict=True):
+        for _ in range(STEPS):
+            normal, gradient, _ = _normal_equations(
+                views, lenses, state, stated, priors, prior_rows, scale
+            )
+            damped = normal + damping * np.diag(np.diag(normal))
+            step = -cho_solve(cho_factor(damped), gradient)
+            state = _moved(state, step)
+            if float(np.max(np.abs(step[-len(state.coefficients["r_u"]) :]))) < 0.02 and float(
+                np.max(np.abs(step[_Layout(state).section["h_u"]]))
+            ) < 0.01:
+                break
+    return _finished(views, lenses, state, stated, priors, prior_rows)
+
+
+def _finished(views, lenses, state, stated, priors, prior_rows) -> Joint:
+    layout = _Layout(state)
+    normal, _, cost = _normal_equations(
+        views, lenses, state, stated, priors, prior_rows, ANNEAL[-1]
+    )
+    lower = np.linalg.cholesky(normal)
+    pick = np.zeros((layout.size, layout.size - layout.section_start))
+    pick[layout.section_start :] = np.eye(pick.shape[1])
+    half = solve_triangular(lower, pick, lower=True)  # covariance = half.T @ half
+    res, corners = [], []
+    for view, camera in zip(views, state.cameras, strict=True):
+        res.append({o.log: _graze(camera, o, state)[0] for o in view.outlines})
+        index = len(corners)
+        corners.append({})
+        for s in view.sightings:
+            c = next(c for c in state.cards if c.number == s.number)
+            miss = camera.project(c.points(s.corner_id, index)) - s.corner_px
+            corners[-1][s.number] = float(np.sqrt(np.mean(miss**2)))
+    return replace(
+        state, section_factor=half.T, residual_px=tuple(res), corner_px=tuple(corners), cost=cost
+    )
+
+
+def _moved(state: Joint, step: np.ndarray) -> Joint:
+    lay = _Layout(state)
+    lenses = tuple(
+        replace(
+            lens,
+            focal_px=lens.focal_px * np.exp(np.clip(step[lay.lens + 2 * i], -0.1, 0.1)),
+            k1=lens.k1 + step[lay.lens + 2 * i + 1],
+        )
+        for i, lens in enumerate(state.lenses)
+    )
+    cameras = tuple(
+        _posed(cam, step[6 * i : 6 * i + 6]) for i, cam in enumerate(state.cameras)
+    )
+    cameras = tuple(
+        replace(cam, focal_px=lenses[k].focal_px, k1=lenses[k].k1)
+        for cam, k in zip(cameras, state.lens_of, strict=True)
+    )
+    cards = []
+    for k, c in enumerate(state.cards):
+        at = lay.card + 6 * k
+        swing = {
+            v: s + step[lay.swing[k, v] : lay.swing[k, v] + 3] for v, s in c.swing_rad.items()
+        }
+        cards.append(
+            replace(
+                c, nail_mm=c.nail_mm + step[at : at + 3],
+                tilt_rad=c.tilt_rad + step[at + 3 : at + 6], swing_rad=swing,
+            )
+        )  # fmt: skip
+    coefficients = {n: state.coefficients[n] + step[lay.section[n]] for n in SECTION_NAMES}
+    for name in ("r_l", "r_u"):
+        coefficients[name] = np.clip(coefficients[name], 40.0, 600.0)
+    bias = state.bias_px + step[lay.bias : lay.bias + 2 * lay.n_views].reshape(-1, 2)
+    return replace(
+        state, lenses=lenses, cameras=cameras, cards=tuple(cards), coefficients=coefficients,
+        bias_px=bias,
+    )  # fmt: skip
+
+
+def _posed(camera: Camera, step: np.ndarray) -> Camera:
+    return replace(
+        camera,
+        camera_from_world=rotation(step[:3]) @ camera.camera_from_world,
+        centre_mm=camera.centre_mm + step[3:],
+    )
+
+
+def _normal_equations(views, lenses, state, stated, priors, prior_rows, scale):
+    """Normal matrix, gradient and cost of all rows, robust weights at the given scale."""
+    lay = _Layout(state)
+    normal = np.zeros((lay.size, lay.size))
+    gradient = np.zeros(lay.size)
+    cost = 0.0
+
+    def add(columns, jacobian, residual, sd, robust):
+        nonlocal cost
+        r = residual / sd
+        if robust:
+            weight = 1 / (1 + (r / (robust * 2.0)) ** 2)
+            cost += float((robust * 2.0) ** 2 * np.log1p((r / (robust * 2.0)) ** 2).sum())
+        else:
+            weight = np.ones_like(r)
+            cost += float((r**2).sum())
+        j = jacobian / np.asarray(sd)[..., None] if np.ndim(sd) else jacobian / sd
+        wj = j * weight[:, None]
+        normal[np.ix_(columns, columns)] += wj.T @ j
+        gradient[columns] += wj.T @ r
+
+    for i, (view, camera) in enumerate(zip(views, state.cameras, strict=True)):
+        lens_at = lay.lens + 2 * view.lens
+        pose_columns = [*range(6 * i, 6 * i + 6), lens_at, lens_at + 1]
+        for outline in view.outlines:
+            miss, at = _graze(camera, outline, state)
+            which = 0 if outline.log == "lower" else 1
+            miss = miss + state.bias_px[i, which]
+            slope = _crown_slope(state, at)
+            jac_pose = _camera_columns(camera, at, slope)
+            n = len(miss)
+            jac = np.zeros((n, lay.size))
+            jac[:, pose_columns] = jac_pose
+            jac[:, lay.bias + 2 * i + which] = 1.0
+            tag, up, s = at["tag"], at["up"], at["scale"]
+            rows = np.arange(n)[:, None]
+            k = np.arange(4)
+            for name, (first, w), value in (
+                ("h_", at["h"], -up * at["n_y"] * s),
+                ("z_", at["s"], -up * at["n_z"] * s),
+                ("r_", at["s"], (at["n_y"] - 1) * s),
+            ):
+                jac[rows, lay.section[name + tag].start + first[:, None] + k] += value[:, None] * w
+            used = np.flatnonzero(np.any(jac != 0, axis=0))
+            add(used, jac[:, used], miss, outline.u_px, scale)
+        for sight in view.sightings:
+            k = next(j for j, c in enumerate(state.cards) if c.number == sight.number)
+            _add_card(add, lay, i, k, sight, camera, state.cards[k], pose_columns, scale)
+    _add_priors(add, lay, lenses, state, stated, priors)
+    for columns_of, target, factor in prior_rows:
+        columns = np.concatenate([np.arange(lay.size)[lay.section[n]] for n in columns_of])
+        value = np.concatenate([state.coefficients[n] for n in columns_of])
+        add(columns, factor, factor @ value - target, 1.0, None)
+    return normal, gradient, cost
+
+
+def _crown_slope(state: Joint, at: dict) -> np.ndarray:
+    """Rise of the crown per mm of station, (n,), over one mm."""
+    name = "h_" + at["tag"]
+    a, b = (
+        _lookup(state.coefficients[name], *state.spline_h.weights(at["station"] + e))
+        for e in (-0.5, 0.5)
+    )
+    return b - a
+
+
+def _add_card(add, lay, i, k, sight, camera, state, pose_columns, scale):
+    """Rows of one card in one photograph."""
+    points = state.points(sight.corner_id, i)
+    turn = camera.camera_from_world
+    q = (points - camera.centre_mm) @ turn.T
+    n = q[:, :2] / q[:, 2:]
+    r2 = (n**2).sum(1, keepdims=True)
+    gain = camera.focal_px * (1 + camera.k1 * r2)
+
+    def px(dq):  # change of the pixel with a change of the point in the camera's frame
+        return ((dq[:, :2] - n * dq[:, 2:]) / q[:, 2:] * gain).ravel()
+
+    miss = (camera.project(points) - sight.corner_px).ravel()
+    jac = [px(np.cross(axis, q)) for axis in np.eye(3)]
+    jac += [px(np.broadcast_to(-turn[:, a], q.shape)) for a in range(3)]
+    jac += [(n * gain).ravel(), (n * r2 * camera.focal_px).ravel()]
+    jac += [px(np.broadcast_to(turn[:, a], q.shape)) for a in range(3)]
+    for a in range(3):
+        tilt = np.zeros(3)
+        tilt[a] = 1e-5
+        moved = replace(state, tilt_rad=state.tilt_rad + tilt).points(sight.corner_id, i)
+        jac.append(px((moved - points) @ turn.T / 1e-5))
+    at = lay.card + 6 * k
+    columns = [*pose_columns, *range(at, at + 6)]
+    if (k, i) in lay.swing:
+        jac += jac[-3:]
+        columns += range(lay.swing[k, i], lay.swing[k, i] + 3)
+    add(np.array(columns), np.stack(jac, 1), miss, sight.u_px, max(scale, 2.0))
+
+
+def _add_priors(add, lay, lenses, state, stated, priors):
+    def one(column, residual, sd, value=1.0):
+        columns = np.atleast_1d(column)
+        add(columns, np.atleast_2d(value), np.atleast_1d(residual), sd, None)
+
+    for i, (lens, now) in enumerate(zip(lenses, state.lenses, strict=True)):
+        at = lay.lens + 2 * i
+        one(at, np.log(now.focal_px / lens.focal_px), lens.u_focal_px / lens.focal_px)
+        one(at + 1, now.k1 - lens.k1, lens.u_k1)
+    for b in range(2 * lay.n_views):
+        one(lay.bias + b, state.bias_px.ravel()[b], priors.bias_px)
+    for k, c in enumerate(state.cards):
+        at = lay.card + 6 * k
+        if k == 0:
+            for a in range(3):  # the first nail is the origin of all stations
+                one(at + a, c.nail_mm[a], 1e-3)
+        plumb = priors.plumb_rad if c.hung_on != "free" else 0.6
+        yaw = priors.yaw_rad if c.hung_on != "free" else 0.6
+        for a, sd in ((0, plumb), (1, yaw), (2, plumb)):
+            one(at + 3 + a, c.tilt_rad[a], sd)
+        for view, swing in c.swing_rad.items():
+            for a in range(3):
+                one(lay.swing[k, view] + a, swing[a], priors.swing_rad)
+        if c.hung_on != "free":
+            _card_stands_off(one, lay, at, c, state, stated, priors)
+
+
+def _card_stands_off(one, lay, at, c, state, stated, priors):
+    """The nail stands before the log's axis by the half diameter and a few mm."""
+    tag = "u" if c.hung_on == "upper" else "l"
+    first, w = state.spline_s.weights(c.nail_mm[:1])
+    z_axis = float(_lookup(state.coefficients["z_" + tag], first, w)[0])
+    out = 1.0 if c.side == "outside" else -1.0
+    columns = [at + 2, *(lay.section["z_" + tag].start + first[0] + np.arange(4))]
+    values = [out, *(-out * w[0])]
+    half = stated["upper" if tag == "u" else "lower"]
+    u = np.hypot(priors.u_standoff_mm, priors.u_face_mm)
+    if half is not None:
+        radius = float(half(c.nail_mm[:1])[0])
+    else:
+        radius = float(_lookup(state.coefficients["r_" + tag], first, w)[0])
+        columns += [*(lay.section["r_" + tag].start + first[0] + np.arange(4))]
+        values += [*(-w[0])]
+        u = np.hypot(u, 12.0)
+    standoff = priors.standoff_mm + HALF_CARD_MM * abs(np.sin(c.tilt_rad[1]))
+    one(np.array(columns), out * (c.nail_mm[2] - z_axis) - radius - standoff, u, np.array(values))
+
+
+def _section_priors(state: Joint, stated: dict, priors: Priors):
+    """Rows (names, target, factor) with residual = factor @ coefficients - target."""
+    rows = []
+    n_h = state.spline_h.size
+    bend = np.zeros((n_h - 2, n_h))
+    for k in range(n_h - 2):
+        bend[k, k : k + 3] = (1, -2, 1)
+    level = np.eye(n_h) / 500.0  # keeps the matrix regular; far wider than any log
+    for name in ("h_l", "h_u"):
+        rows.append(((name,), np.zeros(n_h - 2), bend / priors.bend_mm))
+        rows.append(((name,), level @ state.coefficients[name], level))
+    at = state.spline_s.centres()
+    for tag, log in (("l", "lower"), ("u", "upper")):
+        half = stated[log]
+        if half is not None:
+            mean, cov = half(at), _smooth(at, priors.radius_mm, 0.0, priors.radius_wave_mm, priors.wave_mm)  # noqa: E501
+        else:
+            mean = np.full(len(at), priors.unknown_radius_mm)
+            cov = _smooth(at, priors.u_unknown_radius_mm, 0.008, priors.radius_wave_mm, priors.wave_mm)  # noqa: E501
+        f = _whitener(cov)
+        rows.append((("r_" + tag,), f @ mean, f))
+    f = _whitener(_smooth(at, 300.0, 1e-5, priors.bow_mm, 500.0))  # its mean direction is the wall's
+    rows.append((("z_l",), f @ np.full(len(at), -180.0), f))
+    f = _whitener(_smooth(at, priors.offset_mm, priors.offset_slope, priors.bow_mm, 500.0))
+    rows.append((("z_u", "z_l"), np.zeros(len(at)), np.concatenate([f, -f], 1)))
+    return rows
+
+
+def _smooth(at, constant, slope, wave, length):
+    """Covariance of a function known as a constant, a slope about the middle and smooth waves."""
+    d = at[:, None] - at[None]
+    x = at - at.mean()
+    return (
+        constant**2
+        + slope**2 * np.outer(x, x)
+        + wave**2 * np.exp(-0.5 * (d / length) ** 2)
+        + 0.05**2 * np.eye(len(at))
+    )
+
+
+def _whitener(covariance: np.ndarray) -> np.ndarray:
+    return np.linalg.inv(np.linalg.cholesky(covariance))

@@ -1,0 +1,331 @@
+"""The spine: photographs of one joint -> Measurement. Each step is a module of its own name."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from gapvision.cautions import Findings, find_cautions, is_doubtful
+from gapvision.errors import JointNotFitted, MeasurementError
+from gapvision.fit import Joint, Lens, Priors, View, fit_joint
+from gapvision.gap import gap_profile, groove_widths
+from gapvision.lengths import Diameter, round_up
+from gapvision.options import MeasureOptions, check_options
+from gapvision.outlines import SEEN
+from gapvision.photo import Photo, load_photo, photo_paths
+from gapvision.result import (
+    CardResult,
+    Measurement,
+    PhotoResult,
+    Place,
+    Profile,
+    Quantity,
+)
+from gapvision.sides import check_sides, side_of, tie_sides
+from gapvision.sight import Sight, outlines_of, retrace, take_sight
+from gapvision.start import Placed, first_joint, place_cards
+from gapvision.target import find_cards
+
+STATION_STEP_MM = 5.0
+SAFE_K = 1.65  # 95 % one-sided
+LONGEST_BRIDGE_MM = 60.0
+BEYOND_MM = 120.0  # fitted past the asked stretch, so that its ends are not the spline's
+NEAR_MM = 15.0  # a station is seen where a traced point lies this near
+
+
+def measure(
+    options: MeasureOptions, progress: Callable[[int, int], None] | None = None
+) -> Measurement:
+    """The setting of the dividers for one joint, from all its photographs.
+
+    Parameters
+    ----------
+    options : MeasureOptions
+    progress : callable, optional
+        Called as ``progress(done, total)`` after each photograph.
+
+    Raises
+    ------
+    MeasurementError
+        Where nothing usable is left: its text says what was seen and what to do.
+    """
+    check_options(options)
+    priors = Priors()
+    sights, lenses, left_out = _take_all(options, priors, progress)
+    views = [s.view for s in sights]
+    placed = place_cards(views, lenses, options.card_on)
+    sights, views, placed, stretch, untied = _tie(options, sights, views, lenses, placed, priors)
+    left_out = left_out + untied
+    radii = stated_radii(options, stretch)
+    joint = _fit(sights, views, lenses, placed, stretch, radii, priors)
+    sights = [_second_look(s, joint, i) for i, s in enumerate(sights)]
+    views = [replace(v, outlines=_within(s, joint, i, stretch)) for i, (s, v) in enumerate(zip(sights, views, strict=True))]  # noqa: E501
+    joint = fit_joint(views, lenses, joint, radii, priors)
+    return _answer(options, sights, views, joint, stretch, left_out)
+
+
+def stated_radii(options: MeasureOptions, stretch: tuple[float, float]) -> dict:
+    """``"upper"``/``"lower"`` -> stated radius (n,) mm at stations (n,) mm, or None."""
+    return {
+        "upper": _radius(options.upper_diameter, stretch),
+        "lower": _radius(options.lower_diameter, stretch),
+    }
+
+
+def _radius(diameter: Diameter | None, stretch: tuple[float, float]):
+    if diameter is None:
+        return None
+    points = list(diameter.points)
+    if len(points) == 1:
+        at, value = [0.0], [points[0][1]]
+    elif points[0][0] is None:
+        at, value = list(stretch), [p[1] for p in points]
+    else:
+        points = sorted(points)
+        at, value = [p[0] for p in points], [p[1] for p in points]
+    slope, level = np.polyfit(at, value, 1) if len(at) > 1 else (0.0, value[0])
+    return lambda station: (level + slope * np.asarray(station, float)) / 2
+
+
+def _take_all(options, priors, progress):
+    """Every photograph's sight in turn; pictures are let go as soon as they are traced."""
+    outside, inside = photo_paths(options.photos), photo_paths(options.inside)
+    paths = [(p, "outside") for p in outside] + [(p, "inside") for p in inside]
+    sights: list[Sight] = []
+    lenses: list[Lens] = []
+    kinds: dict = {}
+    left_out: list[PhotoResult] = []
+    errors: list[MeasurementError] = []
+    seen_hashes: set[str] = set()
+    for k, (path, side) in enumerate(paths):
+        try:
+            photo = load_photo(path)
+            if photo.sha256 in seen_hashes:
+                continue
+            seen_hashes.add(photo.sha256)
+            sightings = find_cards(photo.bgr, photo.file)
+            side = side_of(sightings, side, options.inside_cards)
+            sightings = [
+                replace(s, corner_px=s.corner_px) for s in sightings
+            ]
+            lens = lens_of(photo)
+            kind = (photo.make, photo.model, photo.focal35_mm, photo.bgr.shape[:2])
+            sight = take_sight(
+                photo, sightings, side, lens, options.card_on, stated_radii(options, (-750.0, 750.0)), priors,  # noqa: E501
+            )  # fmt: skip
+            if kind not in kinds:
+                kinds[kind] = len(lenses)
+                lenses.append(lens)
+            sights.append(replace(sight, view=replace(sight.view, lens=kinds[kind])))
+        except MeasurementError as error:
+            errors.append(error)
+            left_out.append(PhotoResult(str(path), "", side, False, error.text))
+        if progress:
+            progress(k + 1, len(paths))
+    if not sights:
+        raise errors[0] if errors else JointNotFitted("no-photos", "No photograph was given.")
+    check_sides([s.view for s in sights])
+    return sights, lenses, left_out
+
+
+def lens_of(photo: Photo) -> Lens:
+    """Prior of a photograph's lens, from its Exif."""
+    return Lens(photo.focal_px, photo.u_focal_px, 0.0, Priors().k1)
+
+
+def _tie(options, sights, views, lenses, placed: Placed, priors):
+    """Leave out photographs tied to nothing; tie the two sides; find the stretch to fit."""
+    tied = [i for i, c in enumerate(placed.cameras) if c is not None]
+    untied = [
+        PhotoResult(
+            str(s.photo.path), s.photo.sha256, s.view.side, False,
+            f"{s.photo.file}: none of its cards is in another photograph of the joint, so that it "
+            "cannot be tied to them; photograph so that neighbours share a card.",
+            cards=tuple(c.number for c in s.view.sightings),
+        )
+        for i, s in enumerate(sights) if i not in tied
+    ]  # fmt: skip
+    sights = [sights[i] for i in tied]
+    views = [views[i] for i in tied]
+    placed = Placed([placed.cameras[i] for i in tied], placed.cards)
+    z = _depth(placed)
+    spans = [_span(s, c, z) for s, c in zip(sights, placed.cameras, strict=True)]
+    seen = min(a for a, _ in spans), max(b for _, b in spans)
+    placed = tie_sides(sights, views, placed, priors, options.wall_thickness_mm)
+    low = options.from_mm if options.from_mm is not None else seen[0]
+    high = options.to_mm if options.to_mm is not None else seen[1]
+    if low >= seen[1] or high <= seen[0]:
+        raise JointNotFitted(
+            "stations-outside",
+            f"The photographs show stations {seen[0]:.0f} to {seen[1]:.0f} mm, and none of "
+            f"{low:.0f} to {high:.0f} mm that was asked for; photograph that stretch or correct "
+            "--from and --to (mm right of the lowest-numbered card's nail).",
+        )
+    return sights, views, placed, (low, high), untied
+
+
+def _depth(placed: Placed) -> float:
+    return float(np.median([c.nail_mm[2] for c in placed.cards.values()])) - 165.0
+
+
+def _span(sight: Sight, camera, z: float) -> tuple[float, float]:
+    line = sight.trace.lower
+    ok = (line.state == SEEN) | (sight.trace.upper.state == SEEN)
+    x = camera.plane_point(line.xy_px[ok], z)[:, 0]
+    return float(x.min()), float(x.max())
+
+
+def _fit(sights, views, lenses, placed, stretch, radii, priors) -> Joint:
+    views[:] = [replace(v, outlines=outlines_of(s.trace)) for s, v in zip(sights, views, strict=True)]  # noqa: E501
+    reach = stretch[0] - BEYOND_MM, stretch[1] + BEYOND_MM
+    start = first_joint(placed, views, lenses, reach, radii, priors)
+    for i, s in enumerate(sights):
+        views[i] = replace(views[i], outlines=_within(s, start, i, stretch))
+    return fit_joint(views, lenses, start, radii, priors)
+
+
+def _within(sight: Sight, joint: Joint, index: int, stretch) -> tuple:
+    """The photograph's outline points that lie in the fitted stretch."""
+    from gapvision.fit import residuals
+
+    out = []
+    for o in outlines_of(sight.trace):
+        _, station = residuals(joint.cameras[index], o, joint)
+        keep = (station > stretch[0] - BEYOND_MM) & (station < stretch[1] + BEYOND_MM)
+        if keep.any():
+            out.append(replace(o, xy_px=o.xy_px[keep], u_px=o.u_px[keep]))
+    return tuple(out)
+
+
+def _second_look(sight: Sight, joint: Joint, index: int) -> Sight:
+    return sight
+
+
+def _answer(options, sights, views, joint, stretch, left_out) -> Measurement:
+    low, high = stretch
+    n = max(2, int(round((high - low) / STATION_STEP_MM)) + 1)
+    station = np.linspace(low, high, n)
+    seen = _seen_stations(views, joint, station)
+    shown = seen | _short_runs(~seen, station)
+    if shown.sum() < 5:
+        raise JointNotFitted(
+            "nothing-seen",
+            "Of the stretch asked for hardly anything of both outlines is seen; photograph it "
+            "level with the gap, with something plain behind it.",
+        )
+    at = station[shown]
+    p = gap_profile(joint, at, options.cover_mm)
+    k = {s: i for i, s in enumerate(at)}
+    set_to = round_up(p.setting.value_mm + SAFE_K * p.setting.u_mm, options.units)
+    width, u_width = groove_widths(joint, at, set_to)
+    narrow = int(np.argmin(width))
+
+    def spread(values):
+        full = np.full(n, np.nan)
+        full[shown] = values
+        return full
+
+    profile = Profile(
+        station, spread(p.gap_mm), spread(p.gap_u_mm), spread(width), spread(u_width),
+        spread(p.needed_mm), spread(p.needed_u_mm),
+    )  # fmt: skip
+    photos = tuple(
+        _photo_result(s, v, joint, i) for i, (s, v) in enumerate(zip(sights, views, strict=True))
+    )
+    cards = _card_results(joint, photos)
+    findings = Findings(
+        options, station, shown, seen, p, joint, photos, tuple(left_out), cards, set_to, width.min(),
+    )  # fmt: skip
+    del k
+    return Measurement(
+        status="doubtful" if is_doubtful(findings) else "measured",
+        cover_mm=options.cover_mm,
+        widest_gap=p.widest,
+        widest_place=_place(p.widest_station_mm, cards),
+        setting=p.setting,
+        set_to_mm=set_to,
+        deciding_place=_place(p.deciding_station_mm, cards),
+        narrowest_groove=Quantity(
+            float(width[narrow]), float(u_width[narrow]), 1.96 * float(u_width[narrow])
+        ),
+        narrowest_place=_place(float(at[narrow]), cards),
+        profile=profile,
+        photos=photos + tuple(left_out),
+        cards=cards,
+        cautions=find_cautions(findings),
+    )
+
+
+def _seen_stations(views: list[View], joint: Joint, station: np.ndarray) -> np.ndarray:
+    from gapvision.fit import residuals
+
+    seen = {}
+    for log in ("lower", "upper"):
+        at = [
+            residuals(c, o, joint)[1]
+            for v, c in zip(views, joint.cameras, strict=True) for o in v.outlines if o.log == log
+        ]  # fmt: skip
+        at = np.sort(np.concatenate(at)) if at else np.array([np.inf])
+        i = np.searchsorted(at, station)
+        left = np.abs(station - at[np.clip(i - 1, 0, len(at) - 1)])
+        right = np.abs(station - at[np.clip(i, 0, len(at) - 1)])
+        seen[log] = np.minimum(left, right) < NEAR_MM
+    return seen["lower"] & seen["upper"]
+
+
+def runs(mask: np.ndarray) -> list[tuple[int, int]]:
+    """First and last index of each run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(int), [0]])))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _short_runs(unseen: np.ndarray, station: np.ndarray) -> np.ndarray:
+    out = np.zeros_like(unseen)
+    for a, b in runs(unseen):
+        length = station[b] - station[a] + STATION_STEP_MM
+        if length <= LONGEST_BRIDGE_MM and a > 0 and b < len(station) - 1:
+            out[a : b + 1] = True
+    return out
+
+
+def _place(station_mm: float, cards: tuple[CardResult, ...]) -> Place:
+    outside = [c for c in cards if c.side == "outside"] or list(cards)
+    near = min(outside, key=lambda c: abs(c.station_mm - station_mm))
+    return Place(station_mm, near.number, station_mm - near.station_mm)
+
+
+def _card_results(joint: Joint, photos: tuple[PhotoResult, ...]) -> tuple[CardResult, ...]:
+    return tuple(
+        CardResult(
+            c.number, c.side, float(c.nail_mm[0]), -math.degrees(float(c.tilt_rad[0])),
+            tuple(Path(p.file).name for p in photos if c.number in p.cards),
+        )
+        for c in joint.cards
+    )  # fmt: skip
+
+
+def _photo_result(sight: Sight, view: View, joint: Joint, index: int) -> PhotoResult:
+    camera = joint.cameras[index]
+    middle = float(np.mean(joint.coefficients["z_l"]))
+    trace = sight.trace
+    mid_px = 0.5 * (trace.upper.xy_px + trace.lower.xy_px)
+    axis = camera.plane_point(mid_px, middle)[:, 0]
+    heights = joint.sections(np.clip(axis, axis.min(), axis.max()))
+    level = 0.5 * (float(np.mean(heights.h_l)) + float(np.mean(heights.h_u)))
+    miss = np.concatenate(list(joint.residual_px[index].values()) or [np.array([np.nan])])
+    both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
+    return PhotoResult(
+        file=str(sight.photo.path), sha256=sight.photo.sha256, side=view.side, used=True,
+        height_mm=float(camera.centre_mm[1] - level),
+        distance_mm=float(abs(camera.centre_mm[2] - middle)),
+        from_mm=float(axis[both].min()), to_mm=float(axis[both].max()),
+        cards=tuple(s.number for s in view.sightings),
+        residual_px=float(np.median(np.abs(miss))) * 1.4826,
+        upper_px=trace.upper.xy_px[trace.upper.state == SEEN],
+        lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
+        axis_px=mid_px, axis_station_mm=axis,
+    )  # fmt: skip

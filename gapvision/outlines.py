@@ -1,0 +1,211 @@
+"""The two outlines of the open joint, sub-pixel, each point with its own standard uncertainty.
+
+Three steps: a small network says of every cell of the band what lies there (upper log, background
+seen through the gap, lower log, something in front); dynamic programming finds the two lines that
+part these labels best along the whole band; a limb model then finds the edge beside each line in
+linear light at full resolution.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+import cv2
+import numpy as np
+
+from gapvision.band import CELL_MM, Band
+from gapvision.edges import EdgeFit, fit_edges
+
+UPPER, GAP, LOWER, FRONT = range(4)  # the network's classes
+BLOCK = 4  # columns of the band judged together, cells
+GRAIN = 16  # the network halves the picture four times
+HEIGHT_UNIT_MM = 150.0
+TEMPER = 0.35  # neighbouring cells err together: their votes are counted less than in full
+VOTE_LIMIT = 4.0  # and no cell outvotes its surroundings
+STEP_ROWS = 3  # the line's largest step between blocks
+STEP_COST = 1.2
+LEAST_GAP_PX = 3.0  # nothing below this can be measured
+EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
+LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
+PROFILE_PX = 16
+MOST_MISFIT_PX = 6.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Line:
+    """One outline in blocks (n,): band row, px place (n, 2), uncertainty (px), and where it holds.
+
+    ``state`` is one of ``STATES`` per block.
+    """
+
+    row: np.ndarray
+    xy_px: np.ndarray
+    u_px: np.ndarray
+    state: np.ndarray
+
+
+SEEN, SHUT, HIDDEN, UNSURE, OUTSIDE = range(5)
+STATES = ("seen", "gap shut or too narrow", "hidden", "not clear", "outside the picture")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Trace:
+    """Both outlines of one photograph by block; ``station_mm`` (n,) in the band's plane."""
+
+    station_mm: np.ndarray
+    upper: Line
+    lower: Line
+    mm_per_px: np.ndarray
+
+
+@cache
+def _network() -> cv2.dnn.Net:
+    weights = resources.files("gapvision").joinpath("weights/tracer.onnx").read_bytes()
+    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+
+
+def label_band(band: Band, expected_row: float | None) -> np.ndarray:
+    """Log-probabilities (4, rows, columns) of upper log, gap, lower log, something in front.
+
+    ``expected_row`` is where the cards' log should end, by its diameter; None where unknown.
+    """
+    rows, columns = band.bgr.shape[:2]
+    blind = band.hidden | ~band.seen
+    image = band.bgr.astype(np.float32) / 255
+    luma = image.mean(-1)
+    level = np.percentile(luma[band.seen][::7], 90) if band.seen.any() else 1.0
+    image = np.minimum(image / np.float32(level + 0.02), 2.0)
+    image[blind] = 0
+    height = np.zeros((rows, columns), np.float32)
+    if expected_row is not None:
+        height += ((np.arange(rows) - expected_row) * CELL_MM / HEIGHT_UNIT_MM)[:, None]
+    x = np.concatenate([image.transpose(2, 0, 1), blind[None], height[None]]).astype(np.float32)
+    pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
+    x = np.pad(x, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
+    net = _network()
+    net.setInput(x[None])
+    y = net.forward()[0, :, :rows, :columns]
+    y = y - y.max(0)
+    return y - np.log(np.exp(y).sum(0))
+
+
+def trace_outlines(
+    linear_bgr, band: Band, labels: np.ndarray, guide: tuple[np.ndarray, np.ndarray] | None = None
+) -> Trace:
+    """Find both outlines along a band.
+
+    Parameters
+    ----------
+    linear_bgr : callable
+        ``(x0, y0, x1, y1) -> array (h, w, 3)``: a part of the photograph in linear light.
+    labels : array (4, rows, columns)
+        From `label_band`.
+    guide : pair of arrays (blocks,), optional
+        Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
+        the lines are then sought near them.
+    """
+    blocks = band.bgr.shape[1] // BLOCK
+    rows = band.bgr.shape[0]
+    probability = np.exp(labels[:, :, : blocks * BLOCK])
+    p = probability.reshape(4, rows, blocks, BLOCK).mean(-1).astype(np.float64) + 1e-4
+    open_ = 1 - p[FRONT]
+    usable = _blockwise(band.seen & ~band.hidden, blocks)
+    vote_u = np.log(p[UPPER]) - np.log(p[GAP] + p[LOWER])
+    vote_l = np.log(p[UPPER] + p[GAP]) - np.log(p[LOWER])
+    votes = [
+        np.clip(v, -VOTE_LIMIT, VOTE_LIMIT) * open_ * usable * TEMPER for v in (vote_u, vote_l)
+    ]
+    paths = []
+    for k, v in enumerate(votes):
+        cost = -np.concatenate([np.zeros((1, blocks)), np.cumsum(v, axis=0)], 0)
+        if guide is not None:
+            away = np.abs(np.arange(rows + 1)[:, None] - 0.5 - guide[k][None])
+            cost = cost + np.where(np.isfinite(guide[k])[None], np.nan_to_num(0.5 * away), 0.0)
+        paths.append(_best_path(cost) - 0.5)  # the line lies between two rows
+    column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
+    smooth = [cv2.GaussianBlur(r[None], (0, 0), 1.5)[0] for r in paths]
+    smooth[1] = np.maximum(smooth[1], smooth[0])
+    px = [band.to_image(column, r) for r in smooth]
+    below = band.to_image(column, smooth[0] + 1.0)
+    per_cell = np.linalg.norm(below - px[0], axis=1)
+    gap_px = (smooth[1] - smooth[0]) * per_cell
+    fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1])
+    lines = []
+    for k in range(2):
+        state = _states(band, p, votes[k], smooth[k], gap_px, usable)
+        lines.append(_line(band, column, smooth[k], fits[k], state, votes[k], per_cell))
+    return Trace(
+        band.left_mm + column * CELL_MM, lines[0], lines[1], CELL_MM / np.maximum(per_cell, 1e-6)
+    )
+
+
+def _blockwise(mask: np.ndarray, blocks: int) -> np.ndarray:
+    return mask[:, : blocks * BLOCK].reshape(mask.shape[0], blocks, BLOCK).all(-1)
+
+
+def _best_path(cost: np.ndarray) -> np.ndarray:
+    """Row of each column (n,) on the cheapest line through cost (rows, n), steps at most STEP_ROWS."""
+    rows, n = cost.shape
+    total = cost[:, 0].copy()
+    back = np.zeros((n, rows), np.int8)
+    shifts = np.arange(-STEP_ROWS, STEP_ROWS + 1)
+    toll = STEP_COST * np.abs(shifts)
+    padded = np.full(rows + 2 * STEP_ROWS, np.inf)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * STEP_ROWS + 1)
+    for j in range(1, n):
+        padded[STEP_ROWS:-STEP_ROWS] = total
+        options = windows + toll
+        pick = np.argmin(options, axis=1)
+        back[j] = pick - STEP_ROWS
+        total = options[np.arange(rows), pick] + cost[:, j]
+    path = np.empty(n)
+    r = int(np.argmin(total))
+    for j in range(n - 1, -1, -1):
+        path[j] = r
+        r += int(back[j, r])
+    return path
+
+
+def _states(band, p, votes, row, gap_px, usable) -> np.ndarray:
+    """What can be said of one line in each block."""
+    blocks = len(row)
+    rows = p.shape[1]
+    state = np.full(blocks, SEEN)
+    at = np.clip(np.rint(row + 0.5).astype(int), 0, rows)
+    cumulative = {
+        name: np.concatenate([np.zeros((1, blocks)), np.cumsum(a, axis=0)], 0)
+        for name, a in (("vote", votes), ("front", p[FRONT]), ("usable", usable.astype(float)))
+    }
+    j = np.arange(blocks)
+    lo = np.clip(at - EDGE_ZONE_MM, 0, rows)
+    hi = np.clip(at + EDGE_ZONE_MM, 0, rows)
+
+    def mean(name, a, b):
+        return (cumulative[name][b, j] - cumulative[name][a, j]) / np.maximum(b - a, 1)
+
+    above, under = mean("vote", lo, at) / TEMPER, mean("vote", at, hi) / TEMPER
+    state[(above < LEAST_MARGIN) | (-under < LEAST_MARGIN)] = UNSURE
+    state[gap_px < LEAST_GAP_PX] = SHUT
+    state[(mean("front", lo, hi) > 0.4) | (mean("usable", lo, hi) < 0.99)] = HIDDEN
+    centre = band.to_image((j + 0.5) * BLOCK - 0.5, row)
+    edge = np.array(band.camera.size) - 5
+    state[np.any((centre < 4) | (centre > edge), axis=1) | (at <= 2) | (at >= rows - 2)] = OUTSIDE
+    return state
+
+
+def _line(band, column, row, fit: EdgeFit, state, votes, per_cell) -> Line:
+    """Put the sub-pixel edge on the line; where it fails the labels' own line stands, loosely."""
+    ok = fit.good & (np.abs(fit.shift_px) < MOST_MISFIT_PX)
+    shift = np.where(ok, fit.shift_px, 0.0)
+    u = np.where(ok, np.hypot(fit.u_px, 0.25), 2.5)
+    place = row + shift / np.maximum(per_cell, 1e-6)
+    spread = np.abs(place - _running_median(place, 9)) * per_cell
+    u = np.hypot(u, np.maximum(spread - 1.0, 0.0))
+    return Line(place, band.to_image(column, place), u, state)
+
+
+def _running_median(values: np.ndarray, width: int) -> np.ndarray:
+    padded = np.pad(values, width // 2, mode="edge")
+    return np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1)

@@ -1,0 +1,100 @@
+"""Geometry of two logs' sections: plumb clearance, gap, groove width and the setting for a cover.
+
+At one station each log is a circle near its crown. The lower log's crown is at height ``h_l``, the
+upper log's at ``h_u`` (its lowest point), their axes stand at ``z_l`` and ``z_u`` across the wall.
+All functions broadcast over arrays; lengths in mm, y up, z out of the wall.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+ITERATIONS = 12  # Newton steps; five reach rounding error from the quadratic start
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Sections:
+    """Both logs' circles at stations; arrays of one common shape, mm."""
+
+    h_l: np.ndarray
+    z_l: np.ndarray
+    r_l: np.ndarray
+    h_u: np.ndarray
+    z_u: np.ndarray
+    r_u: np.ndarray
+
+    def gap(self) -> np.ndarray:
+        """Least plumb clearance, mm (negative where the circles overlap).
+
+        Notes
+        -----
+        For circles with axis height difference Y and sideways offset D the clearance is least where
+        both surfaces have the same slope: ``Y - sqrt((r_l + r_u)^2 - D^2)``.
+
+        Source: derived in DEVELOPERS.md ("Closed forms").
+        """
+        rise = (self.h_u + self.r_u) - (self.h_l - self.r_l)
+        reach = self.r_l + self.r_u
+        return rise - np.sqrt(np.maximum(reach**2 - (self.z_u - self.z_l) ** 2, 0.0))
+
+    def clearance(self, z: np.ndarray) -> np.ndarray:
+        """Plumb clearance at z, mm."""
+        sag_l = self.r_l - _leg(self.r_l, z - self.z_l)
+        sag_u = self.r_u - _leg(self.r_u, z - self.z_u)
+        return self.h_u - self.h_l + sag_l + sag_u
+
+    def slope(self, z: np.ndarray) -> np.ndarray:
+        """Change of the clearance with z, dimensionless."""
+        d_l, d_u = z - self.z_l, z - self.z_u
+        return d_l / _leg(self.r_l, d_l) + d_u / _leg(self.r_u, d_u)
+
+    def narrowest_z(self) -> np.ndarray:
+        """Where across the wall the clearance is least, mm."""
+        return self.z_l + (self.z_u - self.z_l) * self.r_l / (self.r_l + self.r_u)
+
+    def setting_needed(self, cover_mm: float) -> np.ndarray:
+        """Smallest setting whose groove is ``cover_mm`` wide, mm.
+
+        Notes
+        -----
+        The groove ends where the clearance equals the setting, so its two edges z and z + cover
+        have equal clearance; that z is found by Newton steps. For axes one above the other it is
+        ``gap + sum of the sagittas r - sqrt(r^2 - cover^2/4)``.
+        """
+        z = self.narrowest_z() - cover_mm / 2
+        for _ in range(ITERATIONS):
+            miss = self.clearance(z + cover_mm) - self.clearance(z)
+            z = z - miss / np.maximum(self.slope(z + cover_mm) - self.slope(z), 1e-6)
+        return 0.5 * (self.clearance(z) + self.clearance(z + cover_mm))
+
+    def groove_width(self, setting_mm: float | np.ndarray) -> np.ndarray:
+        """Width from the inside to the outside scribe line at a setting, mm; 0 where the gap is wider."""
+        over = np.maximum(setting_mm - self.gap(), 0.0)
+        half = np.sqrt(2 * over / (1 / self.r_l + 1 / self.r_u))
+        middle = self.narrowest_z()
+        edges = []
+        for side in (-1.0, 1.0):
+            z = middle + side * half
+            for _ in range(ITERATIONS):
+                slope = self.slope(z)
+                z = z - (self.clearance(z) - setting_mm) / np.where(
+                    np.abs(slope) < 1e-6, side * 1e-6, slope
+                )
+                z = middle + side * np.maximum(side * (z - middle), 0.0)
+            edges.append(z)
+        return np.where(over > 0, edges[1] - edges[0], 0.0)
+
+
+def _leg(r: np.ndarray, d: np.ndarray) -> np.ndarray:
+    # Beyond 0.98 r a circle stands no more for a log; the floor only keeps Newton steps finite.
+    return np.sqrt(np.maximum(r**2 - d**2, (0.2 * r) ** 2))
+
+
+def sagitta(radius_mm: float, chord_mm: float) -> float:
+    """Height of a circle's segment over a chord: ``r - sqrt(r^2 - (c/2)^2)``, mm.
+
+    Source: any table of circular segments; checked in tests against published examples.
+    """
+    return radius_mm - float(np.sqrt(radius_mm**2 - (chord_mm / 2) ** 2))

@@ -1,0 +1,187 @@
+"""First cameras, cards and sections of a joint, from the cards alone: where the fit begins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from gapvision import card
+from gapvision.fit import (
+    KNOT_H_MM,
+    KNOT_S_MM,
+    CardState,
+    Joint,
+    Lens,
+    Priors,
+    View,
+    card_axes,
+)
+from gapvision.rays import Camera
+from gapvision.spline import Spline
+from gapvision.target import CardSighting
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Placed:
+    """Cameras (None where a photograph is not tied to the first card) and cards in the world."""
+
+    cameras: list[Camera | None]
+    cards: dict[int, CardState]
+
+
+def card_pose(sighting: CardSighting, lens: Lens, size: tuple[int, int]) -> Camera:
+    """The camera as seen from one card: its world is the card's own frame.
+
+    Notes
+    -----
+    IPPE gives two candidates; both are polished (near square on, IPPE alone can be off by half a
+    per cent in distance) and the one with the smaller reprojection error is kept.
+    """
+    centre = (np.array(size, float) - 1) / 2
+    k = np.array([[lens.focal_px, 0, centre[0]], [0, lens.focal_px, centre[1]], [0, 0, 1]])
+    distortion = np.array([lens.k1, 0, 0, 0], float)
+    points = card.corner_points_mm()[sighting.corner_id]
+    _, turns, places, _ = cv2.solvePnPGeneric(
+        points, sighting.corner_px, k, distortion, flags=cv2.SOLVEPNP_IPPE
+    )
+    best = None
+    for turn, place in zip(turns, places, strict=True):
+        turn, place = cv2.solvePnPRefineLM(
+            points, sighting.corner_px, k, distortion, turn.copy(), place.copy()
+        )
+        seen, _ = cv2.projectPoints(points, turn, place, k, distortion)
+        miss = float(np.sqrt(np.mean((seen.reshape(-1, 2) - sighting.corner_px) ** 2)))
+        r, _ = cv2.Rodrigues(turn)
+        if best is None or miss < best[0]:
+            best = miss, r, -r.T @ place.ravel()
+    return Camera(best[1], best[2], lens.focal_px, lens.k1, size)
+
+
+def place_cards(views: list[View], lenses: list[Lens], hung_on: str) -> Placed:
+    """Chain photographs by the cards they share, from the lowest-numbered outside card on.
+
+    The inside is a chain of its own whose first card is put behind the wall at an arbitrary
+    station; `gapvision.sides` finds where it belongs.
+    """
+    poses = [
+        {s.number: card_pose(s, lenses[v.lens], v.size) for s in v.sightings} for v in views
+    ]
+    cameras: list[Camera | None] = [None] * len(views)
+    cards: dict[int, CardState] = {}
+    for side in ("outside", "inside"):
+        numbers = sorted({n for v, p in zip(views, poses, strict=True) if v.side == side for n in p})
+        if not numbers:
+            continue
+        first = numbers[0]
+        cards[first] = CardState(first, side, hung_on, np.zeros(3), np.zeros(3))
+        _grow(views, poses, cameras, cards, side, hung_on)
+    return Placed(cameras, cards)
+
+
+def _grow(views, poses, cameras, cards, side, hung_on):
+    """Breadth first: each photograph that sees a placed card is placed, and places its others."""
+    grown = True
+    while grown:
+        grown = False
+        for i, view in enumerate(views):
+            if cameras[i] is not None or view.side != side:
+                continue
+            known = [s for s in view.sightings if s.number in cards]
+            if not known:
+                continue
+            anchor = max(known, key=lambda s: s.module_px * len(s.corner_id))
+            from_card = poses[i][anchor.number]
+            at = cards[anchor.number]
+            axes = card_axes(at.tilt_rad, side)
+            cameras[i] = Camera(
+                from_card.camera_from_world @ axes.T,
+                at.nail_mm + axes @ from_card.centre_mm,
+                from_card.focal_px, from_card.k1, view.size,
+            )  # fmt: skip
+            grown = True
+            for s in view.sightings:
+                if s.number in cards:
+                    continue
+                own = poses[i][s.number]
+                in_world = cameras[i].camera_from_world.T @ own.camera_from_world
+                nail = cameras[i].centre_mm - in_world @ own.centre_mm
+                cards[s.number] = CardState(
+                    s.number, side, hung_on, nail, _tilt_of(in_world, side)
+                )
+
+
+def _tilt_of(axes: np.ndarray, side: str) -> np.ndarray:
+    """(pitch, yaw, roll) of a card whose axes in the world are given: inverse of `card_axes`."""
+    m = (np.eye(3) if side == "outside" else np.diag([-1.0, 1.0, -1.0])) @ axes
+    return np.array(
+        [
+            np.arcsin(np.clip(-m[1, 2], -1, 1)),
+            np.arctan2(m[0, 2], m[2, 2]),
+            np.arctan2(m[1, 0], m[1, 1]),
+        ]
+    )
+
+
+def first_joint(
+    placed: Placed,
+    views: list[View],
+    lenses: list[Lens],
+    stretch_mm: tuple[float, float],
+    stated: dict,
+    priors: Priors,
+) -> Joint:
+    """The joint before the fit: straight logs where the cards say they are.
+
+    Raises nothing; every view must be placed (drop the others before).
+    """
+    spline_h = Spline.over(*stretch_mm, KNOT_H_MM)
+    spline_s = Spline.over(*stretch_mm, KNOT_S_MM)
+    at = spline_s.centres()
+    cards = [placed.cards[n] for n in sorted(placed.cards, key=lambda n: (placed.cards[n].side != "outside", n))]  # noqa: E501
+    radius = {
+        log: stated[log](at) if stated[log] is not None else np.full(len(at), priors.unknown_radius_mm)  # noqa: E501
+        for log in ("lower", "upper")
+    }
+    axis_z = joint_z(cards, radius, priors)
+    seen = {"lower": [], "upper": []}
+    for view, camera in zip(views, placed.cameras, strict=True):
+        for o in view.outlines:
+            seen[o.log].append(camera.plane_point(o.xy_px, axis_z)[:, 1])
+    height = {k: float(np.median(np.concatenate(v))) if v else 0.0 for k, v in seen.items()}
+    if not seen["upper"]:
+        height["upper"] = height["lower"] + 30.0
+    swinging = [
+        {i for i, v in enumerate(views) if any(s.number == c.number for s in v.sightings)}
+        for c in cards
+    ]
+    cards = tuple(
+        CardState(
+            c.number, c.side, c.hung_on, c.nail_mm, c.tilt_rad,
+            {i: np.zeros(3) for i in group} if len(group) > 1 else {},
+        )
+        for c, group in zip(cards, swinging, strict=True)
+    )  # fmt: skip
+    ones_h, ones_s = np.ones(spline_h.size), np.ones(spline_s.size)
+    coefficients = {
+        "h_l": height["lower"] * ones_h, "z_l": axis_z * ones_s, "r_l": radius["lower"],
+        "h_u": height["upper"] * ones_h, "z_u": axis_z * ones_s, "r_u": radius["upper"],
+    }  # fmt: skip
+    return Joint(
+        cameras=tuple(placed.cameras), lens_of=tuple(v.lens for v in views),
+        lenses=tuple(lenses), cards=cards, spline_h=spline_h, spline_s=spline_s,
+        coefficients=coefficients, bias_px=np.zeros((len(views), 2)),
+        section_factor=np.empty((0, 0)), residual_px=(), corner_px=(), cost=float("nan"),
+    )  # fmt: skip
+
+
+def joint_z(cards, radius: dict[str, np.ndarray], priors: Priors) -> float:
+    """Where the logs' axes stand, by the cards that hang on them."""
+    hung = [c for c in cards if c.hung_on != "free"] or list(cards)
+    places = []
+    for c in hung:
+        log = "lower" if c.hung_on == "lower" else "upper"
+        reach = float(np.mean(radius[log])) + priors.standoff_mm
+        places.append(c.nail_mm[2] + (-reach if c.side == "outside" else reach))
+    return float(np.median(places))
