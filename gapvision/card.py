@@ -55,7 +55,7 @@ _HANG = (
 )
 _PRINT = (
     "Print at 100 %. Measure the bar with a good rule and tell the program: --printed-bar",
-    "Flat and uncut, it calibrates the phone. Then cut at the inner ends of the marks.",
+    "Flat and uncut, this sheet calibrates the phone. Then cut at the marks' inner ends.",
 )
 
 # The setting sheets. Printers leave some 5 mm white all round, so nothing is nearer to the edge.
@@ -377,7 +377,7 @@ def _draw_settings(pdf: Canvas, width: float, height: float, ladder: _Ladder) ->
     pdf.setFont("Helvetica-Bold", 4.5)
     pdf.drawString(_PAGE_MARGIN_MM, height - 10.5, ladder.title)
     pdf.setFont("Helvetica", 3.4)
-    how = "True size, print at 100 %. Set the scriber's two points on the two crosses of one pair."
+    how = "True size, print at 100 %. Set the scriber on the crosses at the two ends of one line."
     pdf.drawRightString(width - _PAGE_MARGIN_MM, height - 10.5, how)
 
     pairs = list(zip(ladder.settings_mm, ladder.labels, ladder.bold, strict=True))
