@@ -77,6 +77,15 @@ class Lens:
     u_k1: float = 0.01
 
 
+@dataclass(frozen=True, slots=True)
+class GapReading:
+    """A caliper's reading of the gap at a station, with its standard uncertainty, mm."""
+
+    station_mm: float
+    gap_mm: float
+    u_mm: float
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class CardState:
     """Nail (3,) mm and tilt (pitch, yaw, roll) rad of a card, and its swing in each photograph."""
@@ -252,7 +261,12 @@ class _Layout:
 
 
 def fit_joint(
-    views: list[View], lenses: list[Lens], start: Joint, stated: dict, priors: Priors
+    views: list[View],
+    lenses: list[Lens],
+    start: Joint,
+    stated: dict,
+    priors: Priors,
+    readings: tuple[GapReading, ...] = (),
 ) -> Joint:
     """The most likely joint for all views.
 
@@ -263,13 +277,14 @@ def fit_joint(
         First cameras, cards and sections (`gapvision.start`).
     stated : dict
         ``"upper"``/``"lower"`` -> function from stations (n,) mm to the stated radius (n,) mm, or None.
+    readings : caliper readings that enter as observations.
     """
     state = start
     prior_rows = _section_priors(start, stated, priors)
     for scale, damping in zip(ANNEAL, DAMPING, strict=True):
         for _ in range(STEPS):
             normal, gradient, _ = _normal_equations(
-                views, lenses, state, stated, priors, prior_rows, scale
+                views, lenses, state, stated, priors, prior_rows, scale, readings
             )
             damped = normal + damping * np.diag(np.diag(normal))
             step = -cho_solve(cho_factor(damped), gradient)
@@ -278,13 +293,13 @@ def fit_joint(
                 np.max(np.abs(step[_Layout(state).section["h_u"]]))
             ) < 0.01:
                 break
-    return _finished(views, lenses, state, stated, priors, prior_rows)
+    return _finished(views, lenses, state, stated, priors, prior_rows, readings)
 
 
-def _finished(views, lenses, state, stated, priors, prior_rows) -> Joint:
+def _finished(views, lenses, state, stated, priors, prior_rows, readings) -> Joint:
     layout = _Layout(state)
     normal, _, cost = _normal_equations(
-        views, lenses, state, stated, priors, prior_rows, ANNEAL[-1]
+        views, lenses, state, stated, priors, prior_rows, ANNEAL[-1], readings
     )
     lower = np.linalg.cholesky(normal)
     pick = np.zeros((layout.size, layout.size - layout.section_start))
@@ -351,7 +366,7 @@ def _posed(camera: Camera, step: np.ndarray) -> Camera:
     )
 
 
-def _normal_equations(views, lenses, state, stated, priors, prior_rows, scale):
+def _normal_equations(views, lenses, state, stated, priors, prior_rows, scale, readings):
     """Normal matrix, gradient and cost of all rows, robust weights at the given scale."""
     lay = _Layout(state)
     normal = np.zeros((lay.size, lay.size))
@@ -400,6 +415,8 @@ def _normal_equations(views, lenses, state, stated, priors, prior_rows, scale):
             k = next(j for j, c in enumerate(state.cards) if c.number == sight.number)
             _add_card(add, lay, i, k, sight, camera, state.cards[k], pose_columns, scale)
     _add_priors(add, lay, lenses, state, stated, priors)
+    for reading in readings:
+        _add_reading(add, lay, state, reading)
     for columns_of, target, factor in prior_rows:
         columns = np.concatenate([np.arange(lay.size)[lay.section[n]] for n in columns_of])
         value = np.concatenate([state.coefficients[n] for n in columns_of])
@@ -445,6 +462,27 @@ def _add_card(add, lay, i, k, sight, camera, state, pose_columns, scale):
         jac += jac[-3:]
         columns += range(lay.swing[k, i], lay.swing[k, i] + 3)
     add(np.array(columns), np.stack(jac, 1), miss, sight.u_px, max(scale, 2.0))
+
+
+def _add_reading(add, lay, state, reading: GapReading):
+    """The row of one caliper reading: gap = Y - sqrt((r_l + r_u)^2 - D^2) at its station."""
+    at = np.array([reading.station_mm])
+    x = state.sections(at)
+    reach, offset = x.r_l + x.r_u, x.z_u - x.z_l
+    leg = np.sqrt(reach**2 - offset**2)
+    change = {
+        "h_l": -1.0, "h_u": 1.0, "r_l": 1 - float(reach[0] / leg[0]),
+        "r_u": 1 - float(reach[0] / leg[0]), "z_u": float(offset[0] / leg[0]),
+        "z_l": -float(offset[0] / leg[0]),
+    }  # fmt: skip
+    columns, values = [], []
+    for name, gain in change.items():
+        spline = state.spline_h if name[0] == "h" else state.spline_s
+        first, w = spline.weights(at)
+        columns += [*(lay.section[name].start + first[0] + np.arange(4))]
+        values += [*(gain * w[0])]
+    miss = x.gap() - reading.gap_mm
+    add(np.array(columns), np.array([values]), miss, reading.u_mm, None)
 
 
 def _add_priors(add, lay, lenses, state, stated, priors):

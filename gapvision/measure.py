@@ -11,12 +11,22 @@ import numpy as np
 
 from gapvision.cautions import Findings, find_cautions, is_doubtful
 from gapvision.errors import JointNotFitted, MeasurementError
-from gapvision.fit import Joint, Lens, Priors, View, fit_joint
+from gapvision.fit import (
+    GapReading,
+    Joint,
+    Lens,
+    Outline,
+    Priors,
+    View,
+    fit_joint,
+    residuals,
+)
 from gapvision.gap import gap_profile, groove_widths
 from gapvision.lengths import Diameter, round_up
 from gapvision.options import MeasureOptions, check_options
+from gapvision.intrinsics import lens_of
 from gapvision.outlines import SEEN
-from gapvision.photo import Photo, load_photo, photo_paths
+from gapvision.photo import load_photo, photo_paths
 from gapvision.result import (
     CardResult,
     Measurement,
@@ -109,10 +119,7 @@ def _take_all(options, priors, progress):
             seen_hashes.add(photo.sha256)
             sightings = find_cards(photo.bgr, photo.file)
             side = side_of(sightings, side, options.inside_cards)
-            sightings = [
-                replace(s, corner_px=s.corner_px) for s in sightings
-            ]
-            lens = lens_of(photo)
+            lens = lens_of(photo, options.camera)
             kind = (photo.make, photo.model, photo.focal35_mm, photo.bgr.shape[:2])
             sight = take_sight(
                 photo, sightings, side, lens, options.card_on, stated_radii(options, (-750.0, 750.0)), priors,  # noqa: E501
@@ -130,11 +137,6 @@ def _take_all(options, priors, progress):
         raise errors[0] if errors else JointNotFitted("no-photos", "No photograph was given.")
     check_sides([s.view for s in sights])
     return sights, lenses, left_out
-
-
-def lens_of(photo: Photo) -> Lens:
-    """Prior of a photograph's lens, from its Exif."""
-    return Lens(photo.focal_px, photo.u_focal_px, 0.0, Priors().k1)
 
 
 def _tie(options, sights, views, lenses, placed: Placed, priors):
@@ -190,8 +192,6 @@ def _fit(sights, views, lenses, placed, stretch, radii, priors) -> Joint:
 
 def _within(sight: Sight, joint: Joint, index: int, stretch) -> tuple:
     """The photograph's outline points that lie in the fitted stretch."""
-    from gapvision.fit import residuals
-
     out = []
     for o in outlines_of(sight.trace):
         _, station = residuals(joint.cameras[index], o, joint)
@@ -202,7 +202,15 @@ def _within(sight: Sight, joint: Joint, index: int, stretch) -> tuple:
 
 
 def _second_look(sight: Sight, joint: Joint, index: int) -> Sight:
-    return sight
+    """Trace again near where the joint of all photographs says that the outlines are."""
+    camera = joint.cameras[index]
+    guides = []
+    for log, into_gap in (("upper", 1.0), ("lower", -1.0)):
+        line = getattr(sight.trace, log)
+        u = np.ones(len(line.xy_px))
+        miss, _ = residuals(camera, Outline(log, line.xy_px, u), joint)
+        guides.append(line.xy_px - np.stack([0 * miss, into_gap * miss], 1))
+    return retrace(sight, *guides)
 
 
 def _answer(options, sights, views, joint, stretch, left_out) -> Measurement:
@@ -261,8 +269,6 @@ def _answer(options, sights, views, joint, stretch, left_out) -> Measurement:
 
 
 def _seen_stations(views: list[View], joint: Joint, station: np.ndarray) -> np.ndarray:
-    from gapvision.fit import residuals
-
     seen = {}
     for log in ("lower", "upper"):
         at = [

@@ -106,8 +106,8 @@ def trace_outlines(
         Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
         the lines are then sought near them.
     """
-    blocks = band.bgr.shape[1] // BLOCK
-    rows = band.bgr.shape[0]
+    blocks = labels.shape[2] // BLOCK
+    rows = labels.shape[1]
     probability = np.exp(labels[:, :, : blocks * BLOCK])
     p = probability.reshape(4, rows, blocks, BLOCK).mean(-1).astype(np.float64) + 1e-4
     open_ = 1 - p[FRONT]

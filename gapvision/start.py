@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -21,6 +21,10 @@ from gapvision.fit import (
 from gapvision.rays import Camera
 from gapvision.spline import Spline
 from gapvision.target import CardSighting
+
+
+U_STANDOFF_MM = 8.0  # of a card before the log's face, for the first guess of the wall's direction
+U_YAW_RAD = 0.07
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -77,7 +81,42 @@ def place_cards(views: list[View], lenses: list[Lens], hung_on: str) -> Placed:
         first = numbers[0]
         cards[first] = CardState(first, side, hung_on, np.zeros(3), np.zeros(3))
         _grow(views, poses, cameras, cards, side, hung_on)
+        _level(views, cameras, cards, side)
     return Placed(cameras, cards)
+
+
+def _level(views, cameras, cards, side):
+    """Turn a chain about its first nail: cards hang plumb on the average and stand along the wall.
+
+    The wall's direction is that of the line through the nails, where it is known better than by how
+    squarely the cards face it.
+    """
+    mine = sorted((c for c in cards.values() if c.side == side), key=lambda c: c.number)
+    tilt = np.mean([c.tilt_rad for c in mine], axis=0)
+    first, last = mine[0], max(mine, key=lambda c: abs(c.nail_mm[0] - mine[0].nail_mm[0]))
+    base = last.nail_mm - first.nail_mm
+    yaw = float(tilt[1])
+    length = float(np.hypot(base[0], base[2]))
+    if length > 0 and first.hung_on != "free":
+        along = -np.arctan2(base[2] * np.sign(base[0]), abs(base[0]))
+        u_along, u_yaw = U_STANDOFF_MM * np.sqrt(2) / length, U_YAW_RAD / np.sqrt(len(mine))
+        yaw = (along / u_along**2 + yaw / u_yaw**2) / (1 / u_along**2 + 1 / u_yaw**2)
+    turn = card_axes(np.array([tilt[0], yaw, tilt[2]]), side)
+    facing = card_axes(np.zeros(3), side)
+    turn = facing @ turn.T  # takes the chain's mean card to a plumb one that faces the wall
+    origin = first.nail_mm
+    for i, v in enumerate(views):
+        if v.side == side and cameras[i] is not None:
+            cameras[i] = replace(
+                cameras[i],
+                camera_from_world=cameras[i].camera_from_world @ turn.T,
+                centre_mm=origin + turn @ (cameras[i].centre_mm - origin),
+            )
+    for c in mine:
+        axes = turn @ card_axes(c.tilt_rad, side)
+        cards[c.number] = replace(
+            c, nail_mm=origin + turn @ (c.nail_mm - origin), tilt_rad=_tilt_of(axes, side)
+        )
 
 
 def _grow(views, poses, cameras, cards, side, hung_on):
