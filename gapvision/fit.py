@@ -21,6 +21,7 @@ KNOT_H_MM, KNOT_S_MM = 60.0, 150.0  # crowns' heights; their radii and places ac
 ANNEAL = (30.0, 6.0, 2.0, 2.0, 1.0)  # scales of the robust loss, in standard deviations
 DAMPING = (1e-3, 1e-4, 1e-6, 1e-8, 1e-9)
 STEPS = 6
+SETTLED = 0.05  # a step that promises less than this of the (whitened) cost ends a scale
 HALF_CARD_MM = card.CARD_WIDTH_MM / 2
 
 
@@ -289,9 +290,7 @@ def fit_joint(
             damped = normal + damping * np.diag(np.diag(normal))
             step = -cho_solve(cho_factor(damped), gradient)
             state = _moved(state, step)
-            if float(np.max(np.abs(step[-len(state.coefficients["r_u"]) :]))) < 0.02 and float(
-                np.max(np.abs(step[_Layout(state).section["h_u"]]))
-            ) < 0.01:
+            if float(-step @ gradient) < SETTLED:
                 break
     return _finished(views, lenses, state, stated, priors, prior_rows, readings)
 

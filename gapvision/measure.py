@@ -12,7 +12,6 @@ import numpy as np
 from gapvision.cautions import Findings, find_cautions, is_doubtful
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.fit import (
-    GapReading,
     Joint,
     Lens,
     Outline,
@@ -22,9 +21,9 @@ from gapvision.fit import (
     residuals,
 )
 from gapvision.gap import gap_profile, groove_widths
+from gapvision.intrinsics import lens_of
 from gapvision.lengths import Diameter, round_up
 from gapvision.options import MeasureOptions, check_options
-from gapvision.intrinsics import lens_of
 from gapvision.outlines import SEEN
 from gapvision.photo import load_photo, photo_paths
 from gapvision.result import (
@@ -154,10 +153,14 @@ def _tie(options, sights, views, lenses, placed: Placed, priors):
     sights = [sights[i] for i in tied]
     views = [views[i] for i in tied]
     placed = Placed([placed.cameras[i] for i in tied], placed.cards)
-    z = _depth(placed)
-    spans = [_span(s, c, z) for s, c in zip(sights, placed.cameras, strict=True)]
-    seen = min(a for a, _ in spans), max(b for _, b in spans)
-    placed = tie_sides(sights, views, placed, priors, options.wall_thickness_mm)
+    hung = stated_radii(options, _seen_stretch(sights, placed, "outside"))[
+        "lower" if options.card_on == "lower" else "upper"
+    ]
+    half = priors.unknown_radius_mm if hung is None else float(hung(np.zeros(1))[0])
+    placed = tie_sides(
+        sights, views, placed, half + priors.standoff_mm, options.wall_thickness_mm
+    )
+    seen = _seen_stretch(sights, placed)
     low = options.from_mm if options.from_mm is not None else seen[0]
     high = options.to_mm if options.to_mm is not None else seen[1]
     if low >= seen[1] or high <= seen[0]:
@@ -170,15 +173,19 @@ def _tie(options, sights, views, lenses, placed: Placed, priors):
     return sights, views, placed, (low, high), untied
 
 
-def _depth(placed: Placed) -> float:
-    return float(np.median([c.nail_mm[2] for c in placed.cards.values()])) - 165.0
-
-
-def _span(sight: Sight, camera, z: float) -> tuple[float, float]:
-    line = sight.trace.lower
-    ok = (line.state == SEEN) | (sight.trace.upper.state == SEEN)
-    x = camera.plane_point(line.xy_px[ok], z)[:, 0]
-    return float(x.min()), float(x.max())
+def _seen_stretch(sights, placed: Placed, side: str | None = None) -> tuple[float, float]:
+    """First and last station at which any photograph (of one side) shows an outline, roughly."""
+    spans = []
+    for sight, camera in zip(sights, placed.cameras, strict=True):
+        if side is not None and sight.view.side != side and len(sights) > 1:
+            continue
+        out = 1.0 if sight.view.side == "outside" else -1.0
+        nails = [placed.cards[c.number].nail_mm[2] for c in sight.view.sightings]
+        z = float(np.median(nails)) - out * Priors().unknown_radius_mm
+        ok = (sight.trace.lower.state == SEEN) | (sight.trace.upper.state == SEEN)
+        x = camera.plane_point(sight.trace.lower.xy_px[ok], z)[:, 0]
+        spans.append((float(x.min()), float(x.max())))
+    return (min(a for a, _ in spans), max(b for _, b in spans)) if spans else (-750.0, 750.0)
 
 
 def _fit(sights, views, lenses, placed, stretch, radii, priors) -> Joint:

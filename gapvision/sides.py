@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from gapvision.errors import JointNotFitted
-from gapvision.fit import Priors, View
+from gapvision.fit import View
 from gapvision.outlines import SEEN
 from gapvision.start import Placed
 from gapvision.target import CardSighting
@@ -45,14 +45,16 @@ def check_sides(views: list[View]) -> None:
             )
 
 
-def tie_sides(sights, views, placed: Placed, priors: Priors, thickness_mm: float | None) -> Placed:
+def tie_sides(
+    sights, views, placed: Placed, half_mm: float, thickness_mm: float | None
+) -> Placed:
     """Move the inside's cameras and cards to where its outlines match the outside's.
 
     Notes
     -----
     Both sides see the same two logs: their outlines, as heights along the wall, are slid over each
-    other until they differ least. The distance through the wall comes from the stated or usual
-    diameters (cards stand before the log on either face), or from ``thickness_mm`` between cards.
+    other until they differ least. The cards stand ``half_mm`` before the logs' axes on either face,
+    or ``thickness_mm`` apart.
     """
     inside = [i for i, v in enumerate(views) if v.side == "inside"]
     outside = [i for i, v in enumerate(views) if v.side == "outside"]
@@ -61,7 +63,7 @@ def tie_sides(sights, views, placed: Placed, priors: Priors, thickness_mm: float
     nails = {c.number: c for c in placed.cards.values()}
     z_out = float(np.median([c.nail_mm[2] for c in nails.values() if c.side == "outside"]))
     z_in = float(np.median([c.nail_mm[2] for c in nails.values() if c.side == "inside"]))
-    through = thickness_mm if thickness_mm is not None else 2 * (priors.unknown_radius_mm + priors.standoff_mm)  # noqa: E501
+    through = thickness_mm if thickness_mm is not None else 2 * half_mm
     half = through / 2
     curves_out = _curves(sights, placed, outside, z_out - half)
     curves_in = _curves(sights, placed, inside, z_in + half)

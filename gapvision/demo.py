@@ -1,0 +1,67 @@
+"""The main job on bundled photographs, beside the truth that the renderer knows."""
+
+from __future__ import annotations
+
+import json
+from importlib import resources
+from pathlib import Path
+
+from gapvision.annotate import write_picture
+from gapvision.answer import answer_text
+from gapvision.lengths import format_length, parse_diameter
+from gapvision.measure import measure
+from gapvision.options import MeasureOptions
+
+PICTURE = "gapvision-demo{}.jpg"
+
+
+def run_demo(out_dir: Path, units: str = "mm") -> str:
+    """Measure the bundled joint, write its picture into a folder, and return the text to print.
+
+    The picture never replaces another: a number is added to its name where one is there.
+    """
+    folder = resources.files("gapvision").joinpath("demo")
+    truth = json.loads(folder.joinpath("truth.json").read_text(encoding="utf-8"))
+    with resources.as_file(folder) as photos:
+        options = MeasureOptions(
+            photos=tuple(photos / name for name in truth["files"]),
+            cover_mm=truth["cover_mm"],
+            upper_diameter=parse_diameter(truth["upper_diameter"], "mm"),
+            lower_diameter=parse_diameter(truth["lower_diameter"], "mm"),
+            from_mm=truth["from_mm"],
+            to_mm=truth["to_mm"],
+            units=units,
+        )
+        measurement = measure(options)
+        picture = _free_name(out_dir)
+        write_picture(picture, measurement, options)
+    rows = [
+        ("widest gap", measurement.widest_gap, truth["widest_gap_mm"]),
+        ("setting needed", measurement.setting, truth["setting_mm"]),
+    ]
+    lines = [
+        f"{len(truth['files'])} rendered (path-traced) photographs of one joint, so that the truth is "
+        "known.",
+        "",
+        answer_text(measurement, units),
+        "",
+        "Beside the truth, from the rendered logs' own surfaces:",
+    ]
+    for name, q, true in rows:
+        lines.append(
+            f"  {name:15} measured {q.value_mm:5.1f} mm +- {q.U95_mm:.1f}   true {true:5.1f} mm   "
+            f"off by {q.value_mm - true:+.1f} mm"
+        )
+    lines += [
+        f"  set to {format_length(measurement.set_to_mm, units)}",
+        "",
+        f"Picture: {picture}",
+    ]
+    return "\n".join(lines)
+
+
+def _free_name(folder: Path) -> Path:
+    n = 0
+    while (path := folder / PICTURE.format(f"-{n}" if n else "")).exists():
+        n += 1
+    return path

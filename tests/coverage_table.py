@@ -1,0 +1,132 @@
+"""How near simulated joints come to the truth, and how often the stated uncertainty holds it.
+
+    python tests/coverage_table.py --joints 60 --protocol level --protocol heights [--no-diameters]
+
+Prints one row of a markdown table for each protocol. Error is measured less true, mm; q95 is what
+95 of 100 absolute errors stay under; "in U95" is the share of truths inside the stated half-width,
+with the limits that a coverage of 95 % keeps to in 95 of 100 such tables (binomial); "cover kept" is
+the share of joints whose true groove has the cover everywhere when the points are set to
+value + 1.65 u, rounded up to a whole millimetre; "excess" is that setting above the true need.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import binom
+from simulator import (
+    PROTOCOLS,
+    Noise,
+    Protocol,
+    Shape,
+    SimulatedJoint,
+    draw_joint,
+    fit,
+    without_diameters,
+)
+
+from gapvision.fit import Joint, Priors
+from gapvision.gap import GapProfile, gap_profile
+
+COVER_MM = 76.0
+SAFE_K = 1.65
+HEAD = """\
+| protocol | n | widest gap bias / sd / q95 | setting bias / sd / q95 | U95 gap / setting (median) \
+| in U95 gap / setting (95 % band) | stations in 1.96 u gap / setting | cover kept | excess (median) |
+|---|---|---|---|---|---|---|---|---|"""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One joint's errors and uncertainties, mm."""
+
+    gap_error: float
+    gap_u95: float
+    setting_error: float
+    setting_u95: float
+    excess: float  # of value + 1.65 u, rounded up
+    stations_gap: float  # share of stations whose true gap is inside 1.96 u
+    stations_setting: float
+
+
+def outcome(simulated: SimulatedJoint, joint: Joint) -> Outcome:
+    """Compare a fitted joint with the truth at the stations of its truth."""
+    truth = simulated.truth
+    needed = truth.needed_mm(COVER_MM)
+    p: GapProfile = gap_profile(joint, truth.station_mm, COVER_MM)
+    set_to = math.ceil(p.setting.value_mm + SAFE_K * p.setting.u_mm - 1e-9)
+    return Outcome(
+        p.widest.value_mm - truth.gap_mm.max(), p.widest.U95_mm,
+        p.setting.value_mm - needed.max(), p.setting.U95_mm, set_to - needed.max(),
+        float(np.mean(np.abs(p.gap_mm - truth.gap_mm) <= 1.96 * p.gap_u_mm)),
+        float(np.mean(np.abs(p.needed_mm - needed) <= 1.96 * p.needed_u_mm)),
+    )  # fmt: skip
+
+
+def outcomes(
+    protocol: Protocol,
+    n: int,
+    seed: int,
+    shape: Shape | None = None,
+    noise: Noise | None = None,
+    priors: Priors | None = None,
+) -> list[Outcome]:
+    """Outcomes of n joints; joint i is the same for every protocol."""
+    out = []
+    for i in range(n):
+        simulated = draw_joint(np.random.default_rng([seed, i]), protocol, shape, noise)
+        out.append(outcome(simulated, fit(simulated, priors)))
+    return out
+
+
+def band(n: int, probability: float = 0.95, confidence: float = 0.95) -> tuple[int, int]:
+    """Fewest and most of n that a probability allows: equal-tailed binomial limits."""
+    low, high = binom.interval(confidence, n, probability)
+    return int(low), int(high)
+
+
+def row(name: str, all_: list[Outcome]) -> str:
+    """The table's row."""
+    n = len(all_)
+    gap, setting, excess = (
+        np.array([getattr(o, k) for o in all_]) for k in ("gap_error", "setting_error", "excess")
+    )
+    u_gap, u_setting = (np.array([getattr(o, k) for o in all_]) for k in ("gap_u95", "setting_u95"))
+    low, high = band(n)
+    stations = [np.mean([getattr(o, k) for o in all_]) for k in ("stations_gap", "stations_setting")]
+    return (
+        f"| {name} | {n} | {_errors(gap)} | {_errors(setting)} "
+        f"| {np.median(u_gap):.2f} / {np.median(u_setting):.2f} "
+        f"| {(abs(gap) <= u_gap).mean():.0%} / {(abs(setting) <= u_setting).mean():.0%} "
+        f"({low / n:.0%} to {high / n:.0%}) | {stations[0]:.0%} / {stations[1]:.0%} "
+        f"| {(excess >= 0).mean():.0%} | {np.median(excess):.1f} |"
+    )
+
+
+def _errors(e: np.ndarray) -> str:
+    return f"{e.mean():+.2f} / {e.std(ddof=1):.2f} / {np.quantile(np.abs(e), 0.95):.2f}"
+
+
+def main() -> None:
+    """Parse, draw, print."""
+    ask = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    ask.add_argument("--joints", type=int, default=60)
+    ask.add_argument("--protocol", choices=PROTOCOLS, action="append")
+    ask.add_argument("--no-diameters", action="store_true")
+    ask.add_argument("--seed", type=int, default=1)
+    a = ask.parse_args()
+    print(HEAD)
+    for name in a.protocol or PROTOCOLS:
+        protocol = PROTOCOLS[name]
+        if a.no_diameters:
+            protocol, name = without_diameters(protocol), f"{name}, no diameters"
+        print(row(name, outcomes(protocol, a.joints, a.seed)), flush=True)
+
+
+if __name__ == "__main__":
+    main()
