@@ -6,10 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gapvision.fit import Joint
-from gapvision.gap import GapProfile
 from gapvision.options import MeasureOptions
-from gapvision.result import CardResult, Caution, PhotoResult
+from gapvision.result import CardResult, Caution, PhotoResult, Quantity
 
 HEIGHTS_APART = 0.15  # slopes of sight, rad; under this two photographs count as one height
 LONGEST_UNSEEN_MM = 60.0
@@ -26,13 +24,10 @@ class Findings:
     station_mm: np.ndarray
     shown: np.ndarray
     seen: np.ndarray
-    profile: GapProfile
-    joint: Joint
+    setting: Quantity
     photos: tuple[PhotoResult, ...]
     left_out: tuple[PhotoResult, ...]
     cards: tuple[CardResult, ...]
-    set_to_mm: float
-    narrowest_mm: float
 
 
 def is_doubtful(f: Findings) -> bool:
@@ -95,7 +90,7 @@ def slopes(photos: tuple[PhotoResult, ...]) -> np.ndarray:
 
 def _heights(f: Findings) -> list[Caution]:
     t = slopes(f.photos)
-    u95 = f.profile.setting.U95_mm
+    u95 = f.setting.U95_mm
     if t.max() - t.min() < HEIGHTS_APART:
         d = float(np.median([p.distance_mm for p in f.photos]))
         return [

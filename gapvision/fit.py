@@ -13,7 +13,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
 from gapvision import card
-from gapvision.rays import FACING, Camera, rotation
+from gapvision.rays import Camera, rotation
 from gapvision.sections import Sections
 from gapvision.spline import Spline
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from gapvision.card import CHECK_BAR_MM
 from gapvision.cautions import Findings, find_cautions, is_doubtful
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.fit import (
@@ -22,7 +23,7 @@ from gapvision.fit import (
 )
 from gapvision.gap import gap_profile, groove_widths
 from gapvision.intrinsics import lens_of
-from gapvision.lengths import Diameter, round_up
+from gapvision.lengths import Diameter, Reading, round_up
 from gapvision.options import MeasureOptions, check_options
 from gapvision.outlines import SEEN
 from gapvision.photo import load_photo, photo_paths
@@ -63,6 +64,8 @@ def measure(
         Where nothing usable is left: its text says what was seen and what to do.
     """
     check_options(options)
+    scale = options.printed_bar_mm / CHECK_BAR_MM
+    options = in_card_mm(options, scale)
     priors = Priors()
     sights, lenses, left_out = _take_all(options, priors, progress)
     views = [s.view for s in sights]
@@ -73,8 +76,44 @@ def measure(
     joint = _fit(sights, views, lenses, placed, stretch, radii, priors)
     sights = [_second_look(s, joint, i) for i, s in enumerate(sights)]
     views = [replace(v, outlines=_within(s, joint, i, stretch)) for i, (s, v) in enumerate(zip(sights, views, strict=True))]  # noqa: E501
-    joint = fit_joint(views, lenses, joint, radii, priors)
-    return _answer(options, sights, views, joint, stretch, left_out)
+    joint = fit_joint(views, lenses, joint, radii, priors, _readings(options, joint, stretch))
+    return _answer(options, sights, views, joint, stretch, left_out, scale)
+
+
+def in_card_mm(options: MeasureOptions, scale: float) -> MeasureOptions:
+    """The same options with all lengths in the card's own millimetres, as printed.
+
+    Everything is fitted in those and brought to true millimetres at the end.
+    """
+
+    def shrink(value):
+        return None if value is None else value / scale
+
+    def shrink_diameter(d):
+        return d and Diameter(tuple((shrink(at), v / scale) for at, v in d.points))
+
+    return replace(
+        options,
+        cover_mm=options.cover_mm / scale,
+        upper_diameter=shrink_diameter(options.upper_diameter),
+        lower_diameter=shrink_diameter(options.lower_diameter),
+        from_mm=shrink(options.from_mm), to_mm=shrink(options.to_mm),
+        wall_thickness_mm=shrink(options.wall_thickness_mm),
+        readings=tuple(
+            Reading(r.value_mm / scale, shrink(r.station_mm), r.u_mm / scale)
+            for r in options.readings
+        ),
+    )  # fmt: skip
+
+
+def _readings(options, joint: Joint, stretch) -> tuple[GapReading, ...]:
+    """The stated caliper readings at their stations; "the widest" is where the fit has it."""
+    station = np.arange(stretch[0], stretch[1] + 1, STATION_STEP_MM)
+    widest = float(station[np.argmax(joint.sections(station).gap())])
+    return tuple(
+        GapReading(widest if r.station_mm is None else r.station_mm, r.value_mm, r.u_mm)
+        for r in options.readings
+    )
 
 
 def stated_radii(options: MeasureOptions, stretch: tuple[float, float]) -> dict:
@@ -220,10 +259,8 @@ def _second_look(sight: Sight, joint: Joint, index: int) -> Sight:
     return retrace(sight, *guides)
 
 
-def _answer(options, sights, views, joint, stretch, left_out) -> Measurement:
-    low, high = stretch
-    n = max(2, int(round((high - low) / STATION_STEP_MM)) + 1)
-    station = np.linspace(low, high, n)
+def _answer(options, sights, views, joint, stretch, left_out, scale) -> Measurement:
+    station = np.arange(math.ceil(stretch[0]), stretch[1] + 0.01, STATION_STEP_MM)
     seen = _seen_stations(views, joint, station)
     shown = seen | _short_runs(~seen, station)
     if shown.sum() < 5:
@@ -234,40 +271,41 @@ def _answer(options, sights, views, joint, stretch, left_out) -> Measurement:
         )
     at = station[shown]
     p = gap_profile(joint, at, options.cover_mm)
-    k = {s: i for i, s in enumerate(at)}
-    set_to = round_up(p.setting.value_mm + SAFE_K * p.setting.u_mm, options.units)
-    width, u_width = groove_widths(joint, at, set_to)
+    set_to = round_up((p.setting.value_mm + SAFE_K * p.setting.u_mm) * scale, options.units)
+    width, u_width = groove_widths(joint, at, set_to / scale)
     narrow = int(np.argmin(width))
 
-    def spread(values):
-        full = np.full(n, np.nan)
-        full[shown] = values
-        return full
+    def full(values):
+        out = np.full(len(station), np.nan)
+        out[shown] = values * scale
+        return out
+
+    def true(q: Quantity) -> Quantity:
+        return Quantity(q.value_mm * scale, q.u_mm * scale, q.U95_mm * scale)
 
     profile = Profile(
-        station, spread(p.gap_mm), spread(p.gap_u_mm), spread(width), spread(u_width),
-        spread(p.needed_mm), spread(p.needed_u_mm),
+        station * scale, full(p.gap_mm), full(p.gap_u_mm), full(width), full(u_width),
+        full(p.needed_mm), full(p.needed_u_mm),
     )  # fmt: skip
     photos = tuple(
-        _photo_result(s, v, joint, i) for i, (s, v) in enumerate(zip(sights, views, strict=True))
+        _photo_result(s, v, joint, i, scale)
+        for i, (s, v) in enumerate(zip(sights, views, strict=True))
     )
-    cards = _card_results(joint, photos)
+    cards = _card_results(joint, photos, scale)
     findings = Findings(
-        options, station, shown, seen, p, joint, photos, tuple(left_out), cards, set_to, width.min(),
-    )  # fmt: skip
-    del k
+        options, station * scale, shown, seen, true(p.setting), photos, tuple(left_out), cards
+    )
+    narrowest = Quantity(float(width[narrow]), float(u_width[narrow]), 1.96 * float(u_width[narrow]))
     return Measurement(
         status="doubtful" if is_doubtful(findings) else "measured",
-        cover_mm=options.cover_mm,
-        widest_gap=p.widest,
-        widest_place=_place(p.widest_station_mm, cards),
-        setting=p.setting,
+        cover_mm=options.cover_mm * scale,
+        widest_gap=true(p.widest),
+        widest_place=_place(p.widest_station_mm * scale, cards),
+        setting=true(p.setting),
         set_to_mm=set_to,
-        deciding_place=_place(p.deciding_station_mm, cards),
-        narrowest_groove=Quantity(
-            float(width[narrow]), float(u_width[narrow]), 1.96 * float(u_width[narrow])
-        ),
-        narrowest_place=_place(float(at[narrow]), cards),
+        deciding_place=_place(p.deciding_station_mm * scale, cards),
+        narrowest_groove=true(narrowest),
+        narrowest_place=_place(float(at[narrow]) * scale, cards),
         profile=profile,
         photos=photos + tuple(left_out),
         cards=cards,
@@ -311,17 +349,21 @@ def _place(station_mm: float, cards: tuple[CardResult, ...]) -> Place:
     return Place(station_mm, near.number, station_mm - near.station_mm)
 
 
-def _card_results(joint: Joint, photos: tuple[PhotoResult, ...]) -> tuple[CardResult, ...]:
+def _card_results(
+    joint: Joint, photos: tuple[PhotoResult, ...], scale: float
+) -> tuple[CardResult, ...]:
     return tuple(
         CardResult(
-            c.number, c.side, float(c.nail_mm[0]), -math.degrees(float(c.tilt_rad[0])),
+            c.number, c.side, float(c.nail_mm[0]) * scale, -math.degrees(float(c.tilt_rad[0])),
             tuple(Path(p.file).name for p in photos if c.number in p.cards),
         )
         for c in joint.cards
     )  # fmt: skip
 
 
-def _photo_result(sight: Sight, view: View, joint: Joint, index: int) -> PhotoResult:
+def _photo_result(
+    sight: Sight, view: View, joint: Joint, index: int, scale: float
+) -> PhotoResult:
     camera = joint.cameras[index]
     middle = float(np.mean(joint.coefficients["z_l"]))
     trace = sight.trace
@@ -333,12 +375,12 @@ def _photo_result(sight: Sight, view: View, joint: Joint, index: int) -> PhotoRe
     both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
     return PhotoResult(
         file=str(sight.photo.path), sha256=sight.photo.sha256, side=view.side, used=True,
-        height_mm=float(camera.centre_mm[1] - level),
-        distance_mm=float(abs(camera.centre_mm[2] - middle)),
-        from_mm=float(axis[both].min()), to_mm=float(axis[both].max()),
+        height_mm=float(camera.centre_mm[1] - level) * scale,
+        distance_mm=float(abs(camera.centre_mm[2] - middle)) * scale,
+        from_mm=float(axis[both].min()) * scale, to_mm=float(axis[both].max()) * scale,
         cards=tuple(s.number for s in view.sightings),
         residual_px=float(np.median(np.abs(miss))) * 1.4826,
         upper_px=trace.upper.xy_px[trace.upper.state == SEEN],
         lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
-        axis_px=mid_px, axis_station_mm=axis,
+        axis_px=mid_px, axis_station_mm=axis * scale,
     )  # fmt: skip

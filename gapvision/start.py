@@ -22,7 +22,6 @@ from gapvision.rays import Camera
 from gapvision.spline import Spline
 from gapvision.target import CardSighting
 
-
 U_STANDOFF_MM = 8.0  # of a card before the log's face, for the first guess of the wall's direction
 U_YAW_RAD = 0.07
 

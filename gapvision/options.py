@@ -1,0 +1,87 @@
+"""What a run of `measure` is asked, and the refusal of what cannot be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from gapvision.errors import JointNotFitted
+from gapvision.lengths import Diameter, Reading
+
+COVER_MM = 76.0  # 3 in; common practice, no source
+SMALLEST_LOG_MM, LARGEST_LOG_MM = 80.0, 1200.0
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureOptions:
+    """One joint's photographs and what the builder states about it, mm."""
+
+    photos: tuple[Path, ...]
+    inside: tuple[Path, ...] = ()
+    inside_cards: tuple[int, ...] = ()
+    cover_mm: float = COVER_MM
+    card_on: str = "upper"
+    upper_diameter: Diameter | None = None
+    lower_diameter: Diameter | None = None
+    from_mm: float | None = None
+    to_mm: float | None = None
+    printed_bar_mm: float = 100.0
+    camera: Path | None = None
+    wall_thickness_mm: float | None = None
+    readings: tuple[Reading, ...] = ()
+    units: str = "mm"
+
+
+def check_options(options: MeasureOptions) -> None:
+    """Refuse what no joint can have.
+
+    Raises
+    ------
+    JointNotFitted
+        With one sentence on what was stated and what is possible.
+    """
+    stated = [
+        (name, d)
+        for name, diameter in (("upper", options.upper_diameter), ("lower", options.lower_diameter))
+        if diameter is not None
+        for _, d in diameter.points
+    ]
+    for name, d in stated:
+        if not SMALLEST_LOG_MM <= d <= LARGEST_LOG_MM:
+            hint = " (that many inches? write 12in)" if 3 <= d <= 48 else ""
+            raise JointNotFitted(
+                "bad-diameter",
+                f"The {name} log's diameter was stated as {d:.0f} mm{hint}; logs from "
+                f"{SMALLEST_LOG_MM:.0f} to {LARGEST_LOG_MM:.0f} mm can be measured: correct it.",
+            )
+    if options.cover_mm <= 0:
+        raise JointNotFitted(
+            "bad-cover",
+            f"A cover of {options.cover_mm:.0f} mm was asked for; it must be above zero: state the "
+            f"groove's wanted width, usually about {COVER_MM:.0f} mm.",
+        )
+    largest = min((d for _, d in stated), default=LARGEST_LOG_MM / 3) * 0.9
+    if options.cover_mm > largest:
+        raise JointNotFitted(
+            "bad-cover",
+            f"A cover of {options.cover_mm:.0f} mm was asked for, and the log carries at most "
+            f"{largest:.0f} mm: state the groove's wanted width, usually about {COVER_MM:.0f} mm.",
+        )
+    if options.from_mm is not None and options.to_mm is not None and options.from_mm >= options.to_mm:  # noqa: E501
+        raise JointNotFitted(
+            "from-after-to",
+            f"The stretch was stated from {options.from_mm:.0f} to {options.to_mm:.0f} mm; --from "
+            "must lie left of --to as seen from outside: exchange them.",
+        )
+    if not 80.0 <= options.printed_bar_mm <= 120.0:
+        raise JointNotFitted(
+            "bad-printed-bar",
+            f"The check bar was stated as {options.printed_bar_mm:.1f} mm; a print at 100 % has it "
+            "within a few mm of 100: measure between its ticks, or print again at true size.",
+        )
+    if options.wall_thickness_mm is not None and not 60 <= options.wall_thickness_mm <= 1500:
+        raise JointNotFitted(
+            "bad-thickness",
+            f"A distance of {options.wall_thickness_mm:.0f} mm between the cards through the wall "
+            "was stated; 60 to 1500 mm are possible: correct it or leave it out.",
+        )

@@ -1,0 +1,171 @@
+"""Sections' closed forms against published segments and direct minimisation."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq, minimize_scalar
+
+from gapvision.sections import Sections, sagitta
+
+TRUTH = Path(__file__).parent / "truth"
+
+
+def rows(name: str) -> list[dict[str, str]]:
+    with (TRUTH / name).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def stacked(gap: float, r_l: float, r_u: float, offset: float = 0.0) -> Sections:
+    """Two circles, crowns ``gap`` apart in height, axes ``offset`` apart across the wall."""
+    return Sections(*(np.array([v], float) for v in (-7.0, 3.0, r_l, gap - 7.0, 3.0 + offset, r_u)))
+
+
+def random_sections(n: int) -> Sections:
+    rng = np.random.default_rng(11)
+    h_l, z_l = rng.uniform(-40, 40, n), rng.uniform(-20, 20, n)
+    return Sections(
+        h_l, z_l, rng.uniform(100, 230, n), h_l + rng.uniform(4, 60, n),
+        z_l + rng.normal(0, 20, n), rng.uniform(100, 230, n),
+    )  # fmt: skip
+
+
+def one(sections: Sections, i: int) -> Sections:
+    return Sections(*(getattr(sections, k)[i : i + 1] for k in Sections.__slots__))
+
+
+@pytest.fixture(scope="module")
+def many():
+    return random_sections(40)
+
+
+def circle(sections: Sections, log: str, z: float) -> float:
+    """Height of the lower log's upper, or the upper log's lower, surface: x^2 + y^2 = r^2."""
+    h, at, r = (float(getattr(sections, k + log)[0]) for k in ("h_", "z_", "r_"))
+    up = 1.0 if log == "l" else -1.0
+    return h - up * r + up * (r**2 - (z - at) ** 2) ** 0.5
+
+
+def clearance(sections: Sections, z: float) -> float:
+    return circle(sections, "u", z) - circle(sections, "l", z)
+
+
+@pytest.mark.parametrize("row", rows("segments.csv"), ids=lambda r: r["origin"])
+def test_sagitta_of_published_segments(row):
+    radius, chord, height, tolerance = (
+        float(row[k]) for k in ("radius", "chord", "height", "tolerance")
+    )
+    assert sagitta(radius, chord) == pytest.approx(height, abs=tolerance)
+
+
+@pytest.mark.parametrize(
+    "row", rows("settings.csv"), ids=lambda r: f"{r['diameter_lower']}-{r['diameter_upper']}-{r['cover']}"
+)
+def test_setting_of_the_worked_table(row):
+    lower, upper, cover, rise, tolerance = (
+        float(row[k]) for k in ("diameter_lower", "diameter_upper", "cover", "rise", "tolerance")
+    )
+    s = stacked(21.0, lower / 2, upper / 2)
+    assert float(s.setting_needed(cover)[0]) - 21.0 == pytest.approx(rise, abs=tolerance)
+
+
+def test_both_published_segments_as_one_joint():
+    """Radius 75 under a chord of 120 is 30 high (American House Carpenter, art. 518); so two are 60."""
+    assert float(stacked(12.0, 75, 75).setting_needed(120.0)[0]) == pytest.approx(72.0, abs=1e-6)
+
+
+def test_gap_is_the_least_clearance(many):
+    for i in range(len(many.h_l)):
+        s = one(many, i)
+        least = minimize_scalar(
+            lambda z, s=s: clearance(s, z), bounds=(-90, 90), method="bounded",
+            options={"xatol": 1e-7},
+        )  # fmt: skip
+        assert float(s.gap()[0]) == pytest.approx(least.fun, abs=1e-6)
+        assert float(s.narrowest_z()[0]) == pytest.approx(least.x, abs=1e-3)
+
+
+def test_gap_is_the_best_see_through(many):
+    """Duality: what a sight line of the best slope sees of the gap is the least plumb clearance."""
+    for i in range(0, len(many.h_l), 5):
+        s = one(many, i)
+        z = float(s.narrowest_z()[0]) + np.linspace(-60, 60, 12001)
+        lower = np.array([circle(s, "l", v) for v in z])
+        upper = np.array([circle(s, "u", v) for v in z])
+
+        def shut(slope, lower=lower, upper=upper):
+            return np.max(lower - slope * z) - np.min(upper - slope * z)
+
+        best = minimize_scalar(shut, bounds=(-0.4, 0.4), method="bounded")
+        assert float(s.gap()[0]) == pytest.approx(-best.fun, abs=1e-4)  # the z grid's 0.01 mm step
+
+
+def test_needed_setting_is_the_least_that_holds_the_cover(many):
+    """Against root finding: both edges of a groove as wide as the cover have one clearance."""
+    for i in range(len(many.h_l)):
+        s = one(many, i)
+        middle = float(s.narrowest_z()[0]) - 38.0
+        z = brentq(
+            lambda z, s=s: clearance(s, z + 76.0) - clearance(s, z), middle - 20, middle + 20
+        )
+        assert float(s.setting_needed(76.0)[0]) == pytest.approx(clearance(s, z), abs=1e-6)
+
+
+@pytest.mark.parametrize("cover", [40.0, 76.0, 120.0])
+def test_groove_width_undoes_setting_needed(many, cover):
+    np.testing.assert_allclose(many.groove_width(many.setting_needed(cover)), cover, atol=1e-6)
+
+
+def test_groove_is_none_where_the_gap_is_wider(many):
+    width = many.groove_width(many.gap() - 0.1)
+    np.testing.assert_array_equal(width, 0.0)
+
+
+def test_groove_just_above_the_gap():
+    """W = 2 sqrt(2 (s - g) / K) for a small rise; a micrometre above the gap is near enough."""
+    s = stacked(20.0, 140, 190)
+    curvature = 1 / 140 + 1 / 190
+    width = float(s.groove_width(20.0 + 1e-3)[0])
+    assert width == pytest.approx(2 * (2e-3 / curvature) ** 0.5, rel=1e-4)
+
+
+def test_crowns_offset_narrows_the_gap():
+    """Y - sqrt((r_l + r_u)^2 - D^2): a level sight reads D^2 / (2 (r_l + r_u)) less than plumb."""
+    straight, aside = stacked(20.0, 140, 190), stacked(20.0, 140, 190, offset=25.0)
+    rise = float(aside.gap()[0] - straight.gap()[0])
+    assert rise == pytest.approx(330 - (330**2 - 25**2) ** 0.5, abs=1e-9)
+    assert rise == pytest.approx(25**2 / 660, rel=0.01)
+
+
+def test_mirrored_across_the_wall_nothing_changes(many):
+    mirrored = Sections(many.h_l, -many.z_l, many.r_l, many.h_u, -many.z_u, many.r_u)
+    np.testing.assert_allclose(mirrored.gap(), many.gap())
+    np.testing.assert_allclose(mirrored.setting_needed(76.0), many.setting_needed(76.0), atol=1e-7)
+    np.testing.assert_allclose(mirrored.groove_width(60.0), many.groove_width(60.0), atol=1e-6)
+    np.testing.assert_allclose(mirrored.narrowest_z(), -many.narrowest_z())
+
+
+def test_slope_is_the_clearance_s_change(many):
+    change = (many.clearance(31.0 + 1e-4) - many.clearance(31.0 - 1e-4)) / 2e-4
+    np.testing.assert_allclose(many.slope(31.0), change, atol=1e-7)
+
+
+def test_draws_by_stations_at_once(many):
+    square = Sections(*(getattr(many, k).reshape(8, 5) for k in Sections.__slots__))
+    for all_, each in (
+        (square.gap(), many.gap()),
+        (square.setting_needed(76.0), many.setting_needed(76.0)),
+        (square.groove_width(55.0), many.groove_width(55.0)),
+    ):
+        assert all_.shape == (8, 5)
+        np.testing.assert_allclose(all_.ravel(), each)
+    setting = np.linspace(30, 70, 8)[:, None]
+    width = square.groove_width(setting)
+    np.testing.assert_allclose(width[3], one_row(square, 3).groove_width(float(setting[3, 0])))
+
+
+def one_row(sections: Sections, i: int) -> Sections:
+    return Sections(*(getattr(sections, k)[i] for k in Sections.__slots__))
