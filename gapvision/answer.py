@@ -38,10 +38,10 @@ def answer_text(m: Measurement, units: str = "mm") -> str:
         lines += _wrap(
             f"DOUBTFUL: {length(m.set_to_mm)} is only a lower bound; see the cautions before any line."
         )
+    lines += _wrap(f"SET THE POINTS TO {length(m.set_to_mm)} for a cover of {length(m.cover_mm)}.")
     lines += _wrap(
-        f"SET THE POINTS TO {length(m.set_to_mm)} for a cover of {length(m.cover_mm)}."
-    )
-    lines += _wrap(f"Needed: {about(m.setting)} (95 times in 100), decided {_where(m.deciding_place, units)}.")  # noqa: E501
+        f"Needed: {about(m.setting)} (95 times in 100), decided {_where(m.deciding_place, units)}."
+    )  # noqa: E501
     lines += _wrap(f"Widest gap: {about(m.widest_gap)}, {_where(m.widest_place, units)}.")
     lines += _wrap(
         f"Narrowest groove at that setting: {length(m.narrowest_groove.value_mm)} wide "

@@ -71,7 +71,11 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
                     "free, or photograph from two heights, which makes the answer independent of it.",
                 )
             )
-    missing = [w for w, d in (("upper", f.options.upper_diameter), ("lower", f.options.lower_diameter)) if d is None]  # noqa: E501
+    missing = [
+        w
+        for w, d in (("upper", f.options.upper_diameter), ("lower", f.options.lower_diameter))
+        if d is None
+    ]  # noqa: E501
     if missing:
         out.append(
             Caution(

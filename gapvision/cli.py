@@ -65,22 +65,52 @@ def _parsed(parse, text: str | None, units: str, option: str):
 @app.command(epilog="Example: gapvision measure level.jpg low.jpg high.jpg --cover 75 "
              "--upper-diameter 290,310 --lower-diameter 300")  # fmt: skip
 def measure(
-    photos: Annotated[list[Path] | None, typer.Argument(help="Photographs, or folders of them, taken from outside.")] = None,  # noqa: E501
-    cover: Annotated[str | None, typer.Option(help="Wanted width of the groove from the inside to the outside line. [default: 76 mm, about 3 in]")] = None,  # noqa: E501
-    inside: Annotated[list[Path] | None, typer.Option(help="A photograph taken from the inner side; repeat for each.")] = None,  # noqa: E501
-    inside_cards: Annotated[str | None, typer.Option(help="Numbers of the cards that hang inside, as 5,6.")] = None,  # noqa: E501
+    photos: Annotated[
+        list[Path] | None,
+        typer.Argument(help="Photographs, or folders of them, taken from outside."),
+    ] = None,  # noqa: E501
+    cover: Annotated[
+        str | None,
+        typer.Option(
+            help="Wanted width of the groove from the inside to the outside line. [default: 76 mm, about 3 in]"
+        ),
+    ] = None,  # noqa: E501
+    inside: Annotated[
+        list[Path] | None,
+        typer.Option(help="A photograph taken from the inner side; repeat for each."),
+    ] = None,  # noqa: E501
+    inside_cards: Annotated[
+        str | None, typer.Option(help="Numbers of the cards that hang inside, as 5,6.")
+    ] = None,  # noqa: E501
     card_on: Annotated[CardOn, typer.Option(help="What the cards hang on.")] = CardOn.upper,
-    upper_diameter: Annotated[str | None, typer.Option(help="Upper log: 300, or 290,310 (left and right end), or 290@-750,310@750.")] = None,  # noqa: E501
+    upper_diameter: Annotated[
+        str | None,
+        typer.Option(help="Upper log: 300, or 290,310 (left and right end), or 290@-750,310@750."),
+    ] = None,  # noqa: E501
     lower_diameter: Annotated[str | None, typer.Option(help="Lower log, the same.")] = None,
-    from_: Annotated[str | None, typer.Option("--from", help="Station of the left notch, right of the lowest card's nail.")] = None,  # noqa: E501
+    from_: Annotated[
+        str | None,
+        typer.Option("--from", help="Station of the left notch, right of the lowest card's nail."),
+    ] = None,  # noqa: E501
     to: Annotated[str | None, typer.Option(help="Station of the right notch.")] = None,
-    printed_bar: Annotated[str, typer.Option(help="What the card's check bar measures, mm.")] = "100mm",  # noqa: E501
+    printed_bar: Annotated[
+        str, typer.Option(help="What the card's check bar measures, mm.")
+    ] = "100mm",  # noqa: E501
     camera: Annotated[Path | None, typer.Option(help="A camera's calibration file (TOML).")] = None,
-    wall_thickness: Annotated[str | None, typer.Option(help="Distance between the cards through the wall.")] = None,  # noqa: E501
-    reading: Annotated[list[str] | None, typer.Option(help="A caliper reading that enters the fit, as 41.5@1200 or 41.5@1200~0.5.")] = None,  # noqa: E501
-    json_file: Annotated[str | None, typer.Option("--json", help="Write the answer as JSON; - for standard output.")] = None,  # noqa: E501
+    wall_thickness: Annotated[
+        str | None, typer.Option(help="Distance between the cards through the wall.")
+    ] = None,  # noqa: E501
+    reading: Annotated[
+        list[str] | None,
+        typer.Option(help="A caliper reading that enters the fit, as 41.5@1200 or 41.5@1200~0.5."),
+    ] = None,  # noqa: E501
+    json_file: Annotated[
+        str | None, typer.Option("--json", help="Write the answer as JSON; - for standard output.")
+    ] = None,  # noqa: E501
     picture: Annotated[Path | None, typer.Option(help="Write the picture (.jpg or .png).")] = None,
-    units: Annotated[Units, typer.Option(help="Units of the screen and of plain numbers.")] = Units.mm,  # noqa: E501
+    units: Annotated[
+        Units, typer.Option(help="Units of the screen and of plain numbers.")
+    ] = Units.mm,  # noqa: E501
     overwrite: Annotated[bool, typer.Option(help="Replace files that exist.")] = False,
 ) -> None:
     """Measure the open joint and say what to set the points to."""
@@ -186,11 +216,14 @@ def card(
     paper: Annotated[Paper, typer.Option(help="Size of the paper.")] = Paper.a4,
     first: Annotated[int, typer.Option(help="Number of the first card, 1 to 40.")] = 1,
     count: Annotated[int, typer.Option(help="How many cards.")] = 2,
-    setting_sheet: Annotated[bool, typer.Option("--setting-sheet", help="Add the bench sheet on which the points are set.")] = False,  # noqa: E501
+    setting_sheet: Annotated[
+        bool,
+        typer.Option("--setting-sheet", help="Add the bench sheet on which the points are set."),
+    ] = False,  # noqa: E501
     overwrite: Annotated[bool, typer.Option(help="Replace a file that exists.")] = False,
 ) -> None:
     """Write scale cards to print at true size."""
-    from gapvision.card import write_cards
+    from gapvision.sheet import write_cards
 
     try:
         write_cards(

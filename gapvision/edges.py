@@ -50,7 +50,9 @@ def _px_per_cell(band, column, row):
 
 def _fit_one(linear_bgr, band, column, row, gap_px, into_log) -> EdgeFit:
     """``into_log`` is +1 where the log lies below the line, -1 where above."""
-    d = np.arange(-(BACK_PX + SEARCH_PX), LOG_PX + SEARCH_PX + 0.5)  # px from the line, log positive
+    d = np.arange(
+        -(BACK_PX + SEARCH_PX), LOG_PX + SEARCH_PX + 0.5
+    )  # px from the line, log positive
     profile = _profiles(linear_bgr, band, column, row, into_log * d)
     y = _best_grey(profile, d)
     weight = np.ones_like(y)
@@ -107,9 +109,7 @@ def _profiles(linear_bgr, band, column, row, offsets) -> np.ndarray:
     x1, y1 = np.clip(high, [x0 + 1, y0 + 1], [w, h])
     part = linear_bgr(x0, y0, x1, y1)
     at = (px - [x0, y0]).astype(np.float32)
-    out = cv2.remap(
-        part, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    out = cv2.remap(part, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return out.reshape(len(column), RUN, len(offsets), 3).mean(1)
 
 

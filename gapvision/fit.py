@@ -328,9 +328,7 @@ def _moved(state: Joint, step: np.ndarray) -> Joint:
         )
         for i, lens in enumerate(state.lenses)
     )
-    cameras = tuple(
-        _posed(cam, step[6 * i : 6 * i + 6]) for i, cam in enumerate(state.cameras)
-    )
+    cameras = tuple(_posed(cam, step[6 * i : 6 * i + 6]) for i, cam in enumerate(state.cameras))
     cameras = tuple(
         replace(cam, focal_px=lenses[k].focal_px, k1=lenses[k].k1)
         for cam, k in zip(cameras, state.lens_of, strict=True)
@@ -338,9 +336,7 @@ def _moved(state: Joint, step: np.ndarray) -> Joint:
     cards = []
     for k, c in enumerate(state.cards):
         at = lay.card + 6 * k
-        swing = {
-            v: s + step[lay.swing[k, v] : lay.swing[k, v] + 3] for v, s in c.swing_rad.items()
-        }
+        swing = {v: s + step[lay.swing[k, v] : lay.swing[k, v] + 3] for v, s in c.swing_rad.items()}
         cards.append(
             replace(
                 c, nail_mm=c.nail_mm + step[at : at + 3],
@@ -547,13 +543,20 @@ def _section_priors(state: Joint, stated: dict, priors: Priors):
     for tag, log in (("l", "lower"), ("u", "upper")):
         half = stated[log]
         if half is not None:
-            mean, cov = half(at), _smooth(at, priors.radius_mm, 0.0, priors.radius_wave_mm, priors.wave_mm)  # noqa: E501
+            mean, cov = (
+                half(at),
+                _smooth(at, priors.radius_mm, 0.0, priors.radius_wave_mm, priors.wave_mm),
+            )  # noqa: E501
         else:
             mean = np.full(len(at), priors.unknown_radius_mm)
-            cov = _smooth(at, priors.u_unknown_radius_mm, 0.008, priors.radius_wave_mm, priors.wave_mm)  # noqa: E501
+            cov = _smooth(
+                at, priors.u_unknown_radius_mm, 0.008, priors.radius_wave_mm, priors.wave_mm
+            )  # noqa: E501
         f = _whitener(cov)
         rows.append((("r_" + tag,), f @ mean, f))
-    f = _whitener(_smooth(at, 300.0, 1e-5, priors.bow_mm, 500.0))  # its mean direction is the wall's
+    f = _whitener(
+        _smooth(at, 300.0, 1e-5, priors.bow_mm, 500.0)
+    )  # its mean direction is the wall's
     rows.append((("z_l",), f @ np.full(len(at), -180.0), f))
     f = _whitener(_smooth(at, priors.offset_mm, priors.offset_slope, priors.bow_mm, 500.0))
     rows.append((("z_u", "z_l"), np.zeros(len(at)), np.concatenate([f, -f], 1)))

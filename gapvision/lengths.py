@@ -9,14 +9,15 @@ from fractions import Fraction
 
 INCH_MM = 25.4
 SIXTEENTH_MM = INCH_MM / 16
+U_READING_MM = 0.5  # a caliper held by hand between two round logs; common practice, no source
 SLACK_MM = 1e-6  # an exact step is not rounded up for floating-point noise
 
 _NUMBER = re.compile(
     r"""\s*(?P<sign>[-+]?)\s*
-    (?: (?P<whole>\d+)[\s-]+(?P<num>\d+)/(?P<den>\d+) | (?P<n2>\d+)/(?P<d2>\d+)
-      | (?P<decimal>\d+(?:[.,]\d+)?|[.,]\d+) )
-    \s*(?P<unit>mm|in|inch|inches|"|''|\u2033)?\s*""",
-    re.VERBOSE | re.IGNORECASE,
+    (?: (?: (?P<whole>\d{1,6})(?:\s+|\s*-\s*) )? (?P<num>\d{1,6})/(?P<den>\d{1,6})
+      | (?P<decimal>\d{1,6}(?:\.\d*)?|\.\d+) )
+    \s*(?P<unit>mm|inches|inch|in\.?|"|''|[\u2033\u201d])?\s*""",
+    re.VERBOSE | re.IGNORECASE | re.ASCII,
 )
 
 
@@ -36,16 +37,21 @@ class Reading:
     u_mm: float
 
 
-U_READING_MM = 0.5  # a caliper held by hand between two round logs; common practice, no source
-
-
 def parse_length(text: str, units: str = "mm") -> float:
     """A length in mm from ``75``, ``75mm``, ``3in``, ``3"``, ``2 1/2in``, ``1 5/8``, ``2-1/2``.
+
+    Parameters
+    ----------
+    text : str
+        A number with or without a unit; a fraction always means inches.
+    units : {"mm", "in"}
+        Where inches, a bare number other than 0 is refused: whether 75 or 2.5 means mm or inches
+        is never guessed.
 
     Raises
     ------
     ValueError
-        Where the text is no length, or is a bare number while units are inches.
+        Where the text is no length, or could mean either unit.
 
     Examples
     --------
@@ -53,28 +59,29 @@ def parse_length(text: str, units: str = "mm") -> float:
     63.5
     """
     m = _NUMBER.fullmatch(text)
-    if not m or m["den"] in ("0",) or m["d2"] in ("0",):
-        raise ValueError(f"{text!r} is not a length; write 75, 75mm, 3in or 2 1/2in.")
+    if not m or (m["den"] and int(m["den"]) == 0):
+        hint = "write a point, not a comma" if "," in text else "write 75, 75mm, 3in or 2 1/2in"
+        raise ValueError(f"{text.strip()!r} is not a length: {hint}.")
     unit = (m["unit"] or "").lower()
-    sign = -1.0 if m["sign"] == "-" else 1.0
     if m["decimal"]:
-        value = float(m["decimal"].replace(",", "."))
-        if not unit and units == "in":
-            raise ValueError(
-                f"{text!r} has no unit and units are inches; write {text}in or {text}mm."
-            )
-        return sign * value * (INCH_MM if unit not in ("", "mm") else 1.0)
-    if unit == "mm":
-        raise ValueError(f"{text!r}: a fraction always means inches; write decimals for mm.")
-    if m["whole"]:
-        value = float(m["whole"]) + float(Fraction(int(m["num"]), int(m["den"])))
+        value = float(m["decimal"])
+        if not unit and units == "in" and value != 0:
+            bare = text.strip()
+            raise ValueError(f"{bare!r} has no unit and --units is in: write {bare}in or {bare}mm.")
+        value *= INCH_MM if unit not in ("", "mm") else 1.0
+    elif unit == "mm":
+        raise ValueError(
+            f"{text.strip()!r} is not a length: a fraction means inches, write decimals for mm."
+        )
     else:
-        value = float(Fraction(int(m["n2"]), int(m["d2"])))
-    return sign * value * INCH_MM
+        value = float(int(m["whole"] or 0) + Fraction(int(m["num"]), int(m["den"]))) * INCH_MM
+    return -value if m["sign"] == "-" and value else value
 
 
 def parse_diameter(text: str, units: str = "mm") -> Diameter:
     """Diameters from ``300``, ``290,310`` (left and right end) or ``290@-750,310@750``.
+
+    The ends are those of the measured stretch as seen from outside; stations may be negative.
 
     Raises
     ------
@@ -83,8 +90,9 @@ def parse_diameter(text: str, units: str = "mm") -> Diameter:
     """
     points: list[tuple[float | None, float]] = []
     for part in text.split(","):
-        value, _, at = part.partition("@")
-        points.append((parse_length(at, units) if at else None, parse_length(value, units)))
+        value, has_station, at = part.partition("@")
+        station = parse_length(at, units) if has_station else None
+        points.append((station, parse_length(value, units)))
     placed = [p for p in points if p[0] is not None]
     if placed and (len(placed) < len(points) or len({p[0] for p in points}) < len(points)):
         raise ValueError(f"{text!r}: give every diameter a station of its own, or none.")
@@ -99,30 +107,30 @@ def parse_reading(text: str, units: str = "mm") -> Reading:
     Raises
     ------
     ValueError
-        Where a part is no length or the uncertainty is not above zero.
+        Where a part is no length, or the reading or its uncertainty is not above zero.
     """
-    body, _, u = text.partition("~")
+    body, has_u, u = text.partition("~")
     value, _, at = body.partition("@")
     if not at:
         raise ValueError(f"{text!r}: say where it was read, as 41.5@1200 or 41.5@widest.")
-    u_mm = parse_length(u, units) if u else U_READING_MM
-    if u_mm <= 0:
-        raise ValueError(f"{text!r}: the uncertainty behind ~ must be above zero.")
-    station = None if at.strip() == "widest" else parse_length(at, units)
-    return Reading(parse_length(value, units), station, u_mm)
+    value_mm = parse_length(value, units)
+    u_mm = parse_length(u, units) if has_u else U_READING_MM
+    if value_mm <= 0 or u_mm <= 0:
+        raise ValueError(f"{text!r}: a reading and its uncertainty must be above zero.")
+    station = None if at.strip().lower() == "widest" else parse_length(at, units)
+    return Reading(value_mm, station, u_mm)
 
 
 def format_length(mm: float, units: str = "mm") -> str:
     """``47 mm``, ``47.5 mm``, or inches to the nearest sixteenth as ``1 7/8 in``."""
     if units == "mm":
-        return f"{mm:.0f} mm" if abs(mm - round(mm)) < 0.05 else f"{mm:.1f} mm"
+        tenths = round(mm, 1) + 0.0  # never -0
+        return f"{tenths:.0f} mm" if tenths == round(tenths) else f"{tenths:.1f} mm"
     n = round(abs(mm) / SIXTEENTH_MM)
     whole, rest = divmod(n, 16)
-    sign = "-" if mm < 0 and n else ""
-    if rest == 0:
-        return f"{sign}{whole} in"
     f = Fraction(rest, 16)
-    return f"{sign}{f'{whole} ' if whole else ''}{f.numerator}/{f.denominator} in"
+    parts = [str(whole)] * (whole > 0 or not rest) + [f"{f.numerator}/{f.denominator}"] * (rest > 0)
+    return ("-" if mm < 0 and n else "") + " ".join(parts) + " in"
 
 
 def round_up(mm: float, units: str = "mm") -> float:

@@ -75,7 +75,10 @@ def measure(
     radii = stated_radii(options, stretch)
     joint = _fit(sights, views, lenses, placed, stretch, radii, priors)
     sights = [_second_look(s, joint, i) for i, s in enumerate(sights)]
-    views = [replace(v, outlines=_within(s, joint, i, stretch)) for i, (s, v) in enumerate(zip(sights, views, strict=True))]  # noqa: E501
+    views = [
+        replace(v, outlines=_within(s, joint, i, stretch))
+        for i, (s, v) in enumerate(zip(sights, views, strict=True))
+    ]  # noqa: E501
     joint = fit_joint(views, lenses, joint, radii, priors, _readings(options, joint, stretch))
     return _answer(options, sights, views, joint, stretch, left_out, scale)
 
@@ -196,9 +199,7 @@ def _tie(options, sights, views, lenses, placed: Placed, priors):
         "lower" if options.card_on == "lower" else "upper"
     ]
     half = priors.unknown_radius_mm if hung is None else float(hung(np.zeros(1))[0])
-    placed = tie_sides(
-        sights, views, placed, half + priors.standoff_mm, options.wall_thickness_mm
-    )
+    placed = tie_sides(sights, views, placed, half + priors.standoff_mm, options.wall_thickness_mm)
     seen = _seen_stretch(sights, placed)
     low = options.from_mm if options.from_mm is not None else seen[0]
     high = options.to_mm if options.to_mm is not None else seen[1]
@@ -228,7 +229,9 @@ def _seen_stretch(sights, placed: Placed, side: str | None = None) -> tuple[floa
 
 
 def _fit(sights, views, lenses, placed, stretch, radii, priors) -> Joint:
-    views[:] = [replace(v, outlines=outlines_of(s.trace)) for s, v in zip(sights, views, strict=True)]  # noqa: E501
+    views[:] = [
+        replace(v, outlines=outlines_of(s.trace)) for s, v in zip(sights, views, strict=True)
+    ]  # noqa: E501
     reach = stretch[0] - BEYOND_MM, stretch[1] + BEYOND_MM
     start = first_joint(placed, views, lenses, reach, radii, priors)
     for i, s in enumerate(sights):
@@ -295,7 +298,9 @@ def _answer(options, sights, views, joint, stretch, left_out, scale) -> Measurem
     findings = Findings(
         options, station * scale, shown, seen, true(p.setting), photos, tuple(left_out), cards
     )
-    narrowest = Quantity(float(width[narrow]), float(u_width[narrow]), 1.96 * float(u_width[narrow]))
+    narrowest = Quantity(
+        float(width[narrow]), float(u_width[narrow]), 1.96 * float(u_width[narrow])
+    )
     return Measurement(
         status="doubtful" if is_doubtful(findings) else "measured",
         cover_mm=options.cover_mm * scale,
@@ -361,9 +366,7 @@ def _card_results(
     )  # fmt: skip
 
 
-def _photo_result(
-    sight: Sight, view: View, joint: Joint, index: int, scale: float
-) -> PhotoResult:
+def _photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: float) -> PhotoResult:
     camera = joint.cameras[index]
     middle = float(np.mean(joint.coefficients["z_l"]))
     trace = sight.trace

@@ -67,7 +67,11 @@ def check_options(options: MeasureOptions) -> None:
             f"A cover of {options.cover_mm:.0f} mm was asked for, and the log carries at most "
             f"{largest:.0f} mm: state the groove's wanted width, usually about {COVER_MM:.0f} mm.",
         )
-    if options.from_mm is not None and options.to_mm is not None and options.from_mm >= options.to_mm:  # noqa: E501
+    if (
+        options.from_mm is not None
+        and options.to_mm is not None
+        and options.from_mm >= options.to_mm
+    ):  # noqa: E501
         raise JointNotFitted(
             "from-after-to",
             f"The stretch was stated from {options.from_mm:.0f} to {options.to_mm:.0f} mm; --from "

@@ -45,9 +45,7 @@ def check_sides(views: list[View]) -> None:
             )
 
 
-def tie_sides(
-    sights, views, placed: Placed, half_mm: float, thickness_mm: float | None
-) -> Placed:
+def tie_sides(sights, views, placed: Placed, half_mm: float, thickness_mm: float | None) -> Placed:
     """Move the inside's cameras and cards to where its outlines match the outside's.
 
     Notes

@@ -38,9 +38,11 @@ class Strip:
         h, w = self.bgr.shape[:2]
         ys = np.clip(np.arange(y0, y1) - self.y0, 0, h - 1)
         xs = np.clip(np.arange(x0, x1) - self.x0, 0, w - 1)
-        return linear(self.bgr[ys[0] : ys[-1] + 1, xs[0] : xs[-1] + 1]) if _plain(
-            ys, xs
-        ) else linear(self.bgr[np.ix_(ys, xs)])
+        return (
+            linear(self.bgr[ys[0] : ys[-1] + 1, xs[0] : xs[-1] + 1])
+            if _plain(ys, xs)
+            else linear(self.bgr[np.ix_(ys, xs)])
+        )
 
 
 def _plain(ys: np.ndarray, xs: np.ndarray) -> bool:
@@ -88,7 +90,9 @@ def take_sight(
     cards = list(placed.cards.values())
     middle = np.zeros(1)
     half = {
-        log: stated[log](middle) if stated[log] is not None else np.array([priors.unknown_radius_mm])  # noqa: E501
+        log: stated[log](middle)
+        if stated[log] is not None
+        else np.array([priors.unknown_radius_mm])  # noqa: E501
         for log in ("upper", "lower")
     }
     z = joint_z(cards, half, priors)
@@ -109,9 +113,7 @@ def take_sight(
             f"{photo.file}: the joint between the logs should lie outside this picture by the "
             "card's place; photograph so that card and gap are both well inside.",
         )
-    polygons = [
-        c.nail_mm + _with_backing() @ card_axes(c.tilt_rad, c.side).T for c in cards
-    ]
+    polygons = [c.nail_mm + _with_backing() @ card_axes(c.tilt_rad, c.side).T for c in cards]
     band = cut_band(to_8bit(photo.bgr), camera, z, stretch, top, bottom, polygons)
     row = None if expected is None else top - expected
     labels = label_band(band, row)
@@ -179,5 +181,3 @@ def retrace(sight: Sight, upper_px: np.ndarray, lower_px: np.ndarray) -> Sight:
         sight.strip.linear, sight.band, sight.labels.astype(np.float32), tuple(guide)
     )
     return replace(sight, trace=trace)
-
-

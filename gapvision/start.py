@@ -68,13 +68,13 @@ def place_cards(views: list[View], lenses: list[Lens], hung_on: str) -> Placed:
     The inside is a chain of its own whose first card is put behind the wall at an arbitrary
     station; `gapvision.sides` finds where it belongs.
     """
-    poses = [
-        {s.number: card_pose(s, lenses[v.lens], v.size) for s in v.sightings} for v in views
-    ]
+    poses = [{s.number: card_pose(s, lenses[v.lens], v.size) for s in v.sightings} for v in views]
     cameras: list[Camera | None] = [None] * len(views)
     cards: dict[int, CardState] = {}
     for side in ("outside", "inside"):
-        numbers = sorted({n for v, p in zip(views, poses, strict=True) if v.side == side for n in p})
+        numbers = sorted(
+            {n for v, p in zip(views, poses, strict=True) if v.side == side for n in p}
+        )
         if not numbers:
             continue
         first = numbers[0]
@@ -145,9 +145,7 @@ def _grow(views, poses, cameras, cards, side, hung_on):
                 own = poses[i][s.number]
                 in_world = cameras[i].camera_from_world.T @ own.camera_from_world
                 nail = cameras[i].centre_mm - in_world @ own.centre_mm
-                cards[s.number] = CardState(
-                    s.number, side, hung_on, nail, _tilt_of(in_world, side)
-                )
+                cards[s.number] = CardState(s.number, side, hung_on, nail, _tilt_of(in_world, side))
 
 
 def _tilt_of(axes: np.ndarray, side: str) -> np.ndarray:
@@ -177,9 +175,14 @@ def first_joint(
     spline_h = Spline.over(*stretch_mm, KNOT_H_MM)
     spline_s = Spline.over(*stretch_mm, KNOT_S_MM)
     at = spline_s.centres()
-    cards = [placed.cards[n] for n in sorted(placed.cards, key=lambda n: (placed.cards[n].side != "outside", n))]  # noqa: E501
+    cards = [
+        placed.cards[n]
+        for n in sorted(placed.cards, key=lambda n: (placed.cards[n].side != "outside", n))
+    ]  # noqa: E501
     radius = {
-        log: stated[log](at) if stated[log] is not None else np.full(len(at), priors.unknown_radius_mm)  # noqa: E501
+        log: stated[log](at)
+        if stated[log] is not None
+        else np.full(len(at), priors.unknown_radius_mm)  # noqa: E501
         for log in ("lower", "upper")
     }
     axis_z = joint_z(cards, radius, priors)

@@ -19,6 +19,8 @@ EDGE_BLUR_PX = 1.1  # typical blur of a phone's edge, sd; a wrong one costs nois
 LEAST_CONTRAST = 0.55  # share of a patch's variance that the saddle must explain
 LEAST_MODULE_PX = 1.6  # below this a marker's bits cannot be told apart
 LEAST_CORNERS = 10
+LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
+LEAST_SHARP = 3.0  # sd of the Laplacian of the half-size picture, grey levels
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -57,7 +59,7 @@ def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:
     grey = cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY)
     if grey.dtype != np.uint8:
         grey = (grey >> 8).astype(np.uint8)
-    markers = _find_markers(grey)
+    markers = _once(_find_markers(grey), file)
     sightings = []
     for number in sorted({m // card.IDS_PER_CARD + 1 for m in markers}):
         mine = {m: p for m, p in markers.items() if m // card.IDS_PER_CARD + 1 == number}
@@ -67,7 +69,7 @@ def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:
         if found is not None:
             sightings.append(found)
     if not sightings:
-        raise CardNotFound("no-card", _why_none(grey, markers, file))
+        raise CardNotFound(*_why_none(grey, markers, file))
     return sightings
 
 
@@ -94,8 +96,27 @@ def _corner_signs() -> np.ndarray:
     return np.where((column + row) % 2 == 0, 1.0, -1.0)
 
 
-def _find_markers(grey: np.ndarray) -> dict[int, np.ndarray]:
-    """Corner quads (4, 2) px by marker id; ids that occur twice keep their first place."""
+def _once(markers: dict[int, list[np.ndarray]], file: str) -> dict[int, np.ndarray]:
+    """One quad a marker; where several markers of a card stand in two places, it is there twice."""
+    twice: dict[int, int] = {}
+    for m, quads in markers.items():
+        middles = np.array([q.mean(0) for q in quads])
+        side = np.linalg.norm(quads[0][0] - quads[0][1])
+        if np.linalg.norm(middles - middles[0], axis=1).max() > 3 * side:
+            number = m // card.IDS_PER_CARD + 1
+            twice[number] = twice.get(number, 0) + 1
+    for number, count in sorted(twice.items()):
+        if count >= LEAST_TWICE:
+            raise CardNotFound(
+                "card-twice",
+                f"{file}: card {number} is seen twice; every card of a joint needs a number of its "
+                "own: take one away or print another number (gapvision card --first).",
+            )
+    return {m: quads[0] for m, quads in markers.items()}
+
+
+def _find_markers(grey: np.ndarray) -> dict[int, list[np.ndarray]]:
+    """Corner quads (4, 2) px by marker id."""
     reduce = max(1, round(max(grey.shape) / REDUCED_PX))
     small = grey
     if reduce > 1:
@@ -122,23 +143,23 @@ def _look_closer(
     )
     found = _detect(crop, enlarge)
     return {
-        m: q + [x0, y0] for m, q in found.items() if m // card.IDS_PER_CARD + 1 == number
+        m: quads[0] + [x0, y0] for m, quads in found.items() if m // card.IDS_PER_CARD + 1 == number
     }
 
 
-def _detect(image: np.ndarray, scale: float) -> dict[int, np.ndarray]:
+def _detect(image: np.ndarray, scale: float) -> dict[int, list[np.ndarray]]:
     p = cv2.aruco.DetectorParameters()
     p.minMarkerPerimeterRate = 0.01  # 17 mm markers at 2 m are far under OpenCV's default
     p.adaptiveThreshWinSizeMin = 7
     p.adaptiveThreshWinSizeMax = 17
     p.adaptiveThreshWinSizeStep = 10
     quads, ids, _ = cv2.aruco.ArucoDetector(_dictionary(), p).detectMarkers(image)
-    out: dict[int, np.ndarray] = {}
+    out: dict[int, list[np.ndarray]] = {}
     if ids is None:
         return out
     for quad, m in zip(quads, np.ravel(ids), strict=True):
         if int(m) < card.IDS_PER_CARD * card.CARD_COUNT:
-            out.setdefault(int(m), (np.reshape(quad, (4, 2)) + 0.5) / scale - 0.5)
+            out.setdefault(int(m), []).append((np.reshape(quad, (4, 2)) + 0.5) / scale - 0.5)
     return out
 
 
@@ -259,20 +280,26 @@ def _fit_saddles(
     return shift, np.where(fit[:, 0] * sign > 0, explained, 0.0)
 
 
-def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> str:
-    if markers:
-        return (
-            f"{file}: parts of a scale card were seen, but too small, hidden or blurred to read; "
-            "each card needs its squares at least 12 px wide and in sight: go nearer, hold still, "
-            "and keep the whole card free."
-        )
-    sharp = cv2.Laplacian(cv2.resize(grey, None, fx=0.5, fy=0.5), cv2.CV_32F).std()
-    if sharp < 3.0:
-        return (
-            f"{file}: no scale card was seen and the photograph is blurred; hold the phone still "
+def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tuple[str, str]:
+    """Code and sentence for a photograph without a readable card."""
+    half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    if cv2.Laplacian(half, cv2.CV_32F).std() < LEAST_SHARP:
+        return "blurred", (
+            f"{file}: no scale card can be read and the photograph is blurred; hold the phone still "
             "or rest it on something, let it focus on the card, and photograph again."
         )
-    return (
+    if len(_detect(cv2.flip(half, 1), 0.5)) > max(LEAST_TWICE, len(markers)):
+        return "mirrored", (
+            f"{file}: the scale card is mirrored; use the photograph as the camera took it, not a "
+            "selfie or a flipped copy."
+        )
+    if len(markers) > 1:
+        return "card-unreadable", (
+            f"{file}: parts of a scale card were seen, but too small, hidden, cut off or blurred; "
+            "its squares must be some 12 px wide and most of it in sight: go nearer, hold still, "
+            "and keep the whole card free and inside the picture."
+        )
+    return "no-card", (
         f"{file}: no scale card was seen; one printed card must hang whole and flat in the "
         "photograph: hang it at the widest point of the log and photograph from 1 to 2 m."
     )

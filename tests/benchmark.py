@@ -32,7 +32,9 @@ def seconds(action, repeat: int) -> float:
 
 def main() -> None:
     """Parse, time, print."""
-    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)  # noqa: E501
+    ask = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )  # noqa: E501
     ask.add_argument("photo", type=Path, nargs="+")
     ask.add_argument("--repeat", type=int, default=7)
     ask.add_argument("--upper-diameter", default="300")

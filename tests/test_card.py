@@ -12,7 +12,7 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from gapvision import card
+from gapvision import card, sheet
 from gapvision.errors import MeasurementError
 
 # A4 is 210 x 297 mm (ISO 216:2007, table 1), size A is 8.5 x 11 in (ASME Y14.1), both landscape.
@@ -61,7 +61,7 @@ def printed(tmp_path_factory):
     @cache
     def pages(paper="a4", first=1, count=2, setting_sheet=False, dpi=DPI):
         path = tmp_path_factory.mktemp("cards") / "cards.pdf"
-        card.write_cards(path, paper, first, count, setting_sheet=setting_sheet)
+        sheet.write_cards(path, paper, first, count, setting_sheet=setting_sheet)
         with pypdfium2.PdfDocument(path) as pdf:
             return [Page(page, dpi) for page in pdf]
 
@@ -260,7 +260,7 @@ def test_an_odd_count_leaves_the_lower_place_empty(printed):
 
 def test_viewers_are_told_not_to_scale(tmp_path):
     path = tmp_path / "cards.pdf"
-    card.write_cards(path)
+    sheet.write_cards(path)
     assert b"/PrintScaling /None" in path.read_bytes()
 
 
@@ -277,7 +277,7 @@ def test_viewers_are_told_not_to_scale(tmp_path):
 )
 def test_wrong_calls_write_nothing(tmp_path, wrong, match):
     with pytest.raises(ValueError, match=match):
-        card.write_cards(tmp_path / "cards.pdf", **wrong)
+        sheet.write_cards(tmp_path / "cards.pdf", **wrong)
     assert not list(tmp_path.iterdir())
 
 
@@ -285,17 +285,17 @@ def test_a_file_is_not_overwritten_unasked(tmp_path):
     path = tmp_path / "cards.pdf"
     path.write_bytes(b"mine")
     with pytest.raises(MeasurementError, match="exists already") as refusal:
-        card.write_cards(path)
+        sheet.write_cards(path)
     assert refusal.value.code == "file-exists"
     assert path.read_bytes() == b"mine"
-    card.write_cards(path, overwrite=True)
+    sheet.write_cards(path, overwrite=True)
     assert path.read_bytes().startswith(b"%PDF")
 
 
 def test_a_place_that_cannot_be_written_to(tmp_path):
     with pytest.raises(MeasurementError, match="no folder") as refusal:
-        card.write_cards(tmp_path / "none" / "cards.pdf")
+        sheet.write_cards(tmp_path / "none" / "cards.pdf")
     assert refusal.value.code == "no-folder"
     with pytest.raises(MeasurementError, match="could not be written") as refusal:
-        card.write_cards(tmp_path, overwrite=True)
+        sheet.write_cards(tmp_path, overwrite=True)
     assert refusal.value.code == "not-written"

@@ -199,9 +199,7 @@ def _in_front(truth: dict, band: Band, camera: Camera) -> np.ndarray:
         turn = np.linspace(0, 2 * np.pi, 60)
         rim = 0.98 * low["radius"] * np.stack([np.cos(turn), np.sin(turn), 0 * turn], 1)
         front = max(low["radius"], up["radius"]) + 350.0
-        shapes.append(
-            np.concatenate([rim + [x, float(y), z] for z in (front, front / 2, 0.0)])
-        )
+        shapes.append(np.concatenate([rim + [x, float(y), z] for z in (front, front / 2, 0.0)]))
     for points in shapes:
         hull = cv2.convexHull(camera.project(points).astype(np.float32)).reshape(-1, 2)
         c, r = band.from_image(hull.astype(float))
@@ -331,7 +329,9 @@ def _shadows(light, label, upper, lower, rng):
         if rng.random() < 0.5:
             dark = 1 - dark
         fall = np.nan_to_num(1 - (1 - rng.uniform(0.25, 0.9)) * dark, nan=1.0)
-        light = np.where((label == rng.choice([UPPER, LOWER]))[..., None], light * fall[..., None], light)  # noqa: E501
+        light = np.where(
+            (label == rng.choice([UPPER, LOWER]))[..., None], light * fall[..., None], light
+        )  # noqa: E501
     return light
 
 
@@ -385,7 +385,10 @@ def build_network():
             self.e1 = nn.Sequential(layer(a, b, 2), layer(b, b))
             self.e2 = nn.Sequential(layer(b, c, 2), layer(c, c, 1, (1, 2)))
             self.e3 = nn.Sequential(
-                layer(c, d, 2), layer(d, d, 1, (1, 2)), layer(d, d, 1, (1, 4)), layer(d, d, 1, (2, 8))  # noqa: E501
+                layer(c, d, 2),
+                layer(d, d, 1, (1, 2)),
+                layer(d, d, 1, (1, 4)),
+                layer(d, d, 1, (2, 8)),  # noqa: E501
             )
             self.u2, self.d2 = nn.ConvTranspose2d(d, c, 2, 2), layer(2 * c, c)
             self.u1, self.d1 = nn.ConvTranspose2d(c, b, 2, 2), layer(2 * b, b)
@@ -415,7 +418,9 @@ def train(samples: list[Sample], seconds: float, out: Path, start: Path | None, 
 
     def feed():
         while True:
-            batches.put([np.stack(p) for p in zip(*[vary(samples, rng) for _ in range(BATCH)], strict=True)])  # noqa: E501
+            batches.put(
+                [np.stack(p) for p in zip(*[vary(samples, rng) for _ in range(BATCH)], strict=True)]
+            )  # noqa: E501
 
     threading.Thread(target=feed, daemon=True).start()
     net = build_network()
@@ -438,7 +443,12 @@ def train(samples: list[Sample], seconds: float, out: Path, start: Path | None, 
         optimiser.step()
         losses.append(loss.item())
         if len(losses) % 50 == 0:
-            print(len(losses), f"{time.time() - begun:.0f} s", f"{np.mean(losses[-50:]):.4f}", flush=True)  # noqa: E501
+            print(
+                len(losses),
+                f"{time.time() - begun:.0f} s",
+                f"{np.mean(losses[-50:]):.4f}",
+                flush=True,
+            )  # noqa: E501
     torch.save(net.state_dict(), out.with_suffix(".pt"))
     net.eval()
     torch.onnx.export(
@@ -450,7 +460,9 @@ def train(samples: list[Sample], seconds: float, out: Path, start: Path | None, 
 
 def main() -> None:
     """Parse the command line and train."""
-    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)  # noqa: E501
+    ask = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )  # noqa: E501
     ask.add_argument("folder", type=Path, nargs="+")
     ask.add_argument("--seconds", type=float, default=1200)
     ask.add_argument("--out", type=Path, default=Path("tracer"))
