@@ -1,137 +1,146 @@
-"""The answer in words for people, and as JSON for programs."""
+"""What a measurement says: a short text for people, and one dict for programs."""
 
 from __future__ import annotations
 
 import math
 import textwrap
-
-import numpy as np
+from collections.abc import Iterable
 
 from gapvision.errors import MeasurementError
-from gapvision.lengths import format_length
-from gapvision.result import Measurement, Place, Quantity
+from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
+from gapvision.options import COVER_MM
+from gapvision.result import CardResult, Measurement, PhotoResult, Place, Quantity
 
-WIDTH = 79
 FORMAT, VERSION = "gapvision-measurement", 1
-SAFETY = (
-    "Logs on rough notches can roll: dog or chock both ends before anyone leans, reaches, nails or "
-    "photographs; no hand in the gap; no step back while looking at a screen. Make a trial line "
-    "before cutting. This is advice to a builder: local codes and licensed practice come first."
-)
+WIDTH = 80  # columns of the narrowest terminal in common use
+DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
+
 REMINDER = (
     "Set the points on the setting sheet, level the bubble at this setting against a plumb line, "
     "and try the points again after the last line."
 )
+SAFETY = (
+    "Dog or chock both ends before anyone leans, reaches, nails or photographs. No hand in the "
+    "gap. Make a trial line before cutting. This is advice to a builder: local codes and licensed "
+    "practice come first."
+)
+
+_BOLD, _WARN, _PLAIN = "\x1b[1m", "\x1b[1;33m", "\x1b[0m"
 
 
-def answer_text(m: Measurement, units: str = "mm") -> str:
-    """The short answer, at most 79 columns, in the order in which a builder needs it."""
+def answer_text(measurement: Measurement, units: str = "mm", color: bool = False) -> str:
+    """The answer for people, at most `WIDTH` columns wide.
 
-    def length(mm: float) -> str:
-        return format_length(mm, units)
+    Parameters
+    ----------
+    measurement : Measurement
+    units : {"mm", "in"}
+        Millimetres, or inches and sixteenths.
+    color : bool
+        Whether the first line is marked by terminal colours.
 
-    def about(q: Quantity) -> str:
-        return f"{length(q.value_mm)} +- {length(max(q.U95_mm, 0.05))}"
-
-    lines = []
-    if m.status == "doubtful":
-        lines += _wrap(
-            f"DOUBTFUL: {length(m.set_to_mm)} is only a lower bound; see the cautions before any line."
-        )
-    lines += _wrap(f"SET THE POINTS TO {length(m.set_to_mm)} for a cover of {length(m.cover_mm)}.")
-    lines += _wrap(
-        f"Needed: {about(m.setting)} (95 times in 100), decided {_where(m.deciding_place, units)}."
-    )  # noqa: E501
-    lines += _wrap(f"Widest gap: {about(m.widest_gap)}, {_where(m.widest_place, units)}.")
-    lines += _wrap(
-        f"Narrowest groove at that setting: {length(m.narrowest_groove.value_mm)} wide "
-        f"(+- {length(m.narrowest_groove.U95_mm)}), {_where(m.narrowest_place, units)}."
-    )
-    if m.cautions:
+    Returns
+    -------
+    str
+        Lines without a newline at the end: what to set the points to, or why that is only a lower
+        bound; the numbers and their places; cautions; the line to crayon on the log; the reminder.
+        Half-widths hold the truth 95 times in 100.
+    """
+    first = _first_line(measurement, units)
+    if color:
+        first = f"{_BOLD if measurement.status == 'measured' else _WARN}{first}{_PLAIN}"
+    lines = [first]
+    if measurement.status != "measured":
+        set_to, cover = _set_to(measurement, units), _cover(measurement, units)
+        lines += _wrap(f"Set the points to at least {set_to} for a cover of {cover}.")
+    lines += ["", *_number_lines(measurement, units)]
+    if measurement.cautions:
         lines += ["", "Cautions:"]
-        for c in m.cautions:
-            lines += textwrap.wrap(c.text, WIDTH, initial_indent="- ", subsequent_indent="  ")
-    lines += ["", "To crayon on the log:", f"  {crayon_line(m, units)}", ""]
-    lines += _wrap(REMINDER)
-    lines += [""] + _wrap(SAFETY)
+        for caution in measurement.cautions:
+            lines += _wrap(caution.text, "- ")
+    lines += ["", *_wrap(crayon_line(measurement, units), indent="  ")]
+    lines += ["", *_wrap(REMINDER), *_wrap(SAFETY)]
     return "\n".join(lines)
 
 
-def crayon_line(m: Measurement, units: str) -> str:
-    """One line for the log: setting, cover, and the widest gap with its place."""
-    p = m.widest_place
-    side = "right" if (p.offset_mm or 0) >= 0 else "left"
-    sign = ">=" if m.status == "doubtful" else ""
+def crayon_line(m: Measurement, units: str = "mm") -> str:
+    """The one line that goes on the log itself; inches carry their mark, millimetres none."""
+
+    def mark(mm: float) -> str:
+        return f"{mm:.0f}" if units == "mm" else format_length(mm, "in").removesuffix(" in") + '"'
+
+    place = m.widest_place
+    if place.near_card is None or place.offset_mm is None:
+        where = mark(place.station_mm)
+    elif mark(abs(place.offset_mm)) == mark(0.0):
+        where = f"nail of {place.near_card}"
+    else:
+        hand = "R" if place.offset_mm > 0 else "L"
+        where = f"{mark(abs(place.offset_mm))}{hand} of {place.near_card}"
+    at_least = "" if m.status == "measured" else "AT LEAST "
     return (
-        f"SET {sign}{format_length(m.set_to_mm, units)}, COVER {format_length(m.cover_mm, units)}, "
-        f"GAP {format_length(m.widest_gap.value_mm, units)} "
-        f"{format_length(abs(p.offset_mm or 0), units)} {side} of {p.near_card}"
+        f"CRAYON: set {at_least}{mark(round_up(m.set_to_mm, units))} | cover {mark(m.cover_mm)} | "
+        f"widest {mark(m.widest_gap.value_mm)} @ {where}"
     )
 
 
-def _wrap(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, subsequent_indent="  ")
+def place_text(place: Place, units: str = "mm") -> str:
+    """Where a place is, as a person finds it: ``310 mm right of card 2, seen from outside``."""
+    if place.near_card is None or place.offset_mm is None:
+        return f"at station {_distance(place.station_mm, units)}"
+    offset = _distance(abs(place.offset_mm), units)
+    if offset == _distance(0.0, units):
+        return f"at the nail of card {place.near_card}"
+    hand = "right" if place.offset_mm > 0 else "left"
+    return f"{offset} {hand} of card {place.near_card}, seen from outside"
 
 
-def _where(p: Place, units: str) -> str:
-    if p.near_card is None or p.offset_mm is None:
-        return f"at station {p.station_mm:.0f} mm"
-    if abs(p.offset_mm) < 3:
-        return f"at card {p.near_card}"
-    side = "right" if p.offset_mm > 0 else "left"
-    distance = abs(p.offset_mm) if units == "in" else round(abs(p.offset_mm))
-    return f"{format_length(distance, units)} {side} of card {p.near_card}, seen from outside"
+def answer_json(measurement: Measurement) -> dict:
+    """The answer for programs, of version `VERSION`: lengths in mm, null for what is not known.
 
-
-def answer_json(m: Measurement) -> dict:
-    """The answer as plain numbers in mm; what no photograph shows is None.
-
-    Keys of version 1 stay as they are; more may come.
+    Returns
+    -------
+    dict
+        Strict JSON: neither NaN nor infinity. Keys may be added to a version, never lost.
     """
+    m, p = measurement, measurement.profile
+    groove = _quantity(m.narrowest_groove)
+    del groove["U95_mm"]
     return {
         "format": FORMAT,
         "version": VERSION,
         "status": m.status,
         "widest_gap": _quantity(m.widest_gap) | _place(m.widest_place),
-        "setting": {"cover_mm": m.cover_mm}
+        "setting": {"cover_mm": _number(m.cover_mm)}
         | _quantity(m.setting)
-        | {"set_to_mm": m.set_to_mm}
+        | {"set_to_mm": _number(m.set_to_mm)}
         | _place(m.deciding_place),
-        "narrowest_groove": _quantity(m.narrowest_groove) | _place(m.narrowest_place),
+        "narrowest_groove": groove | _place(m.narrowest_place),
         "profile": {
-            name: _numbers(getattr(m.profile, name))
-            for name in (
-                "station_mm", "gap_mm", "gap_u_mm", "groove_width_mm", "groove_width_u_mm",
-                "setting_needed_mm", "setting_needed_u_mm",
-            )
+            "station_mm": _numbers(p.station_mm),
+            "gap_mm": _numbers(p.gap_mm),
+            "gap_u_mm": _numbers(p.gap_u_mm),
+            "groove_width_mm": _numbers(p.groove_width_mm),
+            "groove_width_u_mm": _numbers(p.groove_width_u_mm),
+            "setting_needed_mm": _numbers(p.setting_needed_mm),
+            "setting_needed_u_mm": _numbers(p.setting_needed_u_mm),
         },
-        "photos": [
-            {
-                "file": p.file, "sha256": p.sha256, "side": p.side, "used": p.used,
-                "lacked": p.lacked, "height_mm": _number(p.height_mm),
-                "distance_mm": _number(p.distance_mm), "from_mm": _number(p.from_mm),
-                "to_mm": _number(p.to_mm), "cards": list(p.cards),
-                "residual_px": _number(p.residual_px),
-            }
-            for p in m.photos
-        ],
-        "cards": [
-            {
-                "number": c.number, "side": c.side, "station_mm": _number(c.station_mm),
-                "lean_deg": _number(c.lean_deg), "photos": list(c.photos),
-            }
-            for c in m.cards
-        ],
+        "photos": [_photo(photo) for photo in m.photos],
+        "cards": [_card(card) for card in m.cards],
         "cautions": [
-            {"code": c.code, "text": c.text}
-            | ({"from_mm": c.from_mm, "to_mm": c.to_mm} if c.from_mm is not None else {})
+            {
+                "code": c.code,
+                "text": c.text,
+                "from_mm": _number(c.from_mm),
+                "to_mm": _number(c.to_mm),
+            }
             for c in m.cautions
         ],
-    }  # fmt: skip
+    }
 
 
 def refusal_json(error: MeasurementError) -> dict:
-    """The same frame where there is no number at all."""
+    """What programs get where nothing could be measured: the reason, and no number."""
     return {
         "format": FORMAT,
         "version": VERSION,
@@ -141,21 +150,124 @@ def refusal_json(error: MeasurementError) -> dict:
     }
 
 
+# --- lines for people -----------------------------------------------------------------------------
+
+
+def _first_line(m: Measurement, units: str) -> str:
+    if m.status == "measured":
+        cover = _cover(m, units)
+        common = " (common practice)" if m.cover_mm == COVER_MM else ""
+        return f"MEASURED: set the points to {_set_to(m, units)} for a cover of {cover}{common}."
+    return f"DOUBTFUL: {_set_to(m, units)} is only a lower bound: {_why_doubtful(m, units)}."
+
+
+def _why_doubtful(m: Measurement, units: str) -> str:
+    """The reasons for `_first_line`, short; the cautions tell them in full."""
+    unseen_mm = sum(
+        c.to_mm - c.from_mm
+        for c in m.cautions
+        if c.code == "not-seen" and c.from_mm is not None and c.to_mm is not None
+    )
+    misfit = any(c.code == "misfit" for c in m.cautions)
+    if unseen_mm and misfit:
+        return f"{_distance(unseen_mm, units)} not seen, and a misfit"
+    if unseen_mm:
+        return f"{_distance(unseen_mm, units)} of the joint not seen"
+    return "photographs and fitted logs disagree" if misfit else "see the cautions"
+
+
+def _number_lines(m: Measurement, units: str) -> list[str]:
+    widest, needed, groove = (
+        _with_half_width(q, units) for q in (m.widest_gap, m.setting, m.narrowest_groove)
+    )
+    at = _set_to(m, units)
+    rows = (
+        ("Widest gap", f"{widest}, {place_text(m.widest_place, units)}"),
+        ("Setting needed", f"{needed}, decided {place_text(m.deciding_place, units)}"),
+        ("Narrowest groove", f"{groove} when set to {at}, {place_text(m.narrowest_place, units)}"),
+    )
+    lines = []
+    for name, text in rows:
+        lines += _wrap(text, f"{name:18}")
+    return [*lines, "The half-widths (±) hold the truth 95 times in 100."]
+
+
+def _set_to(m: Measurement, units: str) -> str:
+    """The setting, never shown smaller than it is."""
+    return format_length(round_up(m.set_to_mm, units), units)
+
+
+def _cover(m: Measurement, units: str) -> str:
+    """The cover as asked for; in inches with its mm where it is no whole sixteenth."""
+    text = format_length(m.cover_mm, units)
+    off = m.cover_mm - round(m.cover_mm / SIXTEENTH_MM) * SIXTEENTH_MM
+    return text if units == "mm" or abs(off) < 0.25 else f"{text} ({m.cover_mm:g} mm)"
+
+
+def _with_half_width(q: Quantity, units: str) -> str:
+    if units == "mm":
+        return f"{q.value_mm:.1f} ± {q.U95_mm:.1f} mm"
+    # Up to the next sixteenth: a half-width of nought would be a lie.
+    value = format_length(q.value_mm, "in").removesuffix(" in")
+    return f"{value} ± {format_length(round_up(q.U95_mm, 'in'), 'in')}"
+
+
+def _distance(mm: float, units: str) -> str:
+    """A distance along the log: nobody marks tenths of a millimetre on bark."""
+    return format_length(float(round(mm)) if units == "mm" else mm, units)
+
+
+def _wrap(text: str, lead: str = "", indent: str | None = None) -> list[str]:
+    indent = " " * len(lead) if indent is None else indent
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=lead, subsequent_indent=indent, break_on_hyphens=False
+    )
+
+
+# --- values for programs --------------------------------------------------------------------------
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(float(value), DECIMALS)
+
+
+def _numbers(values: Iterable[float]) -> list[float | None]:
+    return [_number(v) for v in values]
+
+
 def _quantity(q: Quantity) -> dict:
     return {"value_mm": _number(q.value_mm), "u_mm": _number(q.u_mm), "U95_mm": _number(q.U95_mm)}
 
 
-def _place(p: Place) -> dict:
+def _place(place: Place) -> dict:
     return {
-        "station_mm": _number(p.station_mm),
-        "near_card": p.near_card,
-        "offset_mm": _number(p.offset_mm),
+        "station_mm": _number(place.station_mm),
+        "near_card": None if place.near_card is None else int(place.near_card),
+        "offset_mm": _number(place.offset_mm),
     }
 
 
-def _number(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else round(float(value), 3)
+def _photo(p: PhotoResult) -> dict:
+    return {
+        "file": p.file,
+        "sha256": p.sha256,
+        "side": p.side,
+        "used": bool(p.used),
+        "lacked": p.lacked,
+        "height_mm": _number(p.height_mm),
+        "distance_mm": _number(p.distance_mm),
+        "from_mm": _number(p.from_mm),
+        "to_mm": _number(p.to_mm),
+        "cards": [int(number) for number in p.cards],
+        "residual_px": _number(p.residual_px),
+    }
 
 
-def _numbers(values: np.ndarray) -> list[float | None]:
-    return [_number(v) for v in values]
+def _card(c: CardResult) -> dict:
+    return {
+        "number": int(c.number),
+        "side": c.side,
+        "station_mm": _number(c.station_mm),
+        "lean_deg": _number(c.lean_deg),
+        "photos": list(c.photos),
+    }

@@ -1,59 +1,251 @@
-"""The command line: parse, one call into the library, print."""
+"""The command line: parse, one call, print."""
 
 from __future__ import annotations
 
 import json
+import os
 import sys
-from enum import StrEnum
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal, TypeVar
 
 import typer
 
 from gapvision.errors import MeasurementError
 from gapvision.lengths import parse_diameter, parse_length, parse_reading
+from gapvision.options import COVER_MM, MeasureOptions, check_options
+
+# Modules that load OpenCV or the fit are imported inside the commands: help must not wait for them.
+
+INTERRUPTED = 130  # 128 + SIGINT, as shells have it
+STDOUT = "-"
+
+Units = Literal["mm", "in"]
+Parsed = TypeVar("Parsed")
+Progress = Callable[[int, int], None]
 
 app = typer.Typer(
-    no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
-    help="The dividers' setting for a scribe-fit log, from photographs with a printed scale card.",
-)  # fmt: skip
-
-
-class Units(StrEnum):
-    """What lengths are written and read in."""
-
-    mm = "mm"
-    inches = "in"
-
-
-class CardOn(StrEnum):
-    """What the cards hang on."""
-
-    upper = "upper"
-    lower = "lower"
-    free = "free"
-
-
-class Paper(StrEnum):
-    """Sizes of paper."""
-
-    a4 = "a4"
-    letter = "letter"
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Measure the gap between two logs from photographs, and say what to set the scriber to.",
+)
 
 
 def main() -> None:
-    """Entry point of the program."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
+    """Run the command line; the entry point of the package."""
     app()
 
 
-def _say(text: str, error: bool = False) -> None:
-    typer.echo(text, err=error)
+@app.command()
+def measure(
+    photos: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="PHOTO...", help="Photographs, or folders of them, taken from outside."
+        ),
+    ] = None,
+    cover: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="Wanted width of the groove everywhere.  "
+            f"[default: {COVER_MM:.0f} mm (3 in): common practice, no source]",
+        ),
+    ] = None,
+    inside: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="PHOTO", help="A photograph from the inner side; repeat for each."),
+    ] = None,
+    inside_cards: Annotated[
+        str | None,
+        typer.Option(metavar="5,6", help="Instead: the numbers of the cards that hang inside."),
+    ] = None,
+    card_on: Annotated[
+        Literal["upper", "lower", "free"],
+        typer.Option(help="The log the cards hang on; free for cards that stand or are fixed."),
+    ] = "upper",
+    upper_diameter: Annotated[
+        str | None,
+        typer.Option(
+            metavar="D",
+            help="300, or 290,310 (left and right end of the measured stretch, seen from "
+            "outside), or 290@-750,310@750 (at stations).",
+        ),
+    ] = None,
+    lower_diameter: Annotated[
+        str | None, typer.Option(metavar="D", help="The same of the lower log.")
+    ] = None,
+    from_: Annotated[
+        str | None,
+        typer.Option(
+            "--from",
+            metavar="STATION",
+            help="Left end of the stretch between the notches: from the nail of the "
+            "lowest-numbered outside card, negative to the left.",
+        ),
+    ] = None,
+    to: Annotated[
+        str | None, typer.Option(metavar="STATION", help="Right end of that stretch.")
+    ] = None,
+    printed_bar: Annotated[
+        str,
+        typer.Option(
+            metavar="LENGTH",
+            help="What the check bar of your print measures, mm.",
+        ),
+    ] = "100mm",
+    camera: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="A calibration of the phone's lens (TOML)."),
+    ] = None,
+    wall_thickness: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH", help="Through the wall, from the outside to the inside cards."
+        ),
+    ] = None,
+    reading: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="READING",
+            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its standard uncertainty, "
+            "or 41.5@widest; repeat for each.",
+        ),
+    ] = None,
+    units: Annotated[Units, typer.Option(help="Millimetres, or inches and sixteenths.")] = "mm",
+    json_file: Annotated[
+        str | None,
+        typer.Option(
+            "--json",
+            metavar="FILE",
+            help="Write everything, for programs; - is standard output.",
+        ),
+    ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the traced photograph and the profile."),
+    ] = None,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace files that exist already.")
+    ] = False,
+) -> None:
+    """Measure one joint: what to set the scriber's points to, and the widest gap.
+
+    Lengths are mm where they carry no unit and no fraction: 75, 75mm, 3in, 2 1/2in. A fraction
+    means inches: 1 5/8, 2-1/2. With --units in a bare number is refused, never guessed.
+
+    \b
+    Examples:
+      gapvision measure level.jpg above.jpg below.jpg --cover 75 \\
+          --upper-diameter 290,310 --lower-diameter 320 --picture joint.jpg
+      gapvision measure photos/ --cover 3in --units in --json joint.json
+
+    Exit status: 0 measured or doubtful, 1 refused, 2 wrong usage.
+    """
+    if not photos and not inside:
+        raise typer.BadParameter("name at least one photograph or folder.", param_hint="PHOTO")
+    cover_mm = _read("--cover", parse_length, cover, units)
+    options = MeasureOptions(
+        photos=tuple(photos or ()),
+        inside=tuple(inside or ()),
+        inside_cards=_read("--inside-cards", _card_numbers, inside_cards, units) or (),
+        cover_mm=COVER_MM if cover_mm is None else cover_mm,
+        card_on=card_on,
+        upper_diameter=_read("--upper-diameter", parse_diameter, upper_diameter, units),
+        lower_diameter=_read("--lower-diameter", parse_diameter, lower_diameter, units),
+        from_mm=_read("--from", parse_length, from_, units),
+        to_mm=_read("--to", parse_length, to, units),
+        # The bar is 100 mm long, and its reading is mm whatever the units of the joint.
+        printed_bar_mm=_read("--printed-bar", parse_length, printed_bar, "mm"),
+        camera=camera,
+        wall_thickness_mm=_read("--wall-thickness", parse_length, wall_thickness, units),
+        readings=tuple(_read("--reading", parse_reading, r, units) for r in reading or ()),
+        units=units,
+    )
+    with _exit_status():
+        _check_json_path(json_file, options, overwrite)
+        with _refusal_written(json_file, overwrite):
+            check_options(options)  # `measure` does so too, but only after OpenCV is loaded
+            _check_picture_path(picture, options, overwrite)
+            from gapvision.measure import measure as measure_joint
+
+            with _progress() as progress:
+                measurement = measure_joint(options, progress)
+        from gapvision.answer import answer_json, answer_text
+
+        aside = json_file == STDOUT
+        _say(answer_text(measurement, units, _in_color(aside)), err=aside)
+        _write_json(json_file, answer_json(measurement), overwrite)
+        if picture:
+            from gapvision.annotate import write_picture
+
+            write_picture(picture, measurement, options, overwrite)
+            _say(f"Picture: {picture}", err=True)
 
 
-def _parsed(parse, text: str | None, units: str, option: str):
+@app.command()
+def card(
+    pdf: Annotated[Path, typer.Argument(metavar="FILE.pdf", help="The PDF to write.")],
+    paper: Annotated[Literal["a4", "letter"], typer.Option(help="The printer's paper.")] = "a4",
+    first: Annotated[int, typer.Option(help="Number of the first card, 1 to 40.")] = 1,
+    count: Annotated[int, typer.Option(help="Number of cards, two to a sheet.")] = 2,
+    setting_sheet: Annotated[
+        bool,
+        typer.Option("--setting-sheet", help="Add true-size marks to set the scriber's points on."),
+    ] = False,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a file that exists already.")
+    ] = False,
+) -> None:
+    """Write scale cards as a PDF to print at 100 %.
+
+    \b
+    Example:
+      gapvision card cards.pdf --paper letter --first 1 --count 2 --setting-sheet
+    """
+    with _exit_status():
+        from gapvision.sheet import write_cards
+
+        try:
+            write_cards(
+                pdf,
+                paper=paper,
+                first=first,
+                count=count,
+                setting_sheet=setting_sheet,
+                overwrite=overwrite,
+            )
+        except ValueError as error:
+            raise typer.BadParameter(f"{error}.") from None
+        _say(f"Cards: {pdf}\nPrint at 100 %, then measure the check bar: it should be 100.0 mm.")
+
+
+@app.command()
+def demo(
+    units: Annotated[Units, typer.Option(help="Millimetres, or inches and sixteenths.")] = "mm",
+) -> None:
+    """Measure the photographs that come with gapvision, beside the known truth.
+
+    \b
+    Example:
+      gapvision demo --units in
+    """
+    with _exit_status():
+        from gapvision.demo import run_demo
+
+        _say(run_demo(Path.cwd(), units))
+
+
+# --- what was typed -------------------------------------------------------------------------------
+
+
+def _read(
+    option: str, parse: Callable[[str, str], Parsed], text: str | None, units: str
+) -> Parsed | None:
+    """What an option says, or the parser's sentence as wrong usage."""
     if text is None:
         return None
     try:
@@ -62,193 +254,142 @@ def _parsed(parse, text: str | None, units: str, option: str):
         raise typer.BadParameter(str(error), param_hint=option) from None
 
 
-@app.command(epilog="Example: gapvision measure level.jpg low.jpg high.jpg --cover 75 "
-             "--upper-diameter 290,310 --lower-diameter 300")  # fmt: skip
-def measure(
-    photos: Annotated[
-        list[Path] | None,
-        typer.Argument(help="Photographs, or folders of them, taken from outside."),
-    ] = None,  # noqa: E501
-    cover: Annotated[
-        str | None,
-        typer.Option(
-            help="Wanted width of the groove from the inside to the outside line. [default: 76 mm, about 3 in]"
-        ),
-    ] = None,  # noqa: E501
-    inside: Annotated[
-        list[Path] | None,
-        typer.Option(help="A photograph taken from the inner side; repeat for each."),
-    ] = None,  # noqa: E501
-    inside_cards: Annotated[
-        str | None, typer.Option(help="Numbers of the cards that hang inside, as 5,6.")
-    ] = None,  # noqa: E501
-    card_on: Annotated[CardOn, typer.Option(help="What the cards hang on.")] = CardOn.upper,
-    upper_diameter: Annotated[
-        str | None,
-        typer.Option(help="Upper log: 300, or 290,310 (left and right end), or 290@-750,310@750."),
-    ] = None,  # noqa: E501
-    lower_diameter: Annotated[str | None, typer.Option(help="Lower log, the same.")] = None,
-    from_: Annotated[
-        str | None,
-        typer.Option("--from", help="Station of the left notch, right of the lowest card's nail."),
-    ] = None,  # noqa: E501
-    to: Annotated[str | None, typer.Option(help="Station of the right notch.")] = None,
-    printed_bar: Annotated[
-        str, typer.Option(help="What the card's check bar measures, mm.")
-    ] = "100mm",  # noqa: E501
-    camera: Annotated[Path | None, typer.Option(help="A camera's calibration file (TOML).")] = None,
-    wall_thickness: Annotated[
-        str | None, typer.Option(help="Distance between the cards through the wall.")
-    ] = None,  # noqa: E501
-    reading: Annotated[
-        list[str] | None,
-        typer.Option(help="A caliper reading that enters the fit, as 41.5@1200 or 41.5@1200~0.5."),
-    ] = None,  # noqa: E501
-    json_file: Annotated[
-        str | None, typer.Option("--json", help="Write the answer as JSON; - for standard output.")
-    ] = None,  # noqa: E501
-    picture: Annotated[Path | None, typer.Option(help="Write the picture (.jpg or .png).")] = None,
-    units: Annotated[
-        Units, typer.Option(help="Units of the screen and of plain numbers.")
-    ] = Units.mm,  # noqa: E501
-    overwrite: Annotated[bool, typer.Option(help="Replace files that exist.")] = False,
-) -> None:
-    """Measure the open joint and say what to set the points to."""
-    if not photos and not inside:
-        raise typer.BadParameter("name at least one photograph or folder.", param_hint="PHOTO")
-    u = units.value
+def _card_numbers(text: str, units: str) -> tuple[int, ...]:
     try:
-        numbers = tuple(int(n) for n in inside_cards.split(",")) if inside_cards else ()
+        return tuple(int(part) for part in text.split(","))
     except ValueError:
-        raise typer.BadParameter(
-            f"{inside_cards!r} is no list of card numbers; write 5,6.", param_hint="--inside-cards"
-        ) from None
-    cover_mm = _parsed(parse_length, cover, u, "--cover")
-    stated = {
-        "upper_diameter": _parsed(parse_diameter, upper_diameter, u, "--upper-diameter"),
-        "lower_diameter": _parsed(parse_diameter, lower_diameter, u, "--lower-diameter"),
-        "from_mm": _parsed(parse_length, from_, u, "--from"),
-        "to_mm": _parsed(parse_length, to, u, "--to"),
-        "printed_bar_mm": _parsed(parse_length, printed_bar, "mm", "--printed-bar"),
-        "wall_thickness_mm": _parsed(parse_length, wall_thickness, u, "--wall-thickness"),
-        "readings": tuple(_parsed(parse_reading, r, u, "--reading") for r in reading or []),
-    }
-    # Only now the heavy part: a wrong option is answered at once.
-    from gapvision.annotate import check_picture_path, write_picture
-    from gapvision.answer import answer_json, answer_text, refusal_json
-    from gapvision.measure import measure as measure_joint
-    from gapvision.options import COVER_MM, MeasureOptions
-
-    options = MeasureOptions(
-        tuple(photos or ()), tuple(inside or ()), numbers,
-        COVER_MM if cover_mm is None else cover_mm, card_on.value, camera=camera, units=u, **stated,
-    )  # fmt: skip
-    to_stdout = json_file == "-"
-    try:
-        if json_file and not to_stdout:
-            _check_new(Path(json_file), overwrite)
-        if picture:
-            try:
-                check_picture_path(picture, overwrite)
-            except ValueError as error:
-                raise typer.BadParameter(str(error), param_hint="--picture") from None
-        result = _with_progress(measure_joint, options)
-        document = answer_json(result)
-        if picture:
-            write_picture(picture, result, options, overwrite=overwrite)
-        _say(answer_text(result, u), error=to_stdout)
-        if picture:
-            _say(f"\nPicture: {picture}", error=to_stdout)
-        code = 0
-    except MeasurementError as error:
-        document = refusal_json(error)
-        _say(f"Refused: {error.text}", error=True)
-        code = 1
-        if error.code in ("file-exists", "no-folder") and not to_stdout:
-            raise typer.Exit(code) from None
-    if json_file:
-        _write_json(document, json_file, overwrite)
-    raise typer.Exit(code)
+        raise ValueError(f"{text!r} are no card numbers: write them as 5,6.") from None
 
 
-def _check_new(path: Path, overwrite: bool) -> None:
+# --- files that are written -----------------------------------------------------------------------
+
+
+def _check_json_path(file: str | None, options: MeasureOptions, overwrite: bool) -> None:
+    if file in (None, STDOUT):
+        return
+    path = Path(file)
+    _check_folder(path.parent, file)
+    _check_no_photo("--json", path, options)
+    if path.is_dir():
+        raise MeasurementError("not-written", f"{path} is a folder: name a file in it.")
     if path.exists() and not overwrite:
-        raise MeasurementError(
-            "file-exists",
-            f"{path} exists already; name another file, or say --overwrite to replace it.",
-        )
-    if not path.resolve().parent.is_dir():
-        raise MeasurementError(
-            "no-folder", f"There is no folder {path.resolve().parent}; make it or name another."
-        )
+        raise _file_exists(path)
 
 
-def _write_json(document: dict, json_file: str, overwrite: bool) -> None:
-    text = json.dumps(document, indent=1, allow_nan=False)
-    if json_file == "-":
+def _check_picture_path(path: Path | None, options: MeasureOptions, overwrite: bool) -> None:
+    if path is None:
+        return
+    from gapvision.annotate import check_picture_path
+
+    try:
+        check_picture_path(path, overwrite)
+    except ValueError as error:
+        raise typer.BadParameter(f"{error}.", param_hint="--picture") from None
+    _check_no_photo("--picture", path, options)
+    for folder in (*options.photos, *options.inside):
+        if folder.is_dir() and path.parent.resolve() == folder.resolve():
+            raise typer.BadParameter(
+                f"{path} would lie among the photographs in {folder} and be measured as one of "
+                "them next time: name another folder.",
+                param_hint="--picture",
+            )
+
+
+def _check_no_photo(option: str, path: Path, options: MeasureOptions) -> None:
+    """No photograph is ever overwritten, whatever was allowed."""
+    for given in (*options.photos, *options.inside):
+        if path.exists() and given.exists() and path.samefile(given):
+            raise typer.BadParameter(f"{path} is one of the photographs.", param_hint=option)
+
+
+def _check_folder(folder: Path, what: str) -> None:
+    if not folder.is_dir():
+        text = f"There is no folder {folder} to write {what} to: make it first."
+        raise MeasurementError("no-folder", text)
+
+
+def _write_json(file: str | None, answer: dict, overwrite: bool) -> None:
+    if file is None:
+        return
+    text = json.dumps(answer, allow_nan=False, indent=1)
+    if file == STDOUT:
         typer.echo(text)
         return
     try:
-        with open(json_file, "w" if overwrite else "x", encoding="utf-8") as out:
+        # "x" and not "w": a file that came into being while measuring is not lost either.
+        with open(file, "w" if overwrite else "x", encoding="utf-8") as out:
             out.write(text + "\n")
+    except FileExistsError:
+        raise _file_exists(Path(file)) from None
     except OSError as error:
-        _say(f"The JSON could not be written: {error.strerror}: {json_file}", error=True)
+        text = f"The JSON could not be written to {file}: {error.strerror or error}."
+        raise MeasurementError("not-written", text) from error
+
+
+def _file_exists(path: Path) -> MeasurementError:
+    text = f"The file {path} exists already: choose another name, or add --overwrite."
+    return MeasurementError("file-exists", text)
+
+
+# --- screen and exit status -----------------------------------------------------------------------
+
+
+@contextmanager
+def _exit_status() -> Iterator[None]:
+    """What cannot be measured is one sentence and status 1; Ctrl-C is quiet."""
+    try:
+        yield
+    except MeasurementError as error:
+        _say(f"Refused: {error.text}", err=True)
         raise typer.Exit(1) from None
+    except KeyboardInterrupt:
+        raise typer.Exit(INTERRUPTED) from None
 
 
-def _with_progress(measure_joint, options):
-    """Measure, with a bar on the error stream where a person sits before it."""
+@contextmanager
+def _refusal_written(json_file: str | None, overwrite: bool) -> Iterator[None]:
+    """A refusal goes into the JSON too, where one was asked for."""
+    try:
+        yield
+    except MeasurementError as error:
+        from gapvision.answer import refusal_json
+
+        _write_json(json_file, refusal_json(error), overwrite)
+        raise
+
+
+@contextmanager
+def _progress() -> Iterator[Progress | None]:
+    """A bar on standard error for several photographs, where somebody looks at it."""
     if not sys.stderr.isatty():
-        return measure_joint(options)
+        yield None
+        return
     from rich.console import Console
-    from rich.progress import Progress
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
+    from rich.progress import Progress as Bar
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Photographs", total=None)
-        return measure_joint(
-            options, lambda done, total: bar.update(task, completed=done, total=total)
-        )
+    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()
+    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("photographs", total=None, visible=False)
+
+        def tell(done: int, total: int) -> None:
+            now = "photographs" if done < total else "fitting them together"
+            bar.update(task, description=now, completed=done, total=total, visible=total > 1)
+
+        yield tell
 
 
-@app.command(epilog="Example: gapvision card cards.pdf --paper letter --first 1 --count 4")
-def card(
-    file: Annotated[Path, typer.Argument(help="The PDF to write.")],
-    paper: Annotated[Paper, typer.Option(help="Size of the paper.")] = Paper.a4,
-    first: Annotated[int, typer.Option(help="Number of the first card, 1 to 40.")] = 1,
-    count: Annotated[int, typer.Option(help="How many cards.")] = 2,
-    setting_sheet: Annotated[
-        bool,
-        typer.Option("--setting-sheet", help="Add the bench sheet on which the points are set."),
-    ] = False,  # noqa: E501
-    overwrite: Annotated[bool, typer.Option(help="Replace a file that exists.")] = False,
-) -> None:
-    """Write scale cards to print at true size."""
-    from gapvision.sheet import write_cards
+def _in_color(err: bool) -> bool:
+    stream = sys.stderr if err else sys.stdout
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return stream.isatty() and not plain
 
+
+def _say(text: str, err: bool = False) -> None:
+    """Print, also where the terminal has no plus-minus sign or a file's name is no Unicode."""
+    encoding = getattr(sys.stderr if err else sys.stdout, "encoding", None) or "utf-8"
     try:
-        write_cards(
-            file, paper.value, first, count, setting_sheet=setting_sheet, overwrite=overwrite
-        )
-    except ValueError as error:
-        raise typer.BadParameter(str(error)) from None
-    except MeasurementError as error:
-        _say(f"Refused: {error.text}", error=True)
-        raise typer.Exit(1) from None
-    _say(
-        f"{file}: print at 100 % (no scaling), measure the check bar with a good rule, and state "
-        "what it reads as --printed-bar."
-    )
-
-
-@app.command()
-def demo(
-    units: Annotated[Units, typer.Option(help="Units of the screen.")] = Units.mm,
-) -> None:
-    """Measure the bundled photographs and print the answer beside the known truth."""
-    from gapvision.demo import run_demo
-
-    try:
-        _say(run_demo(Path.cwd(), units.value))
-    except MeasurementError as error:
-        _say(f"Refused: {error.text}", error=True)
-        raise typer.Exit(1) from None
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        text = text.replace("±", "+-").encode(encoding, "backslashreplace").decode(encoding)
+    typer.echo(text, err=err)

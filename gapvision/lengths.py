@@ -7,15 +7,16 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-INCH_MM = 25.4
+INCH_MM = 25.4  # exact: NIST SP 811, appendix B.8
 SIXTEENTH_MM = INCH_MM / 16
+_EXACT_INCH_MM = Fraction(254, 10)
 U_READING_MM = 0.5  # a caliper held by hand between two round logs; common practice, no source
 SLACK_MM = 1e-6  # an exact step is not rounded up for floating-point noise
 
 _NUMBER = re.compile(
     r"""\s*(?P<sign>[-+]?)\s*
     (?: (?: (?P<whole>\d{1,6})(?:\s+|\s*-\s*) )? (?P<num>\d{1,6})/(?P<den>\d{1,6})
-      | (?P<decimal>\d{1,6}(?:\.\d*)?|\.\d+) )
+      | (?P<decimal>\d{1,6}(?:\.\d{1,6})?|\.\d{1,6}) )
     \s*(?P<unit>mm|inches|inch|in\.?|"|''|[\u2033\u201d])?\s*""",
     re.VERBOSE | re.IGNORECASE | re.ASCII,
 )
@@ -64,18 +65,18 @@ def parse_length(text: str, units: str = "mm") -> float:
         raise ValueError(f"{text.strip()!r} is not a length: {hint}.")
     unit = (m["unit"] or "").lower()
     if m["decimal"]:
-        value = float(m["decimal"])
+        value = Fraction(m["decimal"])
         if not unit and units == "in" and value != 0:
             bare = text.strip()
             raise ValueError(f"{bare!r} has no unit and --units is in: write {bare}in or {bare}mm.")
-        value *= INCH_MM if unit not in ("", "mm") else 1.0
+        value *= _EXACT_INCH_MM if unit not in ("", "mm") else 1
     elif unit == "mm":
         raise ValueError(
             f"{text.strip()!r} is not a length: a fraction means inches, write decimals for mm."
         )
     else:
-        value = float(int(m["whole"] or 0) + Fraction(int(m["num"]), int(m["den"]))) * INCH_MM
-    return -value if m["sign"] == "-" and value else value
+        value = (int(m["whole"] or 0) + Fraction(int(m["num"]), int(m["den"]))) * _EXACT_INCH_MM
+    return float(-value if m["sign"] == "-" else value)
 
 
 def parse_diameter(text: str, units: str = "mm") -> Diameter:

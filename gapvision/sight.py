@@ -7,10 +7,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gapvision import card
-from gapvision.band import Band, cut_band, visible_stretch
+from gapvision.band import CELL_MM, Band, cut_band, visible_stretch
 from gapvision.errors import OutlinesNotFound
 from gapvision.fit import Lens, Outline, Priors, View, card_axes
-from gapvision.outlines import SEEN, Trace, label_band, trace_outlines
+from gapvision.outlines import (
+    LEAST_GAP_PX,
+    SEEN,
+    SHUT,
+    Line,
+    Trace,
+    label_band,
+    trace_outlines,
+)
 from gapvision.photo import Photo, linear, to_8bit
 from gapvision.start import joint_z, place_cards
 from gapvision.target import CardSighting
@@ -180,4 +188,14 @@ def retrace(sight: Sight, upper_px: np.ndarray, lower_px: np.ndarray) -> Sight:
     trace = trace_outlines(
         sight.strip.linear, sight.band, sight.labels.astype(np.float32), tuple(guide)
     )
-    return replace(sight, trace=trace)
+    opening = CELL_MM * (guide[1] - guide[0]) / trace.mm_per_px
+    shut = np.nan_to_num(opening, nan=np.inf) < LEAST_GAP_PX
+    return replace(
+        sight,
+        trace=replace(trace, upper=_close(trace.upper, shut), lower=_close(trace.lower, shut)),
+    )
+
+
+def _close(line: Line, shut: np.ndarray) -> Line:
+    """Call a line's seen blocks shut where the joint says that no light comes through there."""
+    return replace(line, state=np.where((line.state == SEEN) & shut, SHUT, line.state))

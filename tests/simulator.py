@@ -140,7 +140,11 @@ class Truth:
             flood = np.concatenate(
                 [np.maximum.accumulate(c[k::-1])[::-1], np.maximum.accumulate(c[k + 1 :])]
             )  # the setting at which the run has reached a place
-            out.append(np.maximum(flood[:-n], flood[n:])[max(0, k - n) : k + 1].min())
+            left, right = (f[max(0, k - n) : k + 1] for f in (flood[:-n], flood[n:]))
+            # Left falls and right rises with the groove's place: best where they meet.
+            i = int(np.clip(np.searchsorted(right - left, 0.0), 1, len(left) - 1))
+            t = (left - right)[i - 1] / ((left - right)[i - 1] - (left - right)[i])
+            out.append(left[i - 1] + t * (left[i] - left[i - 1]))
         return np.array(out)
 
     def width_mm(self, setting_mm: float) -> np.ndarray:

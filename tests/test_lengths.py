@@ -1,0 +1,207 @@
+"""Lengths: every form a builder may write, and what must never be guessed."""
+
+from fractions import Fraction
+
+import pytest
+
+from gapvision.lengths import (
+    SIXTEENTH_MM,
+    Diameter,
+    Reading,
+    format_length,
+    parse_diameter,
+    parse_length,
+    parse_reading,
+    round_up,
+)
+
+# The inch is 25.4 mm exactly: NIST Special Publication 811 (2008), appendix B.8.
+NIST_INCH_MM = Fraction("25.4")
+
+
+@pytest.mark.parametrize(
+    ("text", "inches"),
+    [
+        ("3in", "3"),
+        ("3 in", "3"),
+        ("3in.", "3"),
+        ("3 inches", "3"),
+        ("1 INCH", "1"),
+        ('3"', "3"),
+        ("3''", "3"),
+        ("3\u2033", "3"),
+        ("3\u201d", "3"),
+        ("2.75in", "2.75"),
+        (".5in", "0.5"),
+        ("2 1/2in", "2.5"),
+        ('2 1/2"', "2.5"),
+        ("2-1/2", "2.5"),
+        ("2 - 1/2", "2.5"),
+        ("1 5/8", "1.625"),
+        ("7/8", "0.875"),
+        ("  15/16 ", "0.9375"),
+        ("-1 1/2", "-1.5"),
+        ("-3in", "-3"),
+    ],
+)
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_inches_are_exact_whatever_the_units(text, inches, units):
+    assert parse_length(text, units) == float(Fraction(inches) * NIST_INCH_MM)
+
+
+def test_every_sixteenth_up_to_six_inches_is_exact():
+    for sixteenths in range(1, 97):
+        whole, rest = divmod(sixteenths, 16)
+        text = f"{whole or ''} {rest}/16" if rest else f"{whole}in"
+        assert parse_length(text) == float(Fraction(sixteenths, 16) * NIST_INCH_MM)
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"),
+    [("75", 75), ("75mm", 75), ("75 mm", 75), ("75 MM", 75), ("62.5", 62.5), ("-900", -900)],
+)
+def test_no_unit_and_no_fraction_means_mm(text, mm):
+    assert parse_length(text, "mm") == mm
+
+
+def test_mm_may_be_written_where_units_are_inches():
+    assert parse_length("75mm", "in") == 75
+
+
+@pytest.mark.parametrize("text", ["75", "3", "2.5", "-900"])
+def test_bare_number_is_refused_where_units_are_inches(text):
+    with pytest.raises(ValueError, match=f"has no unit.*write {text}in or {text}mm"):
+        parse_length(text, "in")
+
+
+def test_nought_needs_no_unit():
+    assert parse_length("0", "in") == 0
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", " ", "x", "75cm", "7 5", "1e3", "nan", "inf", "1/0", "2 1/00", "2 /", "--3", "3in4"]
+    + ["9" * 400, "2\u00bd", "\u0663"],
+)
+def test_what_is_no_length_is_refused(text):
+    with pytest.raises(ValueError, match=r"is not a length: write 75, 75mm, 3in or 2 1/2in\.$"):
+        parse_length(text)
+
+
+@pytest.mark.parametrize("text", ["290,310", "75,5", "1,500"])
+def test_a_comma_is_never_guessed_to_be_a_decimal_point(text):
+    with pytest.raises(ValueError, match="write a point, not a comma"):
+        parse_length(text)
+
+
+def test_fraction_of_a_millimetre_is_refused():
+    with pytest.raises(ValueError, match="a fraction means inches"):
+        parse_length("75 1/2mm")
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "points"),
+    [
+        ("300", "mm", ((None, 300),)),
+        ("290,310", "mm", ((None, 290), (None, 310))),
+        ("290@-750,310@750", "mm", ((-750, 290), (750, 310))),
+        ("290@-750, 300@0, 310@750", "mm", ((-750, 290), (0, 300), (750, 310))),
+        ("10in,12in", "in", ((None, 254), (None, 304.8))),
+        ("12in@0,310mm@750mm", "in", ((0, 304.8), (750, 310))),
+    ],
+)
+def test_diameters(text, units, points):
+    assert parse_diameter(text, units) == Diameter(points)
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("290@-750,310", "a station of its own, or none"),
+        ("290@5,310@5", "a station of its own, or none"),
+        ("290,300,310", "more than two diameters need stations"),
+        ("290,", "'' is not a length"),
+        ("290@", "'' is not a length"),
+        ("290;310", "is not a length"),
+    ],
+)
+def test_diameters_that_leave_a_question_open(text, why):
+    with pytest.raises(ValueError, match=why):
+        parse_diameter(text)
+
+
+def test_bare_diameter_is_refused_where_units_are_inches():
+    with pytest.raises(ValueError, match="write 12in or 12mm"):
+        parse_diameter("11in,12", "in")
+
+
+@pytest.mark.parametrize(
+    ("text", "reading"),
+    [
+        ("41.5@1200", Reading(41.5, 1200, 0.5)),
+        ("41.5@-1200~0.3", Reading(41.5, -1200, 0.3)),
+        ("41.5@widest", Reading(41.5, None, 0.5)),
+        ("41.5@Widest~1", Reading(41.5, None, 1.0)),
+    ],
+)
+def test_readings(text, reading):
+    assert parse_reading(text) == reading
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("41.5", "say where it was read"),
+        ("41.5@", "say where it was read"),
+        ("41.5@here", "'here' is not a length"),
+        ("41.5@0~", "'' is not a length"),
+        ("41.5@0~0", "must be above zero"),
+        ("0@0", "must be above zero"),
+        ("-3@0", "must be above zero"),
+    ],
+)
+def test_readings_that_say_too_little(text, why):
+    with pytest.raises(ValueError, match=why):
+        parse_reading(text)
+
+
+@pytest.mark.parametrize(
+    ("mm", "units", "text"),
+    [
+        (47.0, "mm", "47 mm"),
+        (47.04, "mm", "47 mm"),
+        (47.46, "mm", "47.5 mm"),
+        (-0.01, "mm", "0 mm"),
+        (-310.0, "mm", "-310 mm"),
+        (47.625, "in", "1 7/8 in"),
+        (76.2, "in", "3 in"),
+        (76.0, "in", "3 in"),
+        (12.7, "in", "1/2 in"),
+        (0.2, "in", "0 in"),
+        (-0.2, "in", "0 in"),
+        (-38.1, "in", "-1 1/2 in"),
+    ],
+)
+def test_lengths_as_written(mm, units, text):
+    assert format_length(mm, units) == text
+
+
+def test_written_sixteenths_read_back():
+    for sixteenths in range(97):
+        mm = sixteenths * SIXTEENTH_MM
+        assert abs(parse_length(format_length(mm, "in"), "in") - mm) < 1e-12
+
+
+@pytest.mark.parametrize(
+    ("mm", "rounded"), [(57.0, 57), (57.001, 58), (57.999, 58), (0.1 + 0.2 + 56.7, 57)]
+)
+def test_round_up_to_the_next_millimetre(mm, rounded):
+    assert round_up(mm, "mm") == rounded
+
+
+def test_a_whole_sixteenth_is_not_bumped_by_float_noise():
+    for sixteenths in range(1, 97):
+        exact = sixteenths * SIXTEENTH_MM
+        for noise in (-1e-9, 0.0, 1e-9):
+            assert round_up(exact + noise, "in") == exact
+        assert round_up(exact + 0.01, "in") == (sixteenths + 1) * SIXTEENTH_MM
