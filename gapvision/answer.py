@@ -205,6 +205,8 @@ def _cover(m: Measurement, units: str) -> str:
 
 
 def _with_half_width(q: Quantity, units: str) -> str:
+    if not math.isfinite(q.U95_mm):
+        return f"{format_length(q.value_mm, units)} ± unknown"
     if units == "mm":
         return f"{q.value_mm:.1f} ± {q.U95_mm:.1f} mm"
     # Up to the next sixteenth: a half-width of nought would be a lie.

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from gapvision.fit import Joint, View
 from gapvision.options import MeasureOptions
 from gapvision.result import CardResult, Caution, PhotoResult, Quantity
 
@@ -13,6 +14,8 @@ HEIGHTS_APART = 0.15  # slopes of sight, rad; under this two photographs count a
 LONGEST_UNSEEN_MM = 60.0
 MISFIT_PX = 4.0  # robust spread of an outline's residuals
 LEAN_DEG = 2.5
+MOVED_PX = 1.5  # a card's corners against the joint of all photographs, rms
+BENT_PX = 0.35  # and against a plane of its own: a flat card reaches 0.05 to 0.15
 WIDE_U95_MM = 2.5
 
 
@@ -28,6 +31,8 @@ class Findings:
     photos: tuple[PhotoResult, ...]
     left_out: tuple[PhotoResult, ...]
     cards: tuple[CardResult, ...]
+    joint: Joint
+    views: tuple[View, ...]
 
 
 def is_doubtful(f: Findings) -> bool:
@@ -56,21 +61,13 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
             )
         )
     out += [Caution("left-out", p.lacked) for p in f.left_out]
+    out += _cards(f)
     out += _heights(f)
     out += _ends(f)
     for a, b in _bridged(f):
         out.append(
             Caution("bridged", f"From {a:.0f} to {b:.0f} mm the gap is bridged, not seen.", a, b)
         )
-    for c in f.cards:
-        if abs(c.lean_deg) > LEAN_DEG:
-            out.append(
-                Caution(
-                    "card-leans",
-                    f"Card {c.number} leaned {abs(c.lean_deg):.0f} degrees out of plumb; let it hang "
-                    "free, or photograph from two heights, which makes the answer independent of it.",
-                )
-            )
     missing = [
         w
         for w, d in (("upper", f.options.upper_diameter), ("lower", f.options.lower_diameter))
@@ -85,6 +82,40 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
             )
         )
     return tuple(out)
+
+
+def _cards(f: Findings) -> list[Caution]:
+    """Cards that lean, moved between photographs, or are not flat."""
+    out = []
+    for c in f.cards:
+        if abs(c.lean_deg) > LEAN_DEG:
+            out.append(
+                Caution(
+                    "card-leans",
+                    f"Card {c.number} leaned {abs(c.lean_deg):.0f} degrees out of plumb; let it hang "
+                    "free, or photograph from two heights, which makes the answer independent of it.",
+                )
+            )
+    for photo, view, corner_px in zip(f.photos, f.views, f.joint.corner_px, strict=True):
+        for sighting in view.sightings:
+            if corner_px[sighting.number] > MOVED_PX:
+                out.append(
+                    Caution(
+                        "card-moved",
+                        f"{_name(photo)}: card {sighting.number} is {corner_px[sighting.number]:.1f} px "
+                        "off its place in the other photographs; it swung, moved or the log was bumped: "
+                        "photograph all heights again without touching card or log.",
+                    )
+                )
+            elif sighting.u_px > BENT_PX:
+                out.append(
+                    Caution(
+                        "card-not-flat",
+                        f"{_name(photo)}: card {sighting.number} is not flat or is shaken "
+                        f"({sighting.u_px:.1f} px); glue it to something stiff and hold still.",
+                    )
+                )
+    return out
 
 
 def slopes(photos: tuple[PhotoResult, ...]) -> np.ndarray:

@@ -22,6 +22,7 @@ ANNEAL = (30.0, 6.0, 2.0, 2.0, 1.0)  # scales of the robust loss, in standard de
 DAMPING = (1e-3, 1e-4, 1e-6, 1e-8, 1e-9)
 STEPS = 6
 SETTLED = 0.05  # a step that promises less than this of the (whitened) cost ends a scale
+LEAST_RADIUS_MM = 40.0
 HALF_CARD_MM = card.CARD_WIDTH_MM / 2
 
 
@@ -132,6 +133,8 @@ class Joint:
         parts, at = {}, 0
         for name, c in self.coefficients.items():
             parts[name] = c + noise[:, at : at + len(c)]
+            if name[0] == "r":  # a wide prior's tail must not turn a log inside out
+                parts[name] = np.maximum(parts[name], LEAST_RADIUS_MM)
             at += len(c)
         return Sections(*self._values(station_mm, parts))
 
@@ -345,7 +348,7 @@ def _moved(state: Joint, step: np.ndarray) -> Joint:
         )  # fmt: skip
     coefficients = {n: state.coefficients[n] + step[lay.section[n]] for n in SECTION_NAMES}
     for name in ("r_l", "r_u"):
-        coefficients[name] = np.clip(coefficients[name], 40.0, 600.0)
+        coefficients[name] = np.clip(coefficients[name], LEAST_RADIUS_MM, 600.0)
     bias = state.bias_px + step[lay.bias : lay.bias + 2 * lay.n_views].reshape(-1, 2)
     return replace(
         state, lenses=lenses, cameras=cameras, cards=tuple(cards), coefficients=coefficients,

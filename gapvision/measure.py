@@ -13,6 +13,7 @@ from gapvision.card import CHECK_BAR_MM
 from gapvision.cautions import Findings, find_cautions, is_doubtful
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.fit import (
+    GapReading,
     Joint,
     Lens,
     Outline,
@@ -296,8 +297,9 @@ def _answer(options, sights, views, joint, stretch, left_out, scale) -> Measurem
     )
     cards = _card_results(joint, photos, scale)
     findings = Findings(
-        options, station * scale, shown, seen, true(p.setting), photos, tuple(left_out), cards
-    )
+        options, station * scale, shown, seen, true(p.setting), photos, tuple(left_out), cards,
+        joint, tuple(views),
+    )  # fmt: skip
     narrowest = Quantity(
         float(width[narrow]), float(u_width[narrow]), 1.96 * float(u_width[narrow])
     )

@@ -9,7 +9,7 @@ import numpy as np
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A length with its standard uncertainty and the half-width that holds the truth 95 times in 100, mm."""
+    """A length, mm, its standard uncertainty, and the half-width that holds the truth 95 in 100 times."""
 
     value_mm: float
     u_mm: float
@@ -30,7 +30,7 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """Something the builder must know, with a stable code; ``from_mm``/``to_mm`` name the stretch if it has one."""
+    """Something the builder must know, with a stable code, and its stretch if it has one."""
 
     code: str
     text: str
@@ -90,7 +90,10 @@ class CardResult:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Measurement:
-    """The whole answer of one joint. ``status`` is ``"measured"`` or ``"doubtful"``; a refusal is a MeasurementError."""
+    """The whole answer of one joint; ``status`` is ``"measured"`` or ``"doubtful"``.
+
+    A refusal is no Measurement but a MeasurementError.
+    """
 
     status: str
     cover_mm: float

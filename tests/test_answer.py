@@ -123,6 +123,13 @@ def test_inches_never_claim_more_than_is_known():
     assert "Widest gap 1 7/8 ± 1/16 in, 12 3/16 in right of card 2" in text
 
 
+@pytest.mark.parametrize(("units", "said"), [("mm", "80.3 mm"), ("in", "3 3/16 in")])
+def test_a_half_width_that_is_not_known_is_said_so(units, said):
+    nan = float("nan")
+    text = answer_text(joint(narrowest_groove=Quantity(80.3, nan, nan)), units)
+    assert f"Narrowest groove  {said} ± unknown when set to" in text
+
+
 def test_setting_in_inches_is_never_below_the_setting_in_mm():
     # 58 mm is 36.5 sixteenths: 2 5/16 in, not 2 1/4.
     assert "set the points to 2 5/16 in" in answer_text(joint(), "in")

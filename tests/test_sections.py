@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
+from simulator import CONES, PROTOCOLS, draw_joint
 
 from gapvision.sections import Sections, sagitta
 
@@ -33,8 +35,8 @@ def random_sections(n: int) -> Sections:
     )  # fmt: skip
 
 
-def one(sections: Sections, i: int) -> Sections:
-    return Sections(*(getattr(sections, k)[i : i + 1] for k in Sections.__slots__))
+def part(sections: Sections, at) -> Sections:
+    return Sections(*(getattr(sections, k)[at] for k in Sections.__slots__))
 
 
 @pytest.fixture(scope="module")
@@ -79,7 +81,7 @@ def test_both_published_segments_as_one_joint():
 
 def test_gap_is_the_least_clearance(many):
     for i in range(len(many.h_l)):
-        s = one(many, i)
+        s = part(many, slice(i, i + 1))
         least = minimize_scalar(
             lambda z, s=s: clearance(s, z), bounds=(-90, 90), method="bounded",
             options={"xatol": 1e-7},
@@ -91,22 +93,38 @@ def test_gap_is_the_least_clearance(many):
 def test_gap_is_the_best_see_through(many):
     """Duality: what a sight line of the best slope sees of the gap is the least plumb clearance."""
     for i in range(0, len(many.h_l), 5):
-        s = one(many, i)
+        s = part(many, slice(i, i + 1))
         z = float(s.narrowest_z()[0]) + np.linspace(-60, 60, 12001)
         lower = np.array([circle(s, "l", v) for v in z])
         upper = np.array([circle(s, "u", v) for v in z])
 
-        def shut(slope, lower=lower, upper=upper):
+        def shut(slope, z=z, lower=lower, upper=upper):
             return np.max(lower - slope * z) - np.min(upper - slope * z)
 
         best = minimize_scalar(shut, bounds=(-0.4, 0.4), method="bounded")
         assert float(s.gap()[0]) == pytest.approx(-best.fun, abs=1e-4)  # the z grid's 0.01 mm step
 
 
+def test_best_see_through_of_ovals_is_their_clearance():
+    """The duality holds for any convex sections: here ovals, against the simulator's own truth."""
+    simulated = draw_joint(
+        np.random.default_rng(17), PROTOCOLS["level"], replace(CONES, oval=0.03, offset_mm=20.0)
+    )
+    truth = simulated.truth
+    angle = np.arange(-0.8, 0.8, 1e-3)
+    slope = np.linspace(-0.25, 0.25, 501)
+    lower = simulated.lower.surface(truth.station_mm, angle)[:, :, 1:, None]
+    upper = simulated.upper.surface(truth.station_mm, np.pi - angle)[:, :, 1:, None]
+    top = (lower[:, :, 0] - slope * lower[:, :, 1]).max(1)
+    bottom = (upper[:, :, 0] - slope * upper[:, :, 1]).min(1)
+    # 0.001 of slope off the best shuts the gap by 165 mm times its square.
+    np.testing.assert_allclose((bottom - top).max(1), truth.gap_mm, atol=1e-3)
+
+
 def test_needed_setting_is_the_least_that_holds_the_cover(many):
     """Against root finding: both edges of a groove as wide as the cover have one clearance."""
     for i in range(len(many.h_l)):
-        s = one(many, i)
+        s = part(many, slice(i, i + 1))
         middle = float(s.narrowest_z()[0]) - 38.0
         z = brentq(
             lambda z, s=s: clearance(s, z + 76.0) - clearance(s, z), middle - 20, middle + 20
@@ -164,8 +182,4 @@ def test_draws_by_stations_at_once(many):
         np.testing.assert_allclose(all_.ravel(), each)
     setting = np.linspace(30, 70, 8)[:, None]
     width = square.groove_width(setting)
-    np.testing.assert_allclose(width[3], one_row(square, 3).groove_width(float(setting[3, 0])))
-
-
-def one_row(sections: Sections, i: int) -> Sections:
-    return Sections(*(getattr(sections, k)[i] for k in Sections.__slots__))
+    np.testing.assert_allclose(width[3], part(square, 3).groove_width(float(setting[3, 0])))
