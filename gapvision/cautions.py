@@ -98,7 +98,7 @@ def _cards(f: Findings) -> list[Caution]:
             )
     for photo, view, corner_px in zip(f.photos, f.views, f.joint.corner_px, strict=True):
         for sighting in view.sightings:
-            if corner_px[sighting.number] > MOVED_PX:
+            if len(f.photos) > 1 and corner_px[sighting.number] > MOVED_PX:
                 out.append(
                     Caution(
                         "card-moved",

@@ -55,19 +55,19 @@ def _fit_one(linear_bgr, band, column, row, gap_px, into_log) -> EdgeFit:
     )  # px from the line, log positive
     profile = _profiles(linear_bgr, band, column, row, into_log * d)
     y = _best_grey(profile, d)
-    weight = np.ones_like(y)
+    weight = (profile.max(2) < CLIPPED).astype(float)
     room = np.clip(gap_px - 1.5, 1.5, BACK_PX)[:, None]
     places = np.arange(-SEARCH_PX, SEARCH_PX + 1e-9, STEP_PX)
     sse = np.empty((len(y), len(places)))
     dof = np.empty_like(sse)
     for k, e in enumerate(places):
         basis = _basis(d - e)
-        w = weight * ((d - e)[None] > -room) * ((d - e)[None] < LOG_PX)
+        w = weight * (d[None] > -room) * (d[None] < LOG_PX)
         wb = w[:, :, None] * basis[None]
         normal = np.einsum("nki,kj->nij", wb, basis) + 1e-9 * np.eye(3)
         right = np.einsum("nki,nk->ni", wb, y)
         beta = np.linalg.solve(normal, right[..., None])[..., 0]
-        n = w.sum(1)
+        n = np.maximum(w.sum(1), 1.0)
         sse[:, k] = np.maximum((w * y * y).sum(1) - (beta * right).sum(1), 0) / n
         dof[:, k] = n
     noise = np.maximum(sse.min(1, keepdims=True), 1e-7)
@@ -88,7 +88,7 @@ def _basis(d: np.ndarray) -> np.ndarray:
     kernel = np.exp(-0.5 * (fine / BLUR_PX) ** 2)
     kernel /= kernel.sum()
     at = d[:, None] - fine[None]
-    log = (at > 0) @ kernel
+    log = ((at > 0) + 0.5 * (at == 0)) @ kernel
     limb = np.sqrt(np.maximum(at, 0)) @ kernel
     return np.stack([1 - log, log, limb], 1)
 

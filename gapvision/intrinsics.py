@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from pathlib import Path
 
@@ -46,11 +47,12 @@ def lens_of(photo: Photo, camera: Path | None = None) -> Lens:
             f"The camera file {camera} lacks a usable {', '.join(KEYS)} ({error}); correct it, or "
             "leave --camera out.",
         ) from None
-    if not (focal > 0 and u_focal > 0 and width > 0 and u_k1 > 0):
+    finite = all(math.isfinite(v) for v in (focal, u_focal, k1, u_k1, width))
+    if not (finite and focal > 0 and u_focal > 0 and width > 0 and u_k1 > 0):
         raise MeasurementError(
             "bad-camera-file",
-            f"The camera file {camera} has a focal length, width or uncertainty that is not above "
-            "zero; correct it, or leave --camera out.",
+            f"The camera file {camera} has a focal length, width or uncertainty that is not a number "
+            "above zero; correct it, or leave --camera out.",
         )
     scale = max(photo.bgr.shape[:2]) / width
     relative = max(u_focal / focal, LEAST_RELATIVE_U)

@@ -132,10 +132,15 @@ def trace_outlines(
     per_cell = np.linalg.norm(below - px[0], axis=1)
     gap_px = (smooth[1] - smooth[0]) * per_cell
     fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1])
+    states = [_states(band, p, votes[k], smooth[k], gap_px, usable) for k in range(2)]
+    placed = [_placed(smooth[k], fits[k], per_cell) for k in range(2)]
+    gap_px = (placed[1][0] - placed[0][0]) * per_cell
+    middle = 0.5 * (placed[0][0] + placed[1][0])
     lines = []
-    for k in range(2):
-        state = _states(band, p, votes[k], smooth[k], gap_px, usable)
-        lines.append(_line(band, column, smooth[k], fits[k], state, votes[k], per_cell))
+    for (row, u), state, keep in zip(placed, states, (np.minimum, np.maximum), strict=True):
+        state = np.where((state == SEEN) & (gap_px < LEAST_GAP_PX), SHUT, state)
+        row = keep(row, middle)  # the two never cross, not even where neither is seen
+        lines.append(Line(row, band.to_image(column, row), u, state))
     return Trace(
         band.left_mm + column * CELL_MM, lines[0], lines[1], CELL_MM / np.maximum(per_cell, 1e-6)
     )
@@ -195,15 +200,14 @@ def _states(band, p, votes, row, gap_px, usable) -> np.ndarray:
     return state
 
 
-def _line(band, column, row, fit: EdgeFit, state, votes, per_cell) -> Line:
-    """Put the sub-pixel edge on the line; where it fails the labels' own line stands, loosely."""
+def _placed(row, fit: EdgeFit, per_cell) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of the sub-pixel limbs and their u, px; where one fails its label's line stands, loosely."""
     ok = fit.good & (np.abs(fit.shift_px) < MOST_MISFIT_PX)
     shift = np.where(ok, fit.shift_px, 0.0)
     u = np.where(ok, np.hypot(fit.u_px, 0.25), 2.5)
     place = row + shift / np.maximum(per_cell, 1e-6)
     spread = np.abs(place - _running_median(place, 9)) * per_cell
-    u = np.hypot(u, np.maximum(spread - 1.0, 0.0))
-    return Line(place, band.to_image(column, place), u, state)
+    return place, np.hypot(u, np.maximum(spread - 1.0, 0.0))
 
 
 def _running_median(values: np.ndarray, width: int) -> np.ndarray:

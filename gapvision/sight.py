@@ -28,7 +28,9 @@ BEYOND_CROWN_MM = 260.0  # and on the gap's side: 150 mm of gap, and a diameter 
 FREE_REACH_MM = 420.0  # where a free card tells nothing of the joint's height
 BACKING_MM = 3.0  # rim beside a cut card that its stiff backing may show
 FIT_BLOCKS = 3  # blocks of an outline that make one row of the fit: 12 mm
-ROUGH_MM = 1.2  # counted higher than it is, for it is correlated over some 80 mm: what a log's surface does between the knots of its crown's spline, sd
+# What a surface does between the knots of its crown, sd; counted higher than the real 0.5 to 0.7,
+# for it is correlated over some 80 mm and the rows of the fit are 12 mm apart.
+ROUGH_MM = 1.2
 STRIP_MM = 45.0  # kept of the picture around the joint, for a second look
 LEAST_BLOCKS = 25  # 100 mm of both outlines
 

@@ -17,6 +17,7 @@ PATCH_MM = 2.1  # half side of a corner's patch: the white rim round a marker is
 PATCH_SAMPLES = 15
 EDGE_BLUR_PX = 1.1  # typical blur of a phone's edge, sd; a wrong one costs noise, not bias
 LEAST_CONTRAST = 0.55  # share of a patch's variance that the saddle must explain
+LEAST_SADDLE = 0.002  # of linear light; a patch without contrast shows no corner
 LEAST_MODULE_PX = 1.6  # below this a marker's bits cannot be told apart
 LEAST_CORNERS = 10
 LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
@@ -277,7 +278,7 @@ def _fit_saddles(
         shift = np.clip(shift + step, -1.5, 1.5)
     left = flat - np.einsum("nki,ni->nk", basis, fit)
     explained = 1 - (left**2).sum(1) / np.maximum((flat**2).sum(1), 1e-12)
-    return shift, np.where(fit[:, 0] * sign > 0, explained, 0.0)
+    return shift, np.where(fit[:, 0] * sign > LEAST_SADDLE, explained, 0.0)
 
 
 def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tuple[str, str]:
