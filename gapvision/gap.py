@@ -83,7 +83,6 @@ def groove_widths(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Groove width (n,) mm at a setting, and its standard uncertainty."""
     rng = np.random.default_rng(SEED)
-    width = joint.sections(station_mm).groove_width(setting_mm)
     drawn = joint.draws(station_mm, DRAWS, rng)
     model = rng.normal(0, np.hypot(SHAPE_MM, ROUGH_MM), (DRAWS, 1))
-    return width, _spread(drawn.groove_width(setting_mm + model))
+    return drawn.groove_width(setting_mm).mean(0), _spread(drawn.groove_width(setting_mm + model))

@@ -51,8 +51,8 @@ def lens_of(photo: Photo, camera: Path | None = None) -> Lens:
     if not (finite and focal > 0 and u_focal > 0 and width > 0 and u_k1 > 0):
         raise MeasurementError(
             "bad-camera-file",
-            f"The camera file {camera} has a focal length, width or uncertainty that is not a number "
-            "above zero; correct it, or leave --camera out.",
+            f"The camera file {camera} has a focal length, width or uncertainty that is not above zero "
+            "or not finite; correct it, or leave --camera out.",
         )
     scale = max(photo.bgr.shape[:2]) / width
     relative = max(u_focal / focal, LEAST_RELATIVE_U)

@@ -25,11 +25,13 @@ HEIGHT_UNIT_MM = 150.0
 TEMPER = 0.35  # neighbouring cells err together: their votes are counted less than in full
 VOTE_LIMIT = 4.0  # and no cell outvotes its surroundings
 STEP_ROWS = 3  # the line's largest step between blocks
-STEP_COST = 1.2
+STEP_COST = 3.0
 LEAST_GAP_PX = 3.0  # nothing below this can be measured
 EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
-PROFILE_PX = 16
+DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
+SURE_ROWS = 1.0  # the limb is found beside the line where the votes are this sharp
+MOST_DOUBT_PX = 12.0
 MOST_MISFIT_PX = 6.0
 
 
@@ -117,13 +119,15 @@ def trace_outlines(
     votes = [
         np.clip(v, -VOTE_LIMIT, VOTE_LIMIT) * open_ * usable * TEMPER for v in (vote_u, vote_l)
     ]
-    paths = []
+    paths, doubts = [], []
     for k, v in enumerate(votes):
         cost = -np.concatenate([np.zeros((1, blocks)), np.cumsum(v, axis=0)], 0)
         if guide is not None:
             away = np.abs(np.arange(rows + 1)[:, None] - 0.5 - guide[k][None])
             cost = cost + np.where(np.isfinite(guide[k])[None], np.nan_to_num(0.5 * away), 0.0)
-        paths.append(_best_path(cost) - 0.5)  # the line lies between two rows
+        path = _best_path(cost)
+        paths.append(path - 0.5)  # the line lies between two rows
+        doubts.append(_doubt(cost, path))
     column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
     smooth = [cv2.GaussianBlur(r[None], (0, 0), 1.5)[0] for r in paths]
     smooth[1] = np.maximum(smooth[1], smooth[0])
@@ -133,12 +137,13 @@ def trace_outlines(
     gap_px = (smooth[1] - smooth[0]) * per_cell
     fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1])
     states = [_states(band, p, votes[k], smooth[k], gap_px, usable) for k in range(2)]
-    placed = [_placed(smooth[k], fits[k], per_cell) for k in range(2)]
+    placed = [_placed(smooth[k], fits[k], per_cell, doubts[k]) for k in range(2)]
     gap_px = (placed[1][0] - placed[0][0]) * per_cell
     middle = 0.5 * (placed[0][0] + placed[1][0])
     lines = []
     for (row, u), state, keep in zip(placed, states, (np.minimum, np.maximum), strict=True):
         state = np.where((state == SEEN) & (gap_px < LEAST_GAP_PX), SHUT, state)
+        state = np.where((state == SEEN) & (u > MOST_DOUBT_PX), UNSURE, state)
         row = keep(row, middle)  # the two never cross, not even where neither is seen
         lines.append(Line(row, band.to_image(column, row), u, state))
     return Trace(
@@ -173,6 +178,25 @@ def _best_path(cost: np.ndarray) -> np.ndarray:
     return path
 
 
+def _doubt(cost: np.ndarray, path: np.ndarray) -> np.ndarray:
+    """How far off the line (n,) the votes would as well have it, sd in rows.
+
+    Costs relative to the line are averaged over neighbouring blocks and taken for log-probabilities
+    of the line's place: where the votes between two candidate lines cancel, both are likely.
+    """
+    blocks = cost.shape[1]
+    offset = np.arange(-DOUBT_ROWS, DOUBT_ROWS + 1)
+    at = path.astype(int)[:, None] + offset
+    inside = (at >= 0) & (at < cost.shape[0])
+    column = np.arange(blocks)[:, None]
+    relative = cost[np.clip(at, 0, cost.shape[0] - 1), column]
+    relative = relative - relative[:, DOUBT_ROWS : DOUBT_ROWS + 1]
+    relative = np.where(inside, relative, 50.0)
+    relative = cv2.blur(relative, (1, DOUBT_BLOCKS), borderType=cv2.BORDER_REPLICATE)
+    weight = np.exp(-np.clip(DOUBT_SHARE * relative, -5.0, 50.0))
+    return np.sqrt((weight * offset**2).sum(1) / weight.sum(1))
+
+
 def _states(band, p, votes, row, gap_px, usable) -> np.ndarray:
     """What can be said of one line in each block."""
     blocks = len(row)
@@ -200,14 +224,15 @@ def _states(band, p, votes, row, gap_px, usable) -> np.ndarray:
     return state
 
 
-def _placed(row, fit: EdgeFit, per_cell) -> tuple[np.ndarray, np.ndarray]:
+def _placed(row, fit: EdgeFit, per_cell, doubt) -> tuple[np.ndarray, np.ndarray]:
     """Rows of the sub-pixel limbs and their u, px; where one fails its label's line stands, loosely."""
     ok = fit.good & (np.abs(fit.shift_px) < MOST_MISFIT_PX)
     shift = np.where(ok, fit.shift_px, 0.0)
     u = np.where(ok, np.hypot(fit.u_px, 0.25), 2.5)
     place = row + shift / np.maximum(per_cell, 1e-6)
     spread = np.abs(place - _running_median(place, 9)) * per_cell
-    return place, np.hypot(u, np.maximum(spread - 1.0, 0.0))
+    u = np.hypot(u, np.maximum(spread - 1.0, 0.0))
+    return place, np.hypot(u, np.maximum(doubt - SURE_ROWS, 0.0) * per_cell)
 
 
 def _running_median(values: np.ndarray, width: int) -> np.ndarray:

@@ -120,7 +120,9 @@ def row(name: str, all_: list[Outcome]) -> str:
     )
     u_gap, u_setting = (np.array([getattr(o, k) for o in all_]) for k in ("gap_u95", "setting_u95"))
     low, high = band(n)
-    stations = [np.mean([getattr(o, k) for o in all_]) for k in ("stations_gap", "stations_setting")]
+    stations = [
+        np.mean([getattr(o, k) for o in all_]) for k in ("stations_gap", "stations_setting")
+    ]
     return (
         f"| {name} | {n} | {_errors(gap)} | {_errors(setting)} "
         f"| {np.median(u_gap):.2f} / {np.median(u_setting):.2f} "

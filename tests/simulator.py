@@ -183,7 +183,10 @@ def draw_joint(
     nails = NAILS_MM[: protocol.cards]
     middle = float(np.mean(nails))
     stretch = middle - HALF_STRETCH_MM, middle + HALF_STRETCH_MM
-    lower, upper = _draw_log(rng, shape, middle, np.pi / 2), _draw_log(rng, shape, middle, -np.pi / 2)
+    lower, upper = (
+        _draw_log(rng, shape, middle, np.pi / 2),
+        _draw_log(rng, shape, middle, -np.pi / 2),
+    )
     _stack(rng, shape, lower, upper, stretch)
     truth = _truth(lower, upper, stretch)
     cards = [_hang(rng, upper, x) for x in nails]
@@ -275,9 +278,14 @@ def _at(log: Log, x: float, angle: float) -> np.ndarray:
 def _stated(rng, log: Log, stretch, noise: Noise):
     """Radius by station, from diameters taped at both ends."""
     ends = log.mean_radius(np.array(stretch)) + noise.diameter_mm / 2 * rng.standard_normal(2)
-    return lambda station: np.interp(station, stretch, ends) + np.where(
-        station < stretch[0], (station - stretch[0]), np.maximum(station - stretch[1], 0.0)
-    ) * (ends[1] - ends[0]) / (stretch[1] - stretch[0])
+    return lambda station: (
+        np.interp(station, stretch, ends)
+        + np.where(
+            station < stretch[0], (station - stretch[0]), np.maximum(station - stretch[1], 0.0)
+        )
+        * (ends[1] - ends[0])
+        / (stretch[1] - stretch[0])
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -341,9 +349,7 @@ def _silhouette(camera: _Lens, log: Log, underside: bool, stretch, column):
     sign = -1.0 if underside else 1.0  # outlines bound the gap: highest of the lower, and so on
     rows = np.array([np.interp(column, c[:, 0], sign * c[:, 1]) for c in xy.swapaxes(0, 1)])
     best = rows.argmin(0)
-    station = np.array(
-        [np.interp(u, xy[:, j, 0], x) for u, j in zip(column, best, strict=True)]
-    )
+    station = np.array([np.interp(u, xy[:, j, 0], x) for u, j in zip(column, best, strict=True)])
     return sign * rows.min(0), station
 
 

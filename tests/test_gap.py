@@ -109,7 +109,9 @@ def test_groove_is_the_cover_where_the_setting_is_the_needed_one(joint, profile)
     k = int(np.argmax(profile.needed_mm))
     station = profile.station_mm[k : k + 1]
     width, u = groove_widths(joint, station, float(profile.needed_mm[k]))
-    assert width[0] == pytest.approx(76.0, abs=1e-6)
+    # Both are means over draws: the width bends down with the setting, W'' = -W / (4 (s - g)^2),
+    # which takes off 0.12 mm at a rise of 9 mm and an uncertainty of 1 mm.
+    assert width[0] == pytest.approx(76.0, abs=0.3)
     # dW/ds = 2 / (tan a_L + tan a_U) is 3 to 5 for such logs and cover.
     assert 3.0 < u[0] / profile.needed_u_mm[k] < 5.5
 

@@ -64,7 +64,9 @@ def test_sagitta_of_published_segments(row):
 
 
 @pytest.mark.parametrize(
-    "row", rows("settings.csv"), ids=lambda r: f"{r['diameter_lower']}-{r['diameter_upper']}-{r['cover']}"
+    "row",
+    rows("settings.csv"),
+    ids=lambda r: f"{r['diameter_lower']}-{r['diameter_upper']}-{r['cover']}",
 )
 def test_setting_of_the_worked_table(row):
     lower, upper, cover, rise, tolerance = (

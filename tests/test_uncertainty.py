@@ -79,9 +79,18 @@ def test_spread_of_a_rectangle_is_the_wider_one():
 
 def test_end_gauge_as_a_gap():
     """GUM H.1 as crowns' heights: contributions 25, 9.7, 2.9 and 16.6 nm to a length of 50 mm."""
-    values = {"h_l": -0.000215, "z_l": 0.0, "r_l": 140.0, "h_u": 50.000623, "z_u": 0.0, "r_u": 180.0}
+    values = {
+        "h_l": -0.000215,
+        "z_l": 0.0,
+        "r_l": 140.0,
+        "h_u": 50.000623,
+        "z_u": 0.0,
+        "r_u": 180.0,
+    }
     nm = 1e-6
-    joint = joint_of(values, {"h_u": (25 * nm, 0.0, -2.9 * nm, 0.0), "h_l": (0.0, 9.7 * nm, 0.0, 16.6 * nm)})  # noqa: E501
+    joint = joint_of(
+        values, {"h_u": (25 * nm, 0.0, -2.9 * nm, 0.0), "h_l": (0.0, 9.7 * nm, 0.0, 16.6 * nm)}
+    )  # noqa: E501
     draws = joint.draws(STATION, 100_000, np.random.default_rng(104)).gap()
     assert float(joint.sections(STATION).gap()[0]) == pytest.approx(50.000838, abs=1e-9)
     assert float(draws.mean()) == pytest.approx(50.000838, abs=1e-9)

@@ -30,6 +30,7 @@ from gapvision.sight import ABOVE_CROWN_MM, BEYOND_CROWN_MM
 IGNORE = 255
 CROP = (384, 320)  # rows and columns of a training sample, cells
 BATCH = 8
+CHANGED = 0.5  # share of samples with other backgrounds, woods, shadows, marks and straps
 CHANNELS = (12, 24, 32, 48)
 PEAK_RATE = 3e-3
 TRUTH_NAIL_BELOW_TOP_MM = 0.0  # truth.json gives the middle of the card's top edge
@@ -239,17 +240,21 @@ def vary(samples: list[Sample], rng: np.random.Generator):
     label = np.pad(s.label[:, part], pad, constant_values=IGNORE)
     upper = np.pad(s.upper_row[part], (0, short), mode="edge")
     lower = np.pad(s.lower_row[part], (0, short), mode="edge")
-    light = _other_background(light, label, upper, lower, samples, rng)
-    light = _other_wood(light, label, rng)
-    light = _shadows(light, label, upper, lower, rng)
-    light = _marks(light, label, rng)
-    light, label = _straps(light, label, rng)
-    light = np.clip(light * rng.uniform(0.6, 1.6) * rng.uniform(0.85, 1.18, 3), 0, 1.3)
-    if rng.random() < 0.4:
-        light = cv2.GaussianBlur(light.astype(np.float32), (0, 0), rng.uniform(0.3, 1.3))
-    image = np.clip(light, 0, 1) ** (1 / rng.uniform(1.8, 2.7))
-    image = image + rng.normal(0, rng.uniform(0, 0.02), image.shape)
-    if rng.random() < 0.08:
+    gamma = 2.2
+    if rng.random() < CHANGED:  # the others stay nearly as they were photographed
+        light = _other_background(light, label, upper, lower, samples, rng)
+        light = _other_wood(light, label, rng)
+        light = _shadows(light, label, upper, lower, rng)
+        light = _marks(light, label, rng)
+        light, label = _straps(light, label, rng)
+        light = light * rng.uniform(0.85, 1.18, 3)
+        if rng.random() < 0.4:
+            light = cv2.GaussianBlur(light.astype(np.float32), (0, 0), rng.uniform(0.3, 1.3))
+        gamma = rng.uniform(1.8, 2.7)
+    light = np.clip(light * rng.uniform(0.6, 1.6) * rng.uniform(0.95, 1.05, 3), 0, 1.3)
+    image = np.clip(light, 0, 1) ** (1 / gamma)
+    image = image + rng.normal(0, rng.uniform(0, 0.015), image.shape)
+    if rng.random() < 0.04:
         image = np.repeat(image.mean(-1, keepdims=True), 3, -1)
     image = np.clip(np.round(image * 255) / 255, 0, 1).astype(np.float32)
     luma = image.mean(-1)

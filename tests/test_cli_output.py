@@ -1,0 +1,123 @@
+"""The command line beside a faked measurement: files, terminals, failures of the picture."""
+
+import io
+import json
+import sys
+from pathlib import Path
+
+import pytest
+from test_answer import joint
+from typer.testing import CliRunner
+
+from gapvision import cli
+from gapvision.errors import MeasurementError
+
+
+def run(*args):
+    return CliRunner().invoke(cli.app, [str(a) for a in args])
+
+
+def failing(error):
+    def measure(*args, **kwargs):
+        raise error
+
+    return measure
+
+
+@pytest.fixture
+def measured(monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("gapvision.measure.measure", lambda *_: joint())
+
+
+def test_json_into_a_folder(measured):
+    result = run("measure", "b.jpg", "--json", ".", "--overwrite")
+    assert result.exit_code == 1
+    assert "is a folder" in result.stderr
+
+
+def test_answer_stands_where_the_picture_fails(measured, monkeypatch):
+    error = MeasurementError("not-written", "The disk is full.")
+    monkeypatch.setattr("gapvision.annotate.write_picture", failing(error))
+    result = run("measure", "a.jpg", "--picture", "a.jpg", "--json", "a.json")
+    assert result.exit_code == 1
+    assert result.stdout.startswith("MEASURED")
+    assert json.loads(Path("a.json").read_text())["status"] == "measured"
+
+
+def test_a_bug_keeps_its_traceback(measured, monkeypatch):
+    monkeypatch.setattr("gapvision.measure.measure", failing(ZeroDivisionError()))
+    assert isinstance(run("measure", "a.jpg").exception, ZeroDivisionError)
+
+
+def test_cards_of_no_such_paper_or_number(tmp_path):
+    for args in (["--count", "0"], ["--first", "40"], ["--paper", "a3"], ["--first", "one"]):
+        assert run("card", tmp_path / "cards.pdf", *args).exit_code == 2
+    assert not (tmp_path / "cards.pdf").exists()
+
+
+def test_demo_prints_what_it_returns(monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("gapvision.demo.run_demo", lambda folder, units: f"{folder} {units}")
+    result = run("demo", "--units", "in")
+    assert (result.exit_code, result.stdout) == (0, f"{tmp_path} in\n")
+
+
+class Terminal(io.TextIOWrapper):
+    def isatty(self):
+        return True
+
+
+@pytest.mark.parametrize(("encoding", "sign"), [("ascii", "+-"), ("utf-8", "±")])
+def test_terminals_without_a_plus_minus_sign(monkeypatch, encoding, sign):
+    raw = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding=encoding))
+    cli._say("47 ± 1 mm, level.jpg")
+    sys.stdout.flush()
+    assert raw.getvalue().decode(encoding) == f"47 {sign} 1 mm, level.jpg\n"
+
+
+def test_file_names_that_are_no_unicode(monkeypatch):
+    raw = io.BytesIO()
+    monkeypatch.setattr(sys, "stderr", io.TextIOWrapper(raw, encoding="utf-8"))
+    cli._say("joint\udce9.jpg", err=True)
+    sys.stderr.flush()
+    assert raw.getvalue() == b"joint\\udce9.jpg\n"
+
+
+@pytest.mark.parametrize(("photos", "shown"), [(1, False), (3, True)])
+def test_progress_only_for_several_photographs(monkeypatch, photos, shown):
+    raw = io.BytesIO()
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr(sys, "stderr", Terminal(raw, encoding="utf-8"))
+    with cli._progress() as progress:
+        for done in range(1, photos + 1):
+            progress(done, photos)
+    sys.stderr.flush()
+    assert (f"{photos}/{photos}" in raw.getvalue().decode()) is shown
+
+
+def test_no_progress_where_nobody_looks(monkeypatch):
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    with cli._progress() as progress:
+        assert progress is None
+
+
+def test_colour_only_on_terminals_that_want_it(monkeypatch):
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setattr(sys, "stdout", Terminal(io.BytesIO()))
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    assert cli._in_color(err=False)
+    assert not cli._in_color(err=True)
+    monkeypatch.setenv("NO_COLOR", "1")
+    assert not cli._in_color(err=False)
+
+
+@pytest.mark.parametrize("command", ["measure", "card", "demo"])
+def test_help_fits_plain_terminals(command):
+    result = run(command, "--help")
+    assert result.exit_code == 0
+    assert f"  gapvision {command}" in result.stdout
+    assert result.stdout.isascii()
+    assert max(map(len, result.stdout.splitlines())) <= 80
