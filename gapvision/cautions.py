@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gapvision.fit import Joint, View
+from gapvision.lengths import format_length
 from gapvision.options import MeasureOptions
 from gapvision.result import CardResult, Caution, PhotoResult, Quantity
 
@@ -42,12 +43,13 @@ def is_doubtful(f: Findings) -> bool:
 
 def find_cautions(f: Findings) -> tuple[Caution, ...]:
     """All cautions, the gravest first."""
+    say = _speaker(f)
     out = []
     for a, b in _unseen(f):
         out.append(
             Caution(
                 "not-seen",
-                f"Not seen from {a:.0f} to {b:.0f} mm: the setting is only a lower bound there. Put "
+                f"Not seen from {say(a)} to {say(b)}: the setting is only a lower bound there. Put "
                 "the caliper here, or photograph this stretch level with the gap.",
                 a, b,
             )
@@ -66,7 +68,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     out += _ends(f)
     for a, b in _bridged(f):
         out.append(
-            Caution("bridged", f"From {a:.0f} to {b:.0f} mm the gap is bridged, not seen.", a, b)
+            Caution("bridged", f"From {say(a)} to {say(b)} the gap is bridged, not seen.", a, b)
         )
     missing = [
         w
@@ -125,22 +127,23 @@ def slopes(photos: tuple[PhotoResult, ...]) -> np.ndarray:
 
 def _heights(f: Findings) -> list[Caution]:
     t = slopes(f.photos)
-    u95 = f.setting.U95_mm
+    units, say = f.options.units, _speaker(f)
+    u95 = format_length(round(f.setting.U95_mm, 1), units)
     if t.max() - t.min() < HEIGHTS_APART:
         d = float(np.median([p.distance_mm for p in f.photos]))
         return [
             Caution(
                 "one-height",
-                f"One height only: the setting is known to +-{u95:.1f} mm, for the crowns' sideways "
-                f"offset cannot be seen. Two more photographs, {0.22 * d:.0f} mm above and below the "
-                "gap, bring it to about +-1.5 mm.",
+                f"One height only: the setting is known to +-{u95}, for the crowns' sideways "
+                f"offset cannot be seen. Two more photographs, {say(0.22 * d)} above and below the "
+                f"gap, bring it to about +-{format_length(1.5, units)}.",
             )
         ]
-    if u95 > WIDE_U95_MM:
+    if f.setting.U95_mm > WIDE_U95_MM:
         return [
             Caution(
                 "wide",
-                f"The setting is known only to +-{u95:.1f} mm; a level photograph and one from 0.2 of "
+                f"The setting is known only to +-{u95}; a level photograph and one from 0.2 of "
                 "the distance above and below would narrow it.",
             )
         ]
@@ -148,6 +151,7 @@ def _heights(f: Findings) -> list[Caution]:
 
 
 def _ends(f: Findings) -> list[Caution]:
+    say = _speaker(f)
     out = []
     for given, end, name in (
         (f.options.from_mm, f.station_mm[0], "left"),
@@ -157,12 +161,19 @@ def _ends(f: Findings) -> list[Caution]:
             out.append(
                 Caution(
                     "notch-not-confirmed",
-                    f"The measured stretch ends at {end:.0f} mm on the {name} where the view ends; it "
+                    f"The measured stretch ends at {say(end)} on the {name} where the view ends; it "
                     "is not known to be the notch: all between the notches counts. State --from and "
                     "--to, and put the caliper beyond.",
                 )
             )
     return out
+
+
+def _speaker(f: Findings):
+    """Whole millimetres, or sixteenths, in words."""
+    return lambda mm: format_length(
+        float(round(mm)) if f.options.units == "mm" else mm, f.options.units
+    )
 
 
 def _stretches(f: Findings, mask: np.ndarray) -> list[tuple[float, float]]:

@@ -30,7 +30,7 @@ LEAST_GAP_PX = 3.0  # nothing below this can be measured
 EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
 DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
-SURE_ROWS = 1.0  # the limb is found beside the line where the votes are this sharp
+SURE_ROWS = 1.5  # clear votes alone give 1.3; the limb beside such a line is the right one
 MOST_DOUBT_PX = 12.0
 MOST_MISFIT_PX = 6.0
 
