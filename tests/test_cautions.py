@@ -93,7 +93,7 @@ def test_long_stretch_not_seen_is_doubtful_and_asks_for_the_caliper_there():
     f = findings(unseen=[(100.0, 200.0)])
     caution = only(f, "not-seen")
     assert is_doubtful(f)
-    assert "caliper" in caution.text and "98 to 198 mm" in caution.text
+    assert "caliper" in caution.text and "98 mm to 198 mm" in caution.text
     # Half a step of 5 mm beyond the last stations that lack.
     assert (caution.from_mm, caution.to_mm) == pytest.approx((97.5, 197.5))
 
