@@ -31,7 +31,8 @@ EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
 DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
 SURE_ROWS = 1.5  # clear votes alone give 1.3; the limb beside such a line is the right one
-MOST_DOUBT_PX = 12.0
+ALONG = 3.0  # a wrong label is wrong over some 100 mm, not in one row of the fit: counted so often
+MOST_DOUBT_PX = 36.0
 MOST_MISFIT_PX = 6.0
 
 
@@ -232,7 +233,7 @@ def _placed(row, fit: EdgeFit, per_cell, doubt) -> tuple[np.ndarray, np.ndarray]
     place = row + shift / np.maximum(per_cell, 1e-6)
     spread = np.abs(place - _running_median(place, 9)) * per_cell
     u = np.hypot(u, np.maximum(spread - 1.0, 0.0))
-    return place, np.hypot(u, np.maximum(doubt - SURE_ROWS, 0.0) * per_cell)
+    return place, np.hypot(u, ALONG * np.maximum(doubt - SURE_ROWS, 0.0) * per_cell)
 
 
 def _running_median(values: np.ndarray, width: int) -> np.ndarray:
