@@ -31,23 +31,31 @@ class GapProfile:
     deciding_station_mm: float
 
 
-def gap_profile(joint: Joint, station_mm: np.ndarray, cover_mm: float) -> GapProfile:
+def gap_profile(
+    joint: Joint,
+    station_mm: np.ndarray,
+    cover_mm: float,
+    u_label_mm: np.ndarray | float = 0.0,
+) -> GapProfile:
     """Gap and setting needed along the log, and the largest of each with its bias taken off.
 
     Notes
     -----
     Values by station are the means of the Monte Carlo draws, not the values at the best fit: where
     the crowns' sideways offset D is unknown, the gap rises by ``E[D^2] / (2 (r_l + r_u))``. The
-    largest of noisy stations reads high; see `_largest`.
+    largest of noisy stations reads high; see `_largest`. ``u_label_mm`` (n,) is what wrongly labelled
+    outlines may add at each station, sd.
     """
+    u_label = np.broadcast_to(u_label_mm, station_mm.shape)
+    rough, model = np.hypot(ROUGH_MM, u_label), np.sqrt(ROUGH_MM**2 + SHAPE_MM**2 + u_label**2)
     rng = np.random.default_rng(SEED)
     drawn = joint.draws(station_mm, DRAWS, rng)
     gaps, needs = drawn.gap(), drawn.setting_needed(cover_mm)
-    widest, at_w = _largest(gaps, station_mm, ROUGH_MM)
-    setting, at_s = _largest(needs, station_mm, float(np.hypot(SHAPE_MM, ROUGH_MM)))
+    widest, at_w = _largest(gaps, station_mm, rough)
+    setting, at_s = _largest(needs, station_mm, model)
     return GapProfile(
-        station_mm, gaps.mean(0), np.hypot(_spread(gaps), ROUGH_MM),
-        needs.mean(0), np.sqrt(_spread(needs) ** 2 + SHAPE_MM**2 + ROUGH_MM**2),
+        station_mm, gaps.mean(0), np.hypot(_spread(gaps), rough),
+        needs.mean(0), np.hypot(_spread(needs), model),
         widest, at_w, setting, at_s,
     )  # fmt: skip
 
@@ -70,6 +78,7 @@ def _largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
     """
     mean = draws.mean(axis=0)
     k = int(np.argmax(mean))
+    model_mm = float(np.broadcast_to(model_mm, mean.shape)[k])
     tops = draws.max(axis=1)
     bias = max(float(tops.mean()) - float(mean[k]), 0.0)
     u = float(np.hypot(_spread(tops), model_mm))
@@ -79,10 +88,14 @@ def _largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
 
 
 def groove_widths(
-    joint: Joint, station_mm: np.ndarray, setting_mm: float
+    joint: Joint,
+    station_mm: np.ndarray,
+    setting_mm: float,
+    u_label_mm: np.ndarray | float = 0.0,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Groove width (n,) mm at a setting, and its standard uncertainty."""
+    """Groove width (n,) mm at a setting, and its standard uncertainty; see `gap_profile`."""
     rng = np.random.default_rng(SEED)
     drawn = joint.draws(station_mm, DRAWS, rng)
-    model = rng.normal(0, np.hypot(SHAPE_MM, ROUGH_MM), (DRAWS, 1))
-    return drawn.groove_width(setting_mm).mean(0), _spread(drawn.groove_width(setting_mm + model))
+    model = np.sqrt(SHAPE_MM**2 + ROUGH_MM**2 + np.square(u_label_mm))
+    shifted = setting_mm + model * rng.standard_normal((DRAWS, 1))
+    return drawn.groove_width(setting_mm).mean(0), _spread(drawn.groove_width(shifted))

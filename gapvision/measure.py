@@ -26,7 +26,7 @@ from gapvision.gap import gap_profile, groove_widths
 from gapvision.intrinsics import lens_of
 from gapvision.lengths import Diameter, Reading, round_up
 from gapvision.options import MeasureOptions, check_options
-from gapvision.outlines import SEEN
+from gapvision.outlines import SEEN, UNSURE
 from gapvision.photo import load_photo, photo_paths
 from gapvision.result import (
     CardResult,
@@ -45,6 +45,7 @@ STATION_STEP_MM = 5.0
 SAFE_K = 1.65  # 95 % one-sided
 LONGEST_BRIDGE_MM = 60.0
 BEYOND_MM = 120.0  # fitted past the asked stretch, so that its ends are not the spline's
+WRONG_LABEL_MM = 6.0  # half a usual gap
 NEAR_MM = 15.0  # a station is seen where a traced point lies this near
 
 
@@ -274,9 +275,10 @@ def _answer(options, sights, views, joint, stretch, left_out, scale) -> Measurem
             "level with the gap, with something plain behind it.",
         )
     at = station[shown]
-    p = gap_profile(joint, at, options.cover_mm)
+    risk = u_label(sights, views, joint, at)
+    p = gap_profile(joint, at, options.cover_mm, risk)
     set_to = round_up((p.setting.value_mm + SAFE_K * p.setting.u_mm) * scale, options.units)
-    width, u_width = groove_widths(joint, at, set_to / scale)
+    width, u_width = groove_widths(joint, at, set_to / scale, risk)
     narrow = int(np.argmin(width))
 
     def full(values):
@@ -318,6 +320,28 @@ def _answer(options, sights, views, joint, stretch, left_out, scale) -> Measurem
         cards=cards,
         cautions=find_cautions(findings),
     )
+
+
+def u_label(sights, views, joint: Joint, station_mm: np.ndarray) -> np.ndarray:
+    """What wrongly labelled outlines may add to the gap at stations (n,), sd, mm.
+
+    Notes
+    -----
+    Where a part p of a photograph's outlines could not be labelled clearly, about as much of the rest
+    is taken to be labelled clearly and wrongly, by half a usual gap. Photographs that show the same
+    station outvote each other, so that their parts are multiplied.
+    """
+    part = np.ones(len(station_mm))
+    shown = np.zeros(len(station_mm), bool)
+    for i, sight in enumerate(sights):
+        lines = (sight.trace.upper, sight.trace.lower)
+        unsure = sum(int((x.state == UNSURE).sum()) for x in lines)
+        clear = sum(int((x.state == SEEN).sum()) for x in lines)
+        at = np.concatenate([residuals(joint.cameras[i], o, joint)[1] for o in views[i].outlines])
+        here = (station_mm > at.min() - NEAR_MM) & (station_mm < at.max() + NEAR_MM)
+        part = np.where(here, part * unsure / max(unsure + clear, 1), part)
+        shown |= here
+    return np.where(shown, WRONG_LABEL_MM * np.sqrt(part), WRONG_LABEL_MM)
 
 
 def _seen_stations(views: list[View], joint: Joint, station: np.ndarray) -> np.ndarray:
