@@ -22,7 +22,7 @@ from gapvision.fit import (
     fit_joint,
     residuals,
 )
-from gapvision.gap import gap_profile, groove_widths
+from gapvision.gap import DRAWS, SEED, gap_profile, groove_widths
 from gapvision.intrinsics import lens_of
 from gapvision.lengths import Diameter, Reading, round_up
 from gapvision.options import MeasureOptions, check_options
@@ -112,13 +112,20 @@ def in_card_mm(options: MeasureOptions, scale: float) -> MeasureOptions:
 
 
 def _readings(options, joint: Joint, stretch) -> tuple[GapReading, ...]:
-    """The stated caliper readings at their stations; "the widest" is where the fit has it."""
+    """The stated caliper readings at their stations; "the widest" is where the fit has it.
+
+    The answer is the mean over draws, in which the crowns' unknown offset widens the gap; a row of
+    the fit holds for its best estimate, so that this rise is taken off the reading.
+    """
     station = np.arange(stretch[0], stretch[1] + 1, STATION_STEP_MM)
     widest = float(station[np.argmax(joint.sections(station).gap())])
-    return tuple(
-        GapReading(widest if r.station_mm is None else r.station_mm, r.value_mm, r.u_mm)
-        for r in options.readings
-    )
+    out = []
+    for r in options.readings:
+        at = np.array([widest if r.station_mm is None else r.station_mm])
+        drawn = joint.draws(at, DRAWS, np.random.default_rng(SEED))
+        rise = float(drawn.gap().mean() - joint.sections(at).gap()[0])
+        out.append(GapReading(float(at[0]), r.value_mm - rise, r.u_mm))
+    return tuple(out)
 
 
 def stated_radii(options: MeasureOptions, stretch: tuple[float, float]) -> dict:
