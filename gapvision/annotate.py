@@ -18,8 +18,9 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from gapvision.errors import MeasurementError
+from gapvision.lengths import format_length
 from gapvision.photo import load_photo
-from gapvision.result import Measurement, PhotoResult, Place
+from gapvision.result import Measurement, PhotoResult, Place, runs
 
 WIDTH_PX = 1600
 PANEL_LEFT_PX, PANEL_RIGHT_PX = 120, 1576  # columns of photograph and plots; numbers stand left
@@ -289,8 +290,8 @@ def _title_strip(measurement: Measurement, units: str) -> np.ndarray:
     title = f"SET {set_to} for cover {cover}"
     if doubtful:
         title = f"LOWER BOUND: at least {set_to} for cover {cover}"
-    needed = _length(setting.value_mm, units)
-    half_width = _length(setting.U95_mm, units)
+    needed = format_length(setting.value_mm, units)
+    half_width = format_length(setting.U95_mm, units)
     _text(strip, (24, 62), title, TITLE_PX, anchor="lm", bold=True)
     line = f"needed: {needed} ± {half_width} (95 %)"
     if doubtful:
@@ -373,12 +374,12 @@ def _photo_mark(
     lower = _row_at(photo.lower_px, photo.axis_px, view, x)
     height = strip.shape[0]
     if widest:
-        label = f"widest gap {_length(measurement.widest_gap.value_mm, units)}"
+        label = f"widest gap {format_length(measurement.widest_gap.value_mm, units)}"
         mark, text_y = (x, upper - 19), np.clip(upper - 190, 40, height - 40)
         _line(strip, np.array([[x, upper], [x, lower]]), BLACK, 7)
         _line(strip, np.array([[x, upper], [x, lower]]), WIDEST_COLOUR, 3)
     else:
-        label = f"decides: {_length(measurement.setting.value_mm, units)}"
+        label = f"decides: {format_length(measurement.setting.value_mm, units)}"
         mark, text_y = (x, lower + 22), np.clip(lower + 160, 40, height - 40)
     colour = WIDEST_COLOUR if widest else DECIDING_COLOUR
     _line(strip, np.array([mark, (x, text_y)]), BLACK, 5)
@@ -417,7 +418,7 @@ def _gap_strip(measurement: Measurement, columns: Columns, units: str) -> np.nda
     if np.isfinite(deciding):
         _mark(strip, (deciding_x, row(deciding) + 22), "diamond")
     _mark(strip, (x, row(gap.value_mm) - 19), "triangle")
-    label = f"{_length(gap.value_mm, units)} ± {_length(gap.U95_mm, units)}"
+    label = f"{format_length(gap.value_mm, units)} ± {format_length(gap.U95_mm, units)}"
     _beside(strip, (x, row(gap.value_mm) - 24), label, WIDEST_COLOUR)
     return strip
 
@@ -446,7 +447,7 @@ def _groove_strip(measurement: Measurement, columns: Columns, units: str) -> np.
         _mark(strip, (x, row(narrowest)), "square")
     if np.isfinite(deciding):
         _mark(strip, (deciding_x, row(deciding)), "diamond")
-    _beside(strip, (x, strip.shape[0] - 52), f"narrowest {_length(narrowest, units)}", WHITE)
+    _beside(strip, (x, strip.shape[0] - 52), f"narrowest {format_length(narrowest, units)}", WHITE)
     return strip
 
 
@@ -558,13 +559,13 @@ def _plot(
     _text(strip, (PANEL_LEFT_PX, 36), title, SUBTITLE_PX, anchor="lm", bold=True)
     x = columns(station_mm)
     finite = np.isfinite(low + high)
-    for run in _runs(finite):
+    for run in runs(finite):
         edge = np.r_[np.c_[x[run], row(low[run])], np.c_[x[run], row(high[run])][::-1]]
         edge[:, 1] = np.clip(edge[:, 1], top, bottom)
         cv2.fillPoly(strip, [_fixed(edge)], BAND[::-1], cv2.LINE_AA, SHIFT)
-    for run in _runs(finite):
+    for run in runs(finite):
         _line(strip, np.c_[x[run], row(value_mm[run])], BLUE, 5)
-    for run in _runs(~finite):
+    for run in runs(~finite):
         # From the last station seen to the next one, so that no empty sliver is left between.
         reach = x[[max(run.start - 1, 0), min(run.stop, len(x) - 1)]]
         _hatch(strip, reach.min(), reach.max(), top, bottom)
@@ -651,29 +652,20 @@ def _number(value_mm: float, units: str) -> str:
     return f"{round(value_mm / (1.0 if units == 'mm' else 25.4), 3) + 0.0:g}"
 
 
-def _length(value_mm: float, units: str) -> str:
-    """A length with its unit."""
-    try:
-        from gapvision.lengths import format_length
-    except ImportError:
-        return f"{value_mm:.1f} mm" if units == "mm" else f"{value_mm / 25.4:.2f} in"
-    return format_length(value_mm, units)
-
-
 def _chosen(value_mm: float, units: str) -> str:
     """A length that someone chose or sets on a tool: no decimals but those it has."""
-    return f"{value_mm:.4g} mm" if units == "mm" else _length(value_mm, units)
+    return f"{value_mm:.4g} mm" if units == "mm" else format_length(value_mm, units)
 
 
 def _place_text(place: Place, units: str) -> str:
     """Where a place is, as a person finds it on the log."""
     if place.near_card is None or place.offset_mm is None:
-        return f"at station {_length(place.station_mm, units)}"
+        return f"at station {format_length(place.station_mm, units)}"
     if abs(place.offset_mm) < 0.5:
         return f"at the nail of card {place.near_card}"
     hand = "right" if place.offset_mm > 0 else "left"
     offset = abs(place.offset_mm)
-    offset = _chosen(round(offset), units) if units == "mm" else _length(offset, units)
+    offset = _chosen(round(offset), units) if units == "mm" else format_length(offset, units)
     return f"{offset} {hand} of card {place.near_card}, seen from outside"
 
 
@@ -829,12 +821,6 @@ def _wrapped(text: str, size: int, width: float, most: int) -> list[str]:
     if len(lines) > most:
         lines = [*lines[: most - 1], lines[most - 1] + " ..."]
     return lines
-
-
-def _runs(wanted: np.ndarray) -> list[slice]:
-    """The unbroken runs of True in an array, shape (n,)."""
-    edges = np.flatnonzero(np.diff(np.r_[False, wanted, False].astype(np.int8)))
-    return [slice(a, b) for a, b in edges.reshape(-1, 2)]
 
 
 def _file_exists(path: Path) -> MeasurementError:

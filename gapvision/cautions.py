@@ -9,7 +9,7 @@ import numpy as np
 from gapvision.fit import Joint, View
 from gapvision.lengths import format_length
 from gapvision.options import MeasureOptions
-from gapvision.result import CardResult, Caution, PhotoResult, Quantity
+from gapvision.result import CardResult, Caution, PhotoResult, Quantity, runs
 
 HEIGHTS_APART = 0.15  # slopes of sight, rad; under this two photographs count as one height
 LONGEST_UNSEEN_MM = 60.0
@@ -177,11 +177,10 @@ def _speaker(f: Findings):
 
 
 def _stretches(f: Findings, mask: np.ndarray) -> list[tuple[float, float]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(int), [0]])))
     half = 0.5 * (f.station_mm[1] - f.station_mm[0])
     return [
-        (float(f.station_mm[a]) - half, float(f.station_mm[b - 1]) + half)
-        for a, b in zip(edges[::2], edges[1::2], strict=True)
+        (float(f.station_mm[r.start]) - half, float(f.station_mm[r.stop - 1]) + half)
+        for r in runs(mask)
     ]
 
 

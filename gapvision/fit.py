@@ -158,7 +158,7 @@ def card_axes(tilt_rad: np.ndarray, side: str) -> np.ndarray:
     )
 
 
-def touch(camera: Camera, directions: np.ndarray, log: str, joint_z, joint_r) -> np.ndarray:
+def touch(directions: np.ndarray, log: str, joint_z, joint_r) -> np.ndarray:
     """z where each ray grazes the log: half a log behind the card, and more for a sloping ray."""
     slope = directions[:, 1] / directions[:, 2]
     lean = joint_r * slope / np.sqrt(1 + slope**2)
@@ -184,7 +184,7 @@ def _graze(camera: Camera, outline: Outline, state: Joint):
         first_s, w_s = state.spline_s.weights(station)
         z_axis = _lookup(state.coefficients["z_" + tag], first_s, w_s)
         radius = _lookup(state.coefficients["r_" + tag], first_s, w_s)
-        z = touch(camera, d, outline.log, z_axis, radius)
+        z = touch(d, outline.log, z_axis, radius)
     depth = (z - c[2]) / d[:, 2]
     station = c[0] + d[:, 0] * depth
     first_h, w_h = state.spline_h.weights(station)

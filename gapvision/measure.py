@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from gapvision.card import CHECK_BAR_MM
-from gapvision.cautions import Findings, find_cautions, is_doubtful
+from gapvision.cautions import LONGEST_UNSEEN_MM, Findings, find_cautions, is_doubtful
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.fit import (
     GapReading,
@@ -35,6 +35,7 @@ from gapvision.result import (
     Place,
     Profile,
     Quantity,
+    runs,
 )
 from gapvision.sides import check_sides, side_of, tie_sides
 from gapvision.sight import Sight, outlines_of, retrace, take_sight
@@ -43,7 +44,6 @@ from gapvision.target import find_cards
 
 STATION_STEP_MM = 5.0
 SAFE_K = 1.65  # 95 % one-sided
-LONGEST_BRIDGE_MM = 60.0
 BEYOND_MM = 120.0  # fitted past the asked stretch, so that its ends are not the spline's
 WRONG_LABEL_MM = 6.0  # half a usual gap
 NEAR_MM = 15.0  # a station is seen where a traced point lies this near
@@ -366,18 +366,12 @@ def _seen_stations(views: list[View], joint: Joint, station: np.ndarray) -> np.n
     return seen["lower"] & seen["upper"]
 
 
-def runs(mask: np.ndarray) -> list[tuple[int, int]]:
-    """First and last index of each run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(int), [0]])))
-    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 def _short_runs(unseen: np.ndarray, station: np.ndarray) -> np.ndarray:
     out = np.zeros_like(unseen)
-    for a, b in runs(unseen):
-        length = station[b] - station[a] + STATION_STEP_MM
-        if length <= LONGEST_BRIDGE_MM and a > 0 and b < len(station) - 1:
-            out[a : b + 1] = True
+    for run in runs(unseen):
+        length = (run.stop - run.start) * STATION_STEP_MM
+        if length <= LONGEST_UNSEEN_MM and run.start > 0 and run.stop < len(station):
+            out[run] = True
     return out
 
 

@@ -108,3 +108,9 @@ class Measurement:
     photos: tuple[PhotoResult, ...]
     cards: tuple[CardResult, ...]
     cautions: tuple[Caution, ...]
+
+
+def runs(mask: np.ndarray) -> list[slice]:
+    """The unbroken runs of True in an array, shape (n,), in order."""
+    edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8)))
+    return [slice(a, b) for a, b in edges.reshape(-1, 2)]
