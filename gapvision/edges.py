@@ -8,6 +8,7 @@ of the steepest gradient lies off the limb. Each profile is fitted by a constant
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -50,28 +51,21 @@ def _px_per_cell(band, column, row):
 
 def _fit_one(linear_bgr, band, column, row, gap_px, into_log) -> EdgeFit:
     """``into_log`` is +1 where the log lies below the line, -1 where above."""
-    d = np.arange(
-        -(BACK_PX + SEARCH_PX), LOG_PX + SEARCH_PX + 0.5
-    )  # px from the line, log positive
+    d, places, basis, squares = _candidates()
     profile = _profiles(linear_bgr, band, column, row, into_log * d)
     y = _best_grey(profile, d)
     weight = (profile.max(2) < CLIPPED).astype(float)
     room = np.clip(gap_px - 1.5, 1.5, BACK_PX)[:, None]
-    places = np.arange(-SEARCH_PX, SEARCH_PX + 1e-9, STEP_PX)
-    sse = np.empty((len(y), len(places)))
-    dof = np.empty_like(sse)
-    for k, e in enumerate(places):
-        basis = _basis(d - e)
-        w = weight * (d[None] > -room) * (d[None] < LOG_PX)
-        wb = w[:, :, None] * basis[None]
-        normal = np.einsum("nki,kj->nij", wb, basis) + 1e-9 * np.eye(3)
-        right = np.einsum("nki,nk->ni", wb, y)
-        beta = np.linalg.solve(normal, right[..., None])[..., 0]
-        n = np.maximum(w.sum(1), 1.0)
-        sse[:, k] = np.maximum((w * y * y).sum(1) - (beta * right).sum(1), 0) / n
-        dof[:, k] = n
+    w = weight * (d > -room) * (d < LOG_PX)
+    n = np.maximum(w.sum(1), 1.0)
+    # All places at once: normal matrices and right sides are linear in the weights.
+    normal = (w @ squares).reshape(len(y), len(places), 3, 3) + 1e-9 * np.eye(3)
+    right = ((w * y) @ basis).reshape(len(y), len(places), 3)
+    beta = np.linalg.solve(normal, right[..., None])[..., 0]
+    explained = (beta * right).sum(-1)
+    sse = np.maximum((w * y * y).sum(1)[:, None] - explained, 0) / n[:, None]
     noise = np.maximum(sse.min(1, keepdims=True), 1e-7)
-    score = sse / noise * dof.mean(1, keepdims=True) * 0.5 + 0.5 * (places / PULL_PX) ** 2
+    score = sse / noise * n[:, None] * 0.5 + 0.5 * (places / PULL_PX) ** 2
     k = np.clip(np.argmin(score, axis=1), 1, len(places) - 2)
     i = np.arange(len(y))
     a, b, c = score[i, k - 1], score[i, k], score[i, k + 1]
@@ -80,6 +74,17 @@ def _fit_one(linear_bgr, band, column, row, gap_px, into_log) -> EdgeFit:
     u = np.sqrt(STEP_PX**2 / curve)
     good = (k > 1) & (k < len(places) - 2) & (u < 2.0)
     return EdgeFit(into_log * shift, np.clip(u, 0.05, 5.0), good)
+
+
+@cache
+def _candidates() -> tuple[np.ndarray, ...]:
+    """Places (k,) of a profile, px from the line and positive on the log; places (m,) of the limb;
+    the model there (k, m * 3) and its squares (k, m * 9)."""
+    d = np.arange(-(BACK_PX + SEARCH_PX), LOG_PX + SEARCH_PX + 0.5)
+    limbs = np.arange(-SEARCH_PX, SEARCH_PX + 1e-9, STEP_PX)
+    basis = np.stack([_basis(d - limb) for limb in limbs], 1)
+    squares = basis[..., :, None] * basis[..., None, :]
+    return d, limbs, basis.reshape(len(d), -1), squares.reshape(len(d), -1)
 
 
 def _basis(d: np.ndarray) -> np.ndarray:

@@ -18,8 +18,9 @@ from gapvision.sections import Sections
 from gapvision.spline import Spline
 
 KNOT_H_MM, KNOT_S_MM = 60.0, 150.0  # crowns' heights; their radii and places across the wall
-ANNEAL = (30.0, 6.0, 2.0, 2.0, 1.0)  # scales of the robust loss, in standard deviations
-DAMPING = (1e-3, 1e-4, 1e-6, 1e-8, 1e-9)
+# Scale of the robust loss, in standard deviations, and damping.
+ANNEAL = ((30.0, 1e-3), (6.0, 1e-4), (2.0, 1e-6), (2.0, 1e-8), (1.0, 1e-9))
+REFINE = ANNEAL[2:]  # from a joint that is fitted already
 STEPS = 6
 SETTLED = 0.05  # a step that promises less than this of the (whitened) cost ends a scale
 LEAST_RADIUS_MM = 40.0
@@ -204,6 +205,13 @@ def _graze(camera: Camera, outline: Outline, state: Joint):
     }  # fmt: skip
 
 
+def _turned(v: np.ndarray) -> np.ndarray:
+    """Change (3, n, 3) of vectors (n, 3) with a small turn about each axis: axis x v."""
+    x, y, z = v.T
+    o = np.zeros_like(x)
+    return np.stack([np.stack(m, 1) for m in ((o, -z, y), (z, o, -x), (-y, x, o))])
+
+
 def _camera_columns(camera: Camera, at: dict, slope: np.ndarray) -> np.ndarray:
     """Change (n, 8) of an outline's residuals with turn (3), centre (3), log focal length and k1.
 
@@ -215,15 +223,15 @@ def _camera_columns(camera: Camera, at: dict, slope: np.ndarray) -> np.ndarray:
     n = d @ to_world.T  # direction in the camera, (x, y, 1)
     r2 = (n[:, :2] ** 2).sum(1)
     flat = n * [1, 1, 0]
-    moves = [depth[:, None] * (np.cross(n, axis) @ to_world) for axis in np.eye(3)]
-    moves += [np.broadcast_to(axis, d.shape) for axis in np.eye(3)]
-    moves += [-depth[:, None] * (flat @ to_world), -(depth * r2)[:, None] * (flat @ to_world)]
-    out = []
-    for move in moves:
-        across = at["n_y"] * move[:, 1] + at["n_z"] * move[:, 2]
-        along = move[:, 0] - d[:, 0] / d[:, 2] * move[:, 2]
-        out.append(at["up"] * at["scale"] * (across - at["n_y"] * slope * along))
-    return np.stack(out, 1)
+    stretched = -depth[:, None] * (flat @ to_world)
+    moves = np.concatenate([
+        -depth[:, None] * (_turned(n) @ to_world),
+        np.broadcast_to(np.eye(3)[:, None], (3, *d.shape)),
+        [stretched, r2[:, None] * stretched],
+    ])  # fmt: skip
+    across = at["n_y"] * moves[..., 1] + at["n_z"] * moves[..., 2]
+    along = moves[..., 0] - d[:, 0] / d[:, 2] * moves[..., 2]
+    return (at["up"] * at["scale"] * (across - at["n_y"] * slope * along)).T
 
 
 def _lookup(coefficients: np.ndarray, first: np.ndarray, w: np.ndarray) -> np.ndarray:
@@ -271,6 +279,7 @@ def fit_joint(
     stated: dict,
     priors: Priors,
     readings: tuple[GapReading, ...] = (),
+    anneal: tuple[tuple[float, float], ...] = ANNEAL,
 ) -> Joint:
     """The most likely joint for all views.
 
@@ -282,10 +291,11 @@ def fit_joint(
     stated : dict
         ``"upper"``/``"lower"`` -> function from stations (n,) mm to the stated radius (n,) mm, or None.
     readings : caliper readings that enter as observations.
+    anneal : scales of the robust loss with their damping, the last one the answer's.
     """
     state = start
     prior_rows = _section_priors(start, stated, priors)
-    for scale, damping in zip(ANNEAL, DAMPING, strict=True):
+    for scale, damping in anneal:
         for _ in range(STEPS):
             normal, gradient, _ = _normal_equations(
                 views, lenses, state, stated, priors, prior_rows, scale, readings
@@ -301,7 +311,7 @@ def fit_joint(
 def _finished(views, lenses, state, stated, priors, prior_rows, readings) -> Joint:
     layout = _Layout(state)
     normal, _, cost = _normal_equations(
-        views, lenses, state, stated, priors, prior_rows, ANNEAL[-1], readings
+        views, lenses, state, stated, priors, prior_rows, ANNEAL[-1][0], readings
     )
     lower = np.linalg.cholesky(normal)
     pick = np.zeros((layout.size, layout.size - layout.section_start))
@@ -440,20 +450,17 @@ def _add_card(add, lay, i, k, sight, camera, state, pose_columns, scale):
     n = q[:, :2] / q[:, 2:]
     r2 = (n**2).sum(1, keepdims=True)
     gain = camera.focal_px * (1 + camera.k1 * r2)
-
-    def px(dq):  # change of the pixel with a change of the point in the camera's frame
-        return ((dq[:, :2] - n * dq[:, 2:]) / q[:, 2:] * gain).ravel()
-
     miss = (camera.project(points) - sight.corner_px).ravel()
-    jac = [px(np.cross(axis, q)) for axis in np.eye(3)]
-    jac += [px(np.broadcast_to(-turn[:, a], q.shape)) for a in range(3)]
-    jac += [(n * gain).ravel(), (n * r2 * camera.focal_px).ravel()]
-    jac += [px(np.broadcast_to(turn[:, a], q.shape)) for a in range(3)]
-    for a in range(3):
-        tilt = np.zeros(3)
-        tilt[a] = 1e-5
-        moved = replace(state, tilt_rad=state.tilt_rad + tilt).points(sight.corner_id, i)
-        jac.append(px((moved - points) @ turn.T / 1e-5))
+    # Moves (12, n, 3) of the points in the camera's frame: its turn and place, the nail, the tilt.
+    shift = np.broadcast_to(turn.T[:, None], (3, *q.shape))
+    tilts = [state.tilt_rad + 1e-5 * axis for axis in np.eye(3)]
+    tilted = [replace(state, tilt_rad=tilt).points(sight.corner_id, i) for tilt in tilts]
+    tilted = (np.stack(tilted) - points) @ turn.T / 1e-5
+    moves = np.concatenate([_turned(q), -shift, shift, tilted])
+    px = (moves[..., :2] - n * moves[..., 2:]) / q[:, 2:] * gain
+    px = px.reshape(12, -1)
+    lens = np.stack([(n * gain).ravel(), (n * r2 * camera.focal_px).ravel()])
+    jac = [*px[:6], *lens, *px[6:]]
     at = lay.card + 6 * k
     columns = [*pose_columns, *range(at, at + 6)]
     if (k, i) in lay.swing:

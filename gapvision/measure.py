@@ -13,6 +13,7 @@ from gapvision.card import CHECK_BAR_MM
 from gapvision.cautions import LONGEST_UNSEEN_MM, Findings, find_cautions, is_doubtful
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.fit import (
+    REFINE,
     GapReading,
     Joint,
     Lens,
@@ -42,7 +43,7 @@ from gapvision.sight import Sight, outlines_of, retrace, take_sight
 from gapvision.start import Placed, first_joint, place_cards
 from gapvision.target import find_cards
 
-STATION_STEP_MM = 5.0
+STATION_STEP_MM = 10.0
 SAFE_K = 1.65  # 95 % one-sided
 BEYOND_MM = 120.0  # fitted past the asked stretch, so that its ends are not the spline's
 WRONG_LABEL_MM = 6.0  # half a usual gap
@@ -81,7 +82,8 @@ def measure(
         replace(v, outlines=_within(s, joint, i, stretch))
         for i, (s, v) in enumerate(zip(sights, views, strict=True))
     ]  # noqa: E501
-    joint = fit_joint(views, lenses, joint, radii, priors, _readings(options, joint, stretch))
+    readings = _readings(options, joint, stretch)
+    joint = fit_joint(views, lenses, joint, radii, priors, readings, REFINE)
     return _answer(options, sights, views, joint, stretch, left_out, scale)
 
 
