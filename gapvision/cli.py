@@ -13,7 +13,7 @@ from typing import Annotated, Literal, TypeVar
 import typer
 
 from gapvision.errors import MeasurementError
-from gapvision.lengths import parse_diameter, parse_length, parse_reading
+from gapvision.lengths import parse_diameter, parse_ends, parse_length, parse_reading
 from gapvision.options import COVER_MM, MeasureOptions, check_options
 
 # Modules that load OpenCV or the fit are imported inside the commands: help must not wait for them.
@@ -221,6 +221,99 @@ def card(
         except ValueError as error:
             raise typer.BadParameter(f"{error}.") from None
         _say(f"Cards: {pdf}\nPrint at 100 %, then measure the check bar: it should be 100.0 mm.")
+
+
+@app.command()
+def plan(
+    length: Annotated[str, typer.Option(metavar="LENGTH", help="Of the log between its notches.")],
+    upper_diameter: Annotated[
+        str | None,
+        typer.Option(metavar="D", help="300, or 290,310: at the left and the right notch."),
+    ] = None,
+    lower_diameter: Annotated[
+        str | None, typer.Option(metavar="D", help="The same of the lower log.")
+    ] = None,
+    cover: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help=f"Wanted width of the groove.  [default: {COVER_MM:.0f} mm (3 in)]",
+        ),
+    ] = None,
+    sides: Annotated[
+        Literal["outside", "both"], typer.Option(help="The faces that can be photographed.")
+    ] = "outside",
+    lowest: Annotated[
+        str | None,
+        typer.Option(
+            metavar="HEIGHT",
+            help="Lowest place the lens can be held, over (+) or below (-) the gap: --lowest -250.",
+        ),
+    ] = None,
+    highest: Annotated[
+        str | None,
+        typer.Option(metavar="HEIGHT", help="Highest place for the lens in the hand, likewise."),
+    ] = None,
+    pole: Annotated[
+        str | None,
+        typer.Option(metavar="HEIGHT", help="Highest place for the lens on a pole, likewise."),
+    ] = None,
+    room: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="Standing room: farthest the lens can be from the logs' face.",
+        ),
+    ] = None,
+    gap: Annotated[str, typer.Option(metavar="LENGTH", help="A guess of the usual gap.")] = "30mm",
+    units: Annotated[Units, typer.Option(help="Millimetres, or inches and sixteenths.")] = "mm",
+    json_file: Annotated[
+        str | None,
+        typer.Option(
+            "--json", metavar="FILE", help="Write the plan, for programs; - is standard output."
+        ),
+    ] = None,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a file that exists already.")
+    ] = False,
+) -> None:
+    """Plan a shoot: photographs, cards, minutes, and how well the setting will be known.
+
+    \b
+    Examples:
+      gapvision plan --length 6000 --upper-diameter 290,320 --lower-diameter 310
+      gapvision plan --length 240in --units in --room 32in --sides both
+      gapvision plan --length 4500 --lowest -2800 --highest -700 --pole 500
+
+    Exit status: 0 planned, 1 refused, 2 wrong usage.
+    """
+    cover_mm = _read("--cover", parse_length, cover, units)
+    asked = dict(
+        length_mm=_read("--length", parse_length, length, units),
+        upper_diameter=_read("--upper-diameter", parse_ends, upper_diameter, units),
+        lower_diameter=_read("--lower-diameter", parse_ends, lower_diameter, units),
+        cover_mm=COVER_MM if cover_mm is None else cover_mm,
+        sides=sides,
+        lowest_mm=_read("--lowest", parse_length, lowest, units),
+        highest_mm=_read("--highest", parse_length, highest, units),
+        pole_mm=_read("--pole", parse_length, pole, units),
+        room_mm=_read("--room", parse_length, room, units),
+        gap_mm=_read("--gap", parse_length, gap, units),
+    )
+    with _exit_status():
+        _check_json_path(json_file, MeasureOptions(photos=()), overwrite)
+        from gapvision.plan import plan_shoot
+        from gapvision.plan_answer import plan_json, plan_text, refusal_json
+        from gapvision.shoot import Site
+
+        try:
+            planned = plan_shoot(Site(**asked))
+        except MeasurementError as error:
+            _write_json(json_file, refusal_json(error), overwrite)
+            raise
+        aside = json_file == STDOUT
+        _say(plan_text(planned, units, _in_color(aside)), err=aside)
+        _write_json(json_file, plan_json(planned), overwrite)
 
 
 @app.command()

@@ -38,3 +38,7 @@ class OutlinesNotFound(MeasurementError):
 
 class JointNotFitted(MeasurementError):
     """Photographs, cards or entries that contradict each other."""
+
+
+class PlanNotPossible(MeasurementError):
+    """A site from which the joint cannot be photographed, or entries that contradict each other."""

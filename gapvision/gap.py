@@ -36,6 +36,7 @@ def gap_profile(
     station_mm: np.ndarray,
     cover_mm: float,
     u_label_mm: np.ndarray | float = 0.0,
+    draws: int = DRAWS,
 ) -> GapProfile:
     """Gap and setting needed along the log, and the largest of each with its bias taken off.
 
@@ -49,7 +50,7 @@ def gap_profile(
     u_label = np.broadcast_to(u_label_mm, station_mm.shape)
     rough, model = np.hypot(ROUGH_MM, u_label), np.sqrt(ROUGH_MM**2 + SHAPE_MM**2 + u_label**2)
     rng = np.random.default_rng(SEED)
-    drawn = joint.draws(station_mm, DRAWS, rng)
+    drawn = joint.draws(station_mm, draws, rng)
     gaps, needs = drawn.gap(), drawn.setting_needed(cover_mm)
     widest, at_w = _largest(gaps, station_mm, rough)
     setting, at_s = _largest(needs, station_mm, model)

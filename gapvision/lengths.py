@@ -102,6 +102,20 @@ def parse_diameter(text: str, units: str = "mm") -> Diameter:
     return Diameter(tuple(points))
 
 
+def parse_ends(text: str, units: str = "mm") -> Diameter:
+    """Diameters from ``300`` or ``290,310``, where no station can be named yet.
+
+    Raises
+    ------
+    ValueError
+        Where a part is no length or has a station.
+    """
+    diameter = parse_diameter(text, units)
+    if any(station is not None for station, _ in diameter.points):
+        raise ValueError(f"{text!r}: give one diameter, or two for the left and the right end.")
+    return diameter
+
+
 def parse_reading(text: str, units: str = "mm") -> Reading:
     """A caliper reading ``41.5@1200``, with its uncertainty ``41.5@1200~0.5``, or ``41.5@widest``.
 

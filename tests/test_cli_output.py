@@ -114,7 +114,7 @@ def test_colour_only_on_terminals_that_want_it(monkeypatch):
     assert not cli._in_color(err=False)
 
 
-@pytest.mark.parametrize("command", ["measure", "card", "demo"])
+@pytest.mark.parametrize("command", ["measure", "card", "plan", "demo"])
 def test_help_fits_plain_terminals(command):
     result = run(command, "--help")
     assert result.exit_code == 0

@@ -9,6 +9,7 @@ import pytest
 import typer
 
 import gapvision.measure
+import gapvision.plan
 from gapvision import cli
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -69,7 +70,7 @@ def test_continuous_integration_runs_what_the_readme_says():
 
 def test_there_are_examples():
     shown = " ".join(examples())
-    assert all(f"gapvision {command} " in shown for command in ("measure", "card"))
+    assert all(f"gapvision {command} " in shown for command in ("measure", "card", "plan"))
 
 
 @pytest.mark.parametrize("line", examples())
@@ -85,6 +86,7 @@ def test_examples_are_accepted(line, monkeypatch, tmp_path):
 
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(gapvision.measure, "measure", measure)
+    monkeypatch.setattr(gapvision.plan, "plan_shoot", measure)
     monkeypatch.setattr(sheet, "write_cards", lambda *args, **kwargs: done.append(kwargs))
     from typer.testing import CliRunner
 
