@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,13 +27,13 @@ from gapvision.card import (
     board,
     outline_mm,
 )
-from gapvision.errors import MeasurementError
+from gapvision.files import write_new
+from gapvision.lengths import SIXTEENTH_MM
 
 # Landscape sheets, width and height: ISO 216 A4, and ANSI/ASME Y14.1 size A (8.5 x 11 in).
 PAPERS_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}
 CARDS_PER_SHEET = 2
 
-INCH_MM = 25.4
 SHORTEST_SETTING_MM = 20
 LONGEST_SETTING_MM = 150
 
@@ -118,12 +118,12 @@ def write_cards(
         pdf.scale(mm, mm)
         _draw_sheet(pdf, width, height, sheet)
         pdf.showPage()
-    for ladder in (_millimetres(), _sixteenths()) if setting_sheet else ():
+    for ladder in _LADDERS if setting_sheet else ():
         pdf.scale(mm, mm)
         _draw_settings(pdf, width, height, ladder)
         pdf.showPage()
     pdf.save()
-    _write(Path(path), content.getvalue(), overwrite)
+    write_new(Path(path), content.getvalue(), "the cards", overwrite)
 
 
 def _draw_sheet(pdf: Canvas, width: float, height: float, numbers: Sequence[int]) -> None:
@@ -239,55 +239,38 @@ def _draw_upright(
     pdf.restoreState()
 
 
-@dataclass(frozen=True, slots=True)
-class _Ladder:
-    """The pairs of one setting sheet, shortest first, and what is printed above and below them."""
-
-    title: str
-    note: tuple[str, str]
-    settings_mm: tuple[float, ...]
-    labels: tuple[str, ...]
-    bold: tuple[bool, ...]
-
-
-def _millimetres() -> _Ladder:
-    """A pair for every millimetre."""
-    settings = range(SHORTEST_SETTING_MM, LONGEST_SETTING_MM + 1)
-    return _Ladder(
-        title="Scriber settings in millimetres",
-        note=(
-            "The bar must read 100.0 mm on a good rule, and pair 100 must read 100.0 mm as well.",
-            "If either does not, do not use this sheet: set the scriber on the rule.",
-        ),
-        settings_mm=tuple(float(s) for s in settings),
-        labels=tuple(str(s) for s in settings),
-        bold=tuple(s % 5 == 0 for s in settings),
-    )
-
-
-def _sixteenths() -> _Ladder:
-    """A pair for every sixteenth of an inch."""
-    least = int(np.ceil(SHORTEST_SETTING_MM * 16 / INCH_MM))
-    most = int(LONGEST_SETTING_MM * 16 / INCH_MM)
-    settings = range(least, most + 1)
-    return _Ladder(
-        title="Scriber settings in inches",
-        note=(
-            "The bar must read 100.0 mm on a good rule, and pair 4 must read 4 in (101.6 mm).",
-            "If either does not, do not use this sheet: set the scriber on the rule.",
-        ),
-        settings_mm=tuple(s * INCH_MM / 16 for s in settings),
-        labels=tuple(_inches(s) for s in settings),
-        bold=tuple(s % 8 == 0 for s in settings),
-    )
-
-
 def _inches(sixteenths: int) -> str:
     """A length as on a tape, as in 2 5/16."""
     whole, part = divmod(sixteenths, 16)
     common = int(np.gcd(part, 16))
     fraction = f"{part // common}/{16 // common}" if part else ""
     return f"{whole or ''} {fraction}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class _Ladder:
+    """The pairs of one setting sheet, every ``step_mm``, and what a rule must read on one of them."""
+
+    unit: str
+    check: str
+    step_mm: float
+    bold_every: int
+    label: Callable[[int], str]
+
+    def pairs(self) -> list[tuple[float, str, bool]]:
+        """Setting, label and whether it is bold, shortest first."""
+        least = int(np.ceil(SHORTEST_SETTING_MM / self.step_mm))
+        most = int(LONGEST_SETTING_MM / self.step_mm)
+        return [
+            (n * self.step_mm, self.label(n), n % self.bold_every == 0)
+            for n in range(least, most + 1)
+        ]
+
+
+_LADDERS = (
+    _Ladder("millimetres", "pair 100 must read 100.0 mm as well", 1.0, 5, str),
+    _Ladder("inches", "pair 4 must read 4 in (101.6 mm)", SIXTEENTH_MM, 8, _inches),
+)
 
 
 def _draw_settings(pdf: Canvas, width: float, height: float, ladder: _Ladder) -> None:
@@ -298,12 +281,12 @@ def _draw_settings(pdf: Canvas, width: float, height: float, ladder: _Ladder) ->
     """
     pdf.setFillGray(0)
     pdf.setFont("Helvetica-Bold", 4.5)
-    pdf.drawString(_PAGE_MARGIN_MM, height - 10.5, ladder.title)
+    pdf.drawString(_PAGE_MARGIN_MM, height - 10.5, f"Scriber settings in {ladder.unit}")
     pdf.setFont("Helvetica", 3.4)
     how = "True size, print at 100 %. Set the scriber on the crosses at the two ends of one line."
     pdf.drawRightString(width - _PAGE_MARGIN_MM, height - 10.5, how)
 
-    pairs = list(zip(ladder.settings_mm, ladder.labels, ladder.bold, strict=True))
+    pairs = ladder.pairs()
     columns = (len(pairs) + 1) // 2
     upper, lower = pairs[: len(pairs) - columns], pairs[: -columns - 1 : -1]
     pitch = (width - 2 * _PAGE_MARGIN_MM) / columns
@@ -316,7 +299,11 @@ def _draw_settings(pdf: Canvas, width: float, height: float, ladder: _Ladder) ->
     _draw_check_bar(pdf, _PAGE_MARGIN_MM, 8)
     pdf.setFillGray(0)
     pdf.setFont("Helvetica", 3.4)
-    for line, y in zip(ladder.note, (9.2, 5.2), strict=True):
+    note = (
+        f"The bar must read 100.0 mm on a good rule, and {ladder.check}.",
+        "If either does not, do not use this sheet: set the scriber on the rule.",
+    )
+    for line, y in zip(note, (9.2, 5.2), strict=True):
         pdf.drawString(_PAGE_MARGIN_MM + CHECK_BAR_MM + 6, y, line)
 
 
@@ -344,21 +331,3 @@ def _draw_pair(
         pdf.setFillGray(1)
         pdf.rect(x - 0.5, y - room / 2, 1, room, stroke=0, fill=1)
         _draw_upright(pdf, x + 0.36 * _LABEL_MM, y, label, _LABEL_MM, font)
-
-
-def _write(path: Path, content: bytes, overwrite: bool) -> None:
-    """Write the file, or say why not."""
-    if not path.parent.is_dir():
-        text = f"There is no folder {path.parent} to write the cards to: make it first."
-        raise MeasurementError("no-folder", text)
-    try:
-        with path.open("wb" if overwrite else "xb") as file:
-            file.write(content)
-    except FileExistsError:
-        text = (
-            f"The file {path} exists already: choose another name, or allow it to be overwritten."
-        )
-        raise MeasurementError("file-exists", text) from None
-    except OSError as error:
-        text = f"The cards could not be written to {path}: {error.strerror or error}."
-        raise MeasurementError("not-written", text) from error

@@ -6,84 +6,32 @@ from types import SimpleNamespace
 import cv2
 import numpy as np
 import pytest
-
-from gapvision import annotate
-from gapvision.annotate import best_photo, draw_picture, write_picture
-from gapvision.errors import MeasurementError
-from gapvision.result import (
-    CardResult,
-    Caution,
-    Measurement,
-    PhotoResult,
-    Place,
-    Profile,
-    Quantity,
+from joints import (
+    DECIDING_MM,
+    PHOTO_SHAPE,
+    WIDEST_MM,
+    joint,
+    lower_y,
+    photo,
+    photo_x,
+    upper_y,
+    whole_log,
 )
 
-# A photograph of 1800 x 1300 px in which station s stands at column 880 + 0.9 s, the gap's middle
-# runs downhill, and both outlines are dead straight; traces from -900 to 900 mm.
-PHOTO_SHAPE = (1300, 1800, 3)
-LEFT, RIGHT = annotate.PANEL_LEFT_PX, annotate.PANEL_RIGHT_PX
-WIDEST_MM, DECIDING_MM, HIDDEN_MM = 310.0, -440.0, (450.0, 650.0)
+from gapvision import annotate, drawing
+from gapvision.annotate import draw_picture, write_picture
+from gapvision.errors import MeasurementError
+from gapvision.photo_strip import best_photo
+
+LEFT, RIGHT = drawing.PANEL_LEFT_PX, drawing.PANEL_RIGHT_PX
+HIDDEN_MM = (450.0, 650.0)
 PAPER = (128, 128, 128)  # what the photograph is made of
 OPTIONS = SimpleNamespace(units="mm")
-
-
-def photo_x(station):
-    return 880 + 0.9 * np.asarray(station, float)
-
-
-def upper_y(station):
-    return 640 + 0.02 * np.asarray(station, float)
-
-
-def lower_y(station):
-    return upper_y(station) + 40
 
 
 def column(station):
     """Column of a station in the picture: the photograph fills the panel from edge to edge."""
     return LEFT + (photo_x(station) + 0.5) * (RIGHT - LEFT) / PHOTO_SHAPE[1] - 0.5
-
-
-def photo(file="joint.jpg", first=-900.0, last=900.0, hidden=None, **changes):
-    station = np.arange(first, last + 1, 5.0)
-    if hidden:
-        station = station[(station <= hidden[0]) | (station >= hidden[1])]
-    at = {"side": "outside", "from_mm": first, "to_mm": last, "axis_station_mm": station}
-    at["upper_px"] = np.c_[photo_x(station), upper_y(station)]
-    at["lower_px"] = np.c_[photo_x(station), lower_y(station)]
-    at["axis_px"] = (at["upper_px"] + at["lower_px"]) / 2
-    return PhotoResult(file, "0" * 64, used=True, **(at | changes))
-
-
-def measurement(photos=None, hidden=None, status="measured", first=-900.0, last=900.0):
-    station = np.arange(first, last + 1, 10.0)
-    gap = 30 + 8 * np.exp(-(((station - WIDEST_MM) / 200) ** 2))
-    need = 38 + 9 * np.exp(-(((station - DECIDING_MM) / 200) ** 2))
-    groove = 75 + 2.5 * (49 - need)
-    if hidden:
-        for values in (gap, need, groove):
-            values[(station > hidden[0]) & (station < hidden[1])] = np.nan
-    u = np.full(len(station), 0.8)
-    return Measurement(
-        status=status,
-        cover_mm=75.0,
-        widest_gap=Quantity(38.0, 0.9, 1.8),
-        widest_place=Place(WIDEST_MM, 2, -390.0),
-        setting=Quantity(47.0, 1.0, 2.0),
-        set_to_mm=49.0,
-        deciding_place=Place(DECIDING_MM, 1, DECIDING_MM),
-        narrowest_groove=Quantity(80.0, 2.0, 4.0),
-        narrowest_place=Place(DECIDING_MM, 1, DECIDING_MM),
-        profile=Profile(station, gap, u, groove, 2.5 * u, need, u),
-        photos=(photo(hidden=hidden),) if photos is None else photos,
-        cards=tuple(CardResult(i + 1, "outside", 700.0 * i, 0.0, ()) for i in range(2)),
-        cautions=(
-            Caution("one-height", "One photograph is not much."),
-            Caution("end", "No notch."),
-        ),
-    )
 
 
 def grey_photo(file):
@@ -92,20 +40,7 @@ def grey_photo(file):
 
 @pytest.fixture(scope="module")
 def whole():
-    return draw_picture(measurement(), grey_photo)
-
-
-@pytest.fixture
-def said(monkeypatch):
-    """Every text that is drawn."""
-    texts, draw = [], annotate._text
-
-    def listen(strip, point, text, *args, **kwargs):
-        texts.append(text)
-        draw(strip, point, text, *args, **kwargs)
-
-    monkeypatch.setattr(annotate, "_text", listen)
-    return texts
+    return draw_picture(joint(), grey_photo)
 
 
 def is_colour(picture, rgb):
@@ -121,7 +56,7 @@ def photo_rows(picture):
 def plot_rows(picture):
     """Rows of the gap's plot and of the groove's plot, by the curves' colour."""
     strip = picture[photo_rows(picture).stop + 130 :]
-    blue = np.flatnonzero(is_colour(strip, annotate.BLUE)[:, LEFT + 100 : RIGHT].any(axis=1))
+    blue = np.flatnonzero(is_colour(strip, drawing.BLUE)[:, LEFT + 100 : RIGHT].any(axis=1))
     start = photo_rows(picture).stop + 130
     return [
         slice(start + run[0], start + run[-1] + 1)
@@ -131,7 +66,7 @@ def plot_rows(picture):
 
 def test_picture_is_colour_image_of_fixed_width_for_a_phone(whole):
     assert whole.dtype == np.uint8
-    assert whole.shape[1:] == (annotate.WIDTH_PX, 3)
+    assert whole.shape[1:] == (drawing.WIDTH_PX, 3)
     assert 1200 < whole.shape[0] < 3000
 
 
@@ -140,8 +75,8 @@ def test_outlines_lie_where_they_were_traced(whole):
     scale = (RIGHT - LEFT) / PHOTO_SHAPE[1]
     apart = []
     for colour, edge in (
-        (annotate.UPPER_COLOUR, upper_y),
-        (annotate.LOWER_COLOUR, lower_y),
+        (drawing.UPPER_COLOUR, upper_y),
+        (drawing.LOWER_COLOUR, lower_y),
     ):
         hit = is_colour(whole[rows], colour)
         stations = np.array([-800.0, -250.0, 0.0, 130.0, 505.0, 880.0])
@@ -162,7 +97,7 @@ def test_outlines_are_thin_so_that_the_edge_stays_visible(whole):
 
 @pytest.mark.parametrize(
     "colour, station",
-    [(annotate.WIDEST_COLOUR, WIDEST_MM), (annotate.DECIDING_COLOUR, DECIDING_MM)],
+    [(drawing.WIDEST_COLOUR, WIDEST_MM), (drawing.DECIDING_COLOUR, DECIDING_MM)],
 )
 def test_marks_stand_at_their_station_in_photograph_and_plot(whole, colour, station):
     photo_part = is_colour(whole[photo_rows(whole)], colour)
@@ -180,15 +115,15 @@ def test_marks_stand_at_their_station_in_photograph_and_plot(whole, colour, stat
 def test_marks_differ_in_shape_and_not_in_colour_alone():
     fields = []
     for shape in ("triangle", "diamond", "square"):
-        strip = annotate._blank(60)
-        annotate._mark(strip, (100, 30), shape)
+        strip = drawing.blank(60)
+        drawing.mark(strip, (100, 30), shape)
         fields.append((strip[:, 60:140] != 255).any(axis=-1))
     for a, b in ((0, 1), (0, 2), (1, 2)):
         assert (fields[a] ^ fields[b]).sum() > 0.2 * fields[a].sum()
 
 
 def test_curve_is_highest_at_the_widest_gap_and_lowest_at_the_deciding_place(whole):
-    gap, groove = (is_colour(whole[rows], annotate.BLUE) for rows in plot_rows(whole))
+    gap, groove = (is_colour(whole[rows], drawing.BLUE) for rows in plot_rows(whole))
     top = np.argmax(gap[:, round(column(WIDEST_MM))])
     assert top < np.argmax(gap[:, round(column(WIDEST_MM + 150))])
     deciding = np.argmax(groove[:, round(column(DECIDING_MM + 40))])
@@ -196,30 +131,30 @@ def test_curve_is_highest_at_the_widest_gap_and_lowest_at_the_deciding_place(who
 
 
 def test_stretch_not_seen_is_hatched_and_has_neither_curve_nor_outline(said):
-    picture = draw_picture(measurement(hidden=HIDDEN_MM), grey_photo)
+    picture = draw_picture(joint(hidden=HIDDEN_MM), grey_photo)
     assert said.count("not seen") == 1  # in the legend; this field is too narrow for words
     hidden = slice(*np.round(column(np.add(HIDDEN_MM, (15, -15)))).astype(int))
     seen = slice(*np.round(column(np.array([-150.0, 50.0]))).astype(int))
     plots = plot_rows(picture)
     for rows in plots:
-        assert not is_colour(picture[rows, hidden], annotate.BLUE).any()
-        assert is_colour(picture[rows, seen], annotate.BLUE).any()
+        assert not is_colour(picture[rows, hidden], drawing.BLUE).any()
+        assert is_colour(picture[rows, seen], drawing.BLUE).any()
         grey = (picture[rows, hidden] == 120).all(axis=-1)
         assert 0.05 < grey.mean() < 0.4
         assert not (picture[rows, seen] == 120).all(axis=-1).any()
-    for colour in (annotate.UPPER_COLOUR, annotate.LOWER_COLOUR):
+    for colour in (drawing.UPPER_COLOUR, drawing.LOWER_COLOUR):
         line = is_colour(picture[photo_rows(picture)], colour)
         assert not line[:, hidden].any()
         assert line[:, seen].any(axis=0).all()
 
 
 def test_wide_stretch_not_seen_says_so(said):
-    draw_picture(measurement(hidden=(100.0, 800.0)), grey_photo)
+    draw_picture(joint(hidden=(100.0, 800.0)), grey_photo)
     assert said.count("not seen") == 3
 
 
 def test_texts_hold_the_answer(said):
-    draw_picture(measurement(), grey_photo)
+    draw_picture(joint(), grey_photo)
     assert said[0] == "SET 49 mm for cover 75 mm"
     assert "±" in said[1] and "47" in said[1] and "95 %" in said[1]
     assert "440 mm left of card 1, seen from outside" in said[2]
@@ -231,12 +166,12 @@ def test_texts_hold_the_answer(said):
 
 
 def test_doubtful_answer_is_called_a_lower_bound_first_of_all(said):
-    draw_picture(measurement(status="doubtful"), grey_photo)
+    draw_picture(joint(status="doubtful"), grey_photo)
     assert said[0].startswith("LOWER BOUND: at least 49 mm")
 
 
 def test_inches_everywhere(said):
-    draw_picture(measurement(), grey_photo, units="in")
+    draw_picture(joint(cover_mm=76.2), grey_photo, units="in")
     assert not [t for t in said if "mm" in t]
     assert "12" in said and "-24" in said  # stations by the foot
 
@@ -246,56 +181,76 @@ def test_tall_photograph_and_16_bits_are_shown(said):
         return np.full((1000, 1800, 3), 128 * 257, np.uint16)
 
     shallow = photo(upper_px=np.c_[photo_x([-900, 900]), [30, 30]])  # hard by the upper edge
-    picture = draw_picture(measurement((shallow,)), deep)
+    picture = draw_picture(joint(photos=(shallow,)), deep)
     assert is_colour(picture[:, LEFT:RIGHT], PAPER).sum() > 100_000
 
 
-def test_photograph_that_has_the_deciding_place_nearest_its_middle_is_the_only_one_read():
+def test_only_the_photograph_that_shows_the_deciding_place_best_is_read():
     aside = photo("aside.jpg", DECIDING_MM - 50, 900.0)
     central = photo("central.jpg", DECIDING_MM - 400, DECIDING_MM + 500)
     elsewhere = photo("elsewhere.jpg", 0.0, 900.0)
     left_out = replace(photo("bad.jpg", DECIDING_MM - 100, DECIDING_MM + 100), used=False)
-    joint = measurement((elsewhere, aside, left_out, central))
     read = []
 
     def load(file):
         read.append(file)
         return grey_photo(file)
 
-    draw_picture(joint, load)
+    draw_picture(joint(photos=(elsewhere, aside, left_out, central)), load)
     assert read == ["central.jpg"]
-    assert best_photo(measurement((elsewhere, left_out))).file == "elsewhere.jpg"
-    assert best_photo(measurement((left_out,))) is None
+    assert best_photo(joint(photos=(elsewhere, left_out))).file == "elsewhere.jpg"
+    assert best_photo(joint(photos=(left_out,))) is None
 
 
-def test_whole_log_has_an_even_axis_and_bars_for_the_photographs(said):
-    photos = (photo("a.jpg", -900.0, 900.0), photo("b.jpg", 2000.0, 4000.0))
-    picture = draw_picture(measurement(photos, last=4000.0), grey_photo)
-    assert "shown" in said and "photos" in said
-    # The bar of the second photograph, 2000 to 4000 mm, is grey and the only long grey one.
-    grey = is_colour(picture, annotate.GREY)
-    lane = grey[np.flatnonzero(grey[:, RIGHT - 60] & ~grey[:, 30] & ~grey[:, LEFT + 40])]
-    bar = lane[np.argsort(lane.sum(axis=1))[len(lane) // 2]]
-    scale = (RIGHT - LEFT - 40) / 4900
-    ends = LEFT + 20 + scale * (np.array([2000.0, 4000.0]) + 900)
-    np.testing.assert_allclose(np.flatnonzero(bar)[[0, -1]], ends, atol=4)
+@pytest.mark.parametrize(
+    "worse",
+    [
+        {"height_mm": 330.0},
+        {"height_mm": -330.0},
+        {"side": "inside"},
+        {"hidden": (DECIDING_MM - 100, DECIDING_MM + 100)},
+    ],
+)
+def test_best_photograph_is_level_from_outside_and_shows_the_place_itself(worse):
+    central = photo("central.jpg", DECIDING_MM - 400, DECIDING_MM + 400, **worse)
+    aside = photo("aside.jpg", DECIDING_MM - 50, 900.0)
+    assert best_photo(joint(photos=(central, aside))).file == "aside.jpg"
+
+
+def test_whole_log_shows_the_deciding_place_and_one_profile_over_all_its_length(said):
+    log, read = whole_log(), []
+
+    def load(file):
+        read.append(file)
+        return grey_photo(file)
+
+    picture = draw_picture(log, load)
+    assert read == ["level-6.jpg"]
+    curve = is_colour(picture[plot_rows(picture)[0]], drawing.BLUE).any(axis=0)
+    first, last = np.flatnonzero(curve[LEFT:RIGHT])[[0, -1]] + LEFT
+    # From 20 px inside the panel to 20 px inside it, and the pen is 5 px wide.
+    assert (first, last) == (pytest.approx(LEFT + 20, abs=4), pytest.approx(RIGHT - 20, abs=4))
+    # What was left out has no bar; rows and cards are named in the order in which they stand.
+    assert not [t for t in said if "dark" in t]
+    order = ["cards", "1", "7", "above", "level", "below"]
+    assert [t for t in said if t in order] == order
 
 
 def test_photograph_from_inside_says_that_it_is_mirrored(said):
     station = np.arange(-900.0, 901, 5.0)
     mirrored = photo(side="inside", axis_station_mm=-station)
-    picture = draw_picture(measurement((mirrored,)), grey_photo)
+    picture = draw_picture(joint(photos=(mirrored,)), grey_photo)
     assert any("left and right are swapped" in t for t in said)
     # The axis below is the photograph's own, so that marks stay under one another.
     rows = plot_rows(picture)[0]
-    marked = is_colour(picture[rows.start - 60 : rows.stop], annotate.WIDEST_COLOUR)
+    marked = is_colour(picture[rows.start - 60 : rows.stop], drawing.WIDEST_COLOUR)
     mark = round(column(-WIDEST_MM))
     assert marked[:, mark - 8 : mark + 9].any()
 
 
 def test_no_photograph_still_gives_the_numbers(said):
-    picture = draw_picture(measurement(()), grey_photo)
-    assert picture.shape[1] == annotate.WIDTH_PX
+    picture = draw_picture(joint(photos=()), grey_photo)
+    assert picture.shape[1] == drawing.WIDTH_PX
     assert said[0].startswith("SET 49 mm")
 
 
@@ -306,8 +261,8 @@ def test_colours_are_the_published_palette_and_differ_in_luminance():
         (240, 228, 66), (0, 114, 178), (213, 94, 0), (204, 121, 167),
     }  # fmt: skip
     pairs = (
-        (annotate.UPPER_COLOUR, annotate.LOWER_COLOUR),
-        (annotate.WIDEST_COLOUR, annotate.DECIDING_COLOUR),
+        (drawing.UPPER_COLOUR, drawing.LOWER_COLOUR),
+        (drawing.WIDEST_COLOUR, drawing.DECIDING_COLOUR),
     )
     for pair in pairs:
         assert set(pair) <= palette
@@ -328,7 +283,7 @@ def luminance(rgb):
 
 @pytest.mark.parametrize("name", ["joint.png", "joint.JPG"])
 def test_written_picture_reads_back(tmp_path, whole, name):
-    write_picture(tmp_path / name, measurement(), OPTIONS, load_bgr=grey_photo)
+    write_picture(tmp_path / name, joint(), OPTIONS, load_bgr=grey_photo)
     back = cv2.imread(str(tmp_path / name))
     assert back.shape == whole.shape
     loss = np.abs(back.astype(int) - whole).mean()
@@ -343,7 +298,7 @@ def test_photograph_is_read_again_from_its_file(tmp_path, monkeypatch):
         return SimpleNamespace(bgr=grey_photo(file))
 
     monkeypatch.setattr(annotate, "load_photo", load)
-    write_picture(tmp_path / "joint.jpg", measurement(), OPTIONS)
+    write_picture(tmp_path / "joint.jpg", joint(), OPTIONS)
     assert read == ["joint.jpg"]
 
 
@@ -351,10 +306,10 @@ def test_existing_file_is_kept_unless_it_may_be_overwritten(tmp_path):
     path = tmp_path / "joint.jpg"
     path.write_bytes(b"mine")
     with pytest.raises(MeasurementError, match="exists already: choose another name") as refusal:
-        write_picture(path, measurement(), OPTIONS, load_bgr=grey_photo)
+        write_picture(path, joint(), OPTIONS, load_bgr=grey_photo)
     assert refusal.value.code == "file-exists"
     assert path.read_bytes() == b"mine"
-    write_picture(path, measurement(), OPTIONS, overwrite=True, load_bgr=grey_photo)
+    write_picture(path, joint(), OPTIONS, overwrite=True, load_bgr=grey_photo)
     assert path.read_bytes()[:2] == b"\xff\xd8"
 
 
@@ -366,22 +321,22 @@ def test_file_that_came_into_being_while_drawing_is_kept(tmp_path):
         return grey_photo(file)
 
     with pytest.raises(MeasurementError, match="exists already"):
-        write_picture(path, measurement(), OPTIONS, load_bgr=load)
+        write_picture(path, joint(), OPTIONS, load_bgr=load)
     assert path.read_bytes() == b"mine"
 
 
 def test_missing_folder_and_unwritable_place_are_refused(tmp_path):
     with pytest.raises(MeasurementError, match="There is no folder .*none") as refusal:
-        write_picture(tmp_path / "none" / "joint.png", measurement(), OPTIONS)
+        write_picture(tmp_path / "none" / "joint.png", joint(), OPTIONS)
     assert refusal.value.code == "no-folder"
     (tmp_path / "folder.png").mkdir()
     with pytest.raises(MeasurementError, match="could not be written") as refusal:
         write_picture(
-            tmp_path / "folder.png", measurement(), OPTIONS, overwrite=True, load_bgr=grey_photo
+            tmp_path / "folder.png", joint(), OPTIONS, overwrite=True, load_bgr=grey_photo
         )
     assert refusal.value.code == "not-written"
 
 
 def test_other_formats_are_refused_by_name(tmp_path):
     with pytest.raises(ValueError, match=r"\.jpg, \.jpeg, \.png, not 'joint\.gif'"):
-        write_picture(tmp_path / "joint.gif", measurement(), OPTIONS, load_bgr=grey_photo)
+        write_picture(tmp_path / "joint.gif", joint(), OPTIONS, load_bgr=grey_photo)
