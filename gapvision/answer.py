@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable
+from pathlib import Path
 
+from gapvision.chain import Chain, find_chains
 from gapvision.errors import MeasurementError
 from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
 from gapvision.options import COVER_MM
@@ -13,7 +15,9 @@ from gapvision.result import CardResult, Measurement, PhotoResult, Place, Quanti
 
 FORMAT, VERSION = "gapvision-measurement", 1
 WIDTH = 80  # columns of the narrowest terminal in common use
+SHOWN_MM = 0.1  # the last digit of a setting
 DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
+CHAIN_LINES = 2  # a longer chain is told by its ends
 
 REMINDER = (
     "Set the points on the setting sheet, level the bubble at this setting against a plumb line, "
@@ -43,7 +47,8 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
     -------
     str
         Lines without a newline at the end: what to set the points to, or why that is only a lower
-        bound; the numbers and their places; cautions; the line to crayon on the log; the reminder.
+        bound; the numbers and their places; how the photographs hang together; cautions; the line
+        to crayon on the log; the reminder.
         Half-widths hold the truth 95 times in 100.
     """
     first = _first_line(measurement, units)
@@ -51,9 +56,10 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
         first = f"{_BOLD if measurement.status == 'measured' else _WARN}{first}{_PLAIN}"
     lines = [first]
     if measurement.status != "measured":
-        set_to, cover = _set_to(measurement, units), _cover(measurement, units)
+        set_to, cover = set_to_text(measurement, units), cover_text(measurement, units)
         lines += _wrap(f"Set the points to at least {set_to} for a cover of {cover}.")
     lines += ["", *_number_lines(measurement, units)]
+    lines += [*_chain_lines(measurement), *_lens_lines(measurement.photos)]
     if measurement.cautions:
         lines += ["", "Cautions:"]
         for caution in measurement.cautions:
@@ -66,21 +72,21 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
 def crayon_line(m: Measurement, units: str = "mm") -> str:
     """The one line that goes on the log itself; inches carry their mark, millimetres none."""
 
-    def mark(mm: float) -> str:
-        return f"{mm:.0f}" if units == "mm" else format_length(mm, "in").removesuffix(" in") + '"'
+    def mark(text: str) -> str:
+        return text.removesuffix(" mm") if units == "mm" else text.removesuffix(" in") + '"'
 
     place = m.widest_place
     if place.near_card is None or place.offset_mm is None:
-        where = mark(place.station_mm)
-    elif mark(abs(place.offset_mm)) == mark(0.0):
+        where = mark(_distance(place.station_mm, units))
+    elif (offset := _distance(abs(place.offset_mm), units)) == _distance(0.0, units):
         where = f"nail of {place.near_card}"
     else:
-        hand = "R" if place.offset_mm > 0 else "L"
-        where = f"{mark(abs(place.offset_mm))}{hand} of {place.near_card}"
+        where = f"{mark(offset)}{'R' if place.offset_mm > 0 else 'L'} of {place.near_card}"
     at_least = "" if m.status == "measured" else "AT LEAST "
+    cover, widest = format_length(m.cover_mm, units), _distance(m.widest_gap.value_mm, units)
     return (
-        f"CRAYON: set {at_least}{mark(round_up(m.set_to_mm, units))} | cover {mark(m.cover_mm)} | "
-        f"widest {mark(m.widest_gap.value_mm)} @ {where}"
+        f"CRAYON: set {at_least}{mark(set_to_text(m, units))} | cover {mark(cover)} | "
+        f"widest {mark(widest)} @ {where}"
     )
 
 
@@ -93,6 +99,29 @@ def place_text(place: Place, units: str = "mm") -> str:
         return f"at the nail of card {place.near_card}"
     hand = "right" if place.offset_mm > 0 else "left"
     return f"{offset} {hand} of card {place.near_card}, seen from outside"
+
+
+def set_to_text(m: Measurement, units: str = "mm") -> str:
+    """The setting, never shown smaller than it is: a scriber may have steps of half a millimetre."""
+    return format_length(round_up(m.set_to_mm, units, SHOWN_MM if units == "mm" else None), units)
+
+
+def cover_text(m: Measurement, units: str = "mm") -> str:
+    """The cover as asked for; in inches with its mm where it is no whole sixteenth."""
+    text = format_length(m.cover_mm, units)
+    off = m.cover_mm - round(m.cover_mm / SIXTEENTH_MM) * SIXTEENTH_MM
+    return text if units == "mm" or abs(off) < 0.25 else f"{text} ({m.cover_mm:g} mm)"
+
+
+def quantity_text(q: Quantity, units: str = "mm") -> str:
+    """A length with the half-width that holds the truth 95 times in 100: ``47.2 ± 1.1 mm``."""
+    if not math.isfinite(q.U95_mm):
+        return f"{format_length(q.value_mm, units)} ± unknown"
+    if units == "mm":
+        return f"{q.value_mm:.1f} ± {q.U95_mm:.1f} mm"
+    # Up to the next sixteenth: a half-width of nought would be a lie.
+    value = format_length(q.value_mm, "in").removesuffix(" in")
+    return f"{value} ± {format_length(round_up(q.U95_mm, 'in'), 'in')}"
 
 
 def answer_json(measurement: Measurement) -> dict:
@@ -126,6 +155,14 @@ def answer_json(measurement: Measurement) -> dict:
             "setting_needed_u_mm": _numbers(p.setting_needed_u_mm),
         },
         "photos": [_photo(photo) for photo in m.photos],
+        "chains": [
+            {
+                "side": chain.side,
+                "photos": [Path(photo.file).name for photo in chain.photos],
+                "shared_cards": [int(number) for number in chain.cards],
+            }
+            for chain in find_chains(m.photos)
+        ],
         "cards": [_card(card) for card in m.cards],
         "cautions": [
             {
@@ -155,10 +192,12 @@ def refusal_json(error: MeasurementError) -> dict:
 
 def _first_line(m: Measurement, units: str) -> str:
     if m.status == "measured":
-        cover = _cover(m, units)
+        cover = cover_text(m, units)
         common = " (common practice)" if m.cover_mm == COVER_MM else ""
-        return f"MEASURED: set the points to {_set_to(m, units)} for a cover of {cover}{common}."
-    return f"DOUBTFUL: {_set_to(m, units)} is only a lower bound: {_why_doubtful(m, units)}."
+        return (
+            f"MEASURED: set the points to {set_to_text(m, units)} for a cover of {cover}{common}."
+        )
+    return f"DOUBTFUL: {set_to_text(m, units)} is only a lower bound: {_why_doubtful(m, units)}."
 
 
 def _why_doubtful(m: Measurement, units: str) -> str:
@@ -168,7 +207,7 @@ def _why_doubtful(m: Measurement, units: str) -> str:
         for c in m.cautions
         if c.code == "not-seen" and c.from_mm is not None and c.to_mm is not None
     )
-    misfit = any(c.code == "misfit" for c in m.cautions)
+    misfit = any(c.code in ("misfit", "log-moved") for c in m.cautions)
     if unseen_mm and misfit:
         return f"{_distance(unseen_mm, units)} not seen, and a misfit"
     if unseen_mm:
@@ -178,9 +217,9 @@ def _why_doubtful(m: Measurement, units: str) -> str:
 
 def _number_lines(m: Measurement, units: str) -> list[str]:
     widest, needed, groove = (
-        _with_half_width(q, units) for q in (m.widest_gap, m.setting, m.narrowest_groove)
+        quantity_text(q, units) for q in (m.widest_gap, m.setting, m.narrowest_groove)
     )
-    at = _set_to(m, units)
+    at = set_to_text(m, units)
     rows = (
         ("Widest gap", f"{widest}, {place_text(m.widest_place, units)}"),
         ("Setting needed", f"{needed}, decided {place_text(m.deciding_place, units)}"),
@@ -192,26 +231,53 @@ def _number_lines(m: Measurement, units: str) -> list[str]:
     return [*lines, "The half-widths (±) hold the truth 95 times in 100."]
 
 
-def _set_to(m: Measurement, units: str) -> str:
-    """The setting, never shown smaller than it is."""
-    return format_length(round_up(m.set_to_mm, units), units)
+def _chain_lines(m: Measurement) -> list[str]:
+    """How several photographs hang together, a chain a side; the cautions say which were left out."""
+    chains = find_chains(m.photos)
+    if sum(len(chain.photos) for chain in chains) < 2:
+        return []
+    lines = []
+    for chain in chains:
+        name = "Chain" if len(chains) == 1 else f"Chain, {chain.side}"
+        lines += _chain_text(f"{name:18}", chain)
+    return lines
 
 
-def _cover(m: Measurement, units: str) -> str:
-    """The cover as asked for; in inches with its mm where it is no whole sixteenth."""
-    text = format_length(m.cover_mm, units)
-    off = m.cover_mm - round(m.cover_mm / SIXTEENTH_MM) * SIXTEENTH_MM
-    return text if units == "mm" or abs(off) < 0.25 else f"{text} ({m.cover_mm:g} mm)"
+def _chain_text(lead: str, chain: Chain) -> list[str]:
+    """A chain from end to end in `CHAIN_LINES`, without its middle where that is too long."""
+    names = [Path(photo.file).name for photo in chain.photos]
+    for left_out in range(max(len(names) - 2, 1)):
+        kept = names[:]
+        if left_out:
+            kept[-1 - left_out : -1] = [f"{left_out} more"]
+        lines = _wrap(" - ".join(kept) + _shared(chain.cards), lead)
+        if len(lines) <= CHAIN_LINES:
+            break
+    return lines
 
 
-def _with_half_width(q: Quantity, units: str) -> str:
-    if not math.isfinite(q.U95_mm):
-        return f"{format_length(q.value_mm, units)} ± unknown"
-    if units == "mm":
-        return f"{q.value_mm:.1f} ± {q.U95_mm:.1f} mm"
-    # Up to the next sixteenth: a half-width of nought would be a lie.
-    value = format_length(q.value_mm, "in").removesuffix(" in")
-    return f"{value} ± {format_length(round_up(q.U95_mm, 'in'), 'in')}"
+def _shared(cards: tuple[int, ...]) -> str:
+    """The cards that tie a chain; runs of them by their ends."""
+    runs: list[list[int]] = []
+    for number in cards:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words = [f"{r[0]} to {r[-1]}" if len(r) > 2 else ", ".join(map(str, r)) for r in runs]
+    return f", sharing card{'s' * (len(cards) > 1)} {', '.join(words)}" if cards else ""
+
+
+def _lens_lines(photos: Iterable[PhotoResult]) -> list[str]:
+    """Which calibration was taken, and which was not and why; nothing where there is none."""
+    lines = []
+    for source in sorted({p.lens for p in photos if p.used}):
+        prior, _, why_not = source.partition(": ")
+        if why_not:
+            lines += _wrap(f"focal length as {prior} has it; {why_not}", f"{'Lens':18}")
+        elif prior.startswith(("calibration ", "file ")):
+            lines += _wrap(prior, f"{'Lens':18}")
+    return lines
 
 
 def _distance(mm: float, units: str) -> str:
@@ -262,6 +328,7 @@ def _photo(p: PhotoResult) -> dict:
         "to_mm": _number(p.to_mm),
         "cards": [int(number) for number in p.cards],
         "residual_px": _number(p.residual_px),
+        "lens": p.lens,
     }
 
 

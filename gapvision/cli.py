@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
@@ -14,7 +15,8 @@ import typer
 
 from gapvision.errors import MeasurementError
 from gapvision.lengths import parse_diameter, parse_ends, parse_length, parse_reading
-from gapvision.options import COVER_MM, MeasureOptions, check_options
+from gapvision.options import CHECK_BAR_MM, COVER_MM, MeasureOptions, check_options
+from gapvision.preferences import Preferences, load_preferences, printed_bar_of
 
 # Modules that load OpenCV or the fit are imported inside the commands: help must not wait for them.
 
@@ -52,7 +54,7 @@ def measure(
         typer.Option(
             metavar="LENGTH",
             help="Wanted width of the groove everywhere.  "
-            f"[default: {COVER_MM:.0f} mm (3 in): common practice, no source]",
+            f"[default: as preferred, or {COVER_MM:.0f} mm (3 in): common practice, no source]",
         ),
     ] = None,
     inside: Annotated[
@@ -91,15 +93,19 @@ def measure(
         str | None, typer.Option(metavar="STATION", help="Right end of that stretch.")
     ] = None,
     printed_bar: Annotated[
-        str,
+        str | None,
         typer.Option(
             metavar="LENGTH",
-            help="What the check bar of your print measures, mm.",
+            help="What the check bar of your print measures, mm, or the name of a remembered "
+            "print.  [default: as preferred, or 100 mm]",
         ),
-    ] = "100mm",
+    ] = None,
     camera: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="A calibration of the phone's lens (TOML)."),
+        typer.Option(
+            metavar="FILE",
+            help="A calibration of the phone's lens (TOML), instead of the one that matches.",
+        ),
     ] = None,
     wall_thickness: Annotated[
         str | None,
@@ -115,7 +121,10 @@ def measure(
             "or 41.5@widest; repeat for each.",
         ),
     ] = None,
-    units: Annotated[Units, typer.Option(help="Millimetres, or inches and sixteenths.")] = "mm",
+    units: Annotated[
+        Units | None,
+        typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
+    ] = None,
     json_file: Annotated[
         str | None,
         typer.Option(
@@ -147,23 +156,25 @@ def measure(
     """
     if not photos and not inside:
         raise typer.BadParameter("name at least one photograph or folder.", param_hint="PHOTO")
-    cover_mm = _read("--cover", parse_length, cover, units)
+    preferred = _preferred()
+    units = units or preferred.units or "mm"
     options = MeasureOptions(
         photos=tuple(photos or ()),
         inside=tuple(inside or ()),
         inside_cards=_read("--inside-cards", _card_numbers, inside_cards, units) or (),
-        cover_mm=COVER_MM if cover_mm is None else cover_mm,
+        cover_mm=_cover(cover, units, preferred),
         card_on=card_on,
         upper_diameter=_read("--upper-diameter", parse_diameter, upper_diameter, units),
         lower_diameter=_read("--lower-diameter", parse_diameter, lower_diameter, units),
         from_mm=_read("--from", parse_length, from_, units),
         to_mm=_read("--to", parse_length, to, units),
-        # The bar is 100 mm long, and its reading is mm whatever the units of the joint.
-        printed_bar_mm=_read("--printed-bar", parse_length, printed_bar, "mm"),
-        camera=camera,
+        printed_bar_mm=_printed_bar(printed_bar, preferred),
+        camera=camera or (Path(preferred.camera) if preferred.camera else None),
         wall_thickness_mm=_read("--wall-thickness", parse_length, wall_thickness, units),
         readings=tuple(_read("--reading", parse_reading, r, units) for r in reading or ()),
         units=units,
+        scriber_largest_mm=preferred.scriber_largest_mm,
+        scriber_step_mm=preferred.scriber_step_mm,
     )
     with _exit_status():
         _check_json_path(json_file, options, overwrite)
@@ -266,7 +277,10 @@ def plan(
         ),
     ] = None,
     gap: Annotated[str, typer.Option(metavar="LENGTH", help="A guess of the usual gap.")] = "30mm",
-    units: Annotated[Units, typer.Option(help="Millimetres, or inches and sixteenths.")] = "mm",
+    units: Annotated[
+        Units | None,
+        typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
+    ] = None,
     json_file: Annotated[
         str | None,
         typer.Option(
@@ -287,12 +301,13 @@ def plan(
 
     Exit status: 0 planned, 1 refused, 2 wrong usage.
     """
-    cover_mm = _read("--cover", parse_length, cover, units)
+    preferred = _preferred()
+    units = units or preferred.units or "mm"
     asked = dict(
         length_mm=_read("--length", parse_length, length, units),
         upper_diameter=_read("--upper-diameter", parse_ends, upper_diameter, units),
         lower_diameter=_read("--lower-diameter", parse_ends, lower_diameter, units),
-        cover_mm=COVER_MM if cover_mm is None else cover_mm,
+        cover_mm=_cover(cover, units, preferred),
         sides=sides,
         lowest_mm=_read("--lowest", parse_length, lowest, units),
         highest_mm=_read("--highest", parse_length, highest, units),
@@ -318,7 +333,10 @@ def plan(
 
 @app.command()
 def demo(
-    units: Annotated[Units, typer.Option(help="Millimetres, or inches and sixteenths.")] = "mm",
+    units: Annotated[
+        Units | None,
+        typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
+    ] = None,
 ) -> None:
     """Measure the photographs that come with gapvision, beside the known truth.
 
@@ -329,10 +347,185 @@ def demo(
     with _exit_status():
         from gapvision.demo import run_demo
 
-        _say(run_demo(Path.cwd(), units))
+        _say(run_demo(Path.cwd(), units or _preferred().units or "mm"))
+
+
+@app.command()
+def camera(
+    photos: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="PHOTO...", help="A dozen photographs of the uncut sheet, or their folder."
+        ),
+    ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write where corners were seen, and how they miss."),
+    ] = None,
+    list_: Annotated[bool, typer.Option("--list", help="Name the calibrations there are.")] = False,
+    show: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Print a calibration's file.")
+    ] = None,
+    remove: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Remove a calibration.")
+    ] = None,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a calibration or picture there is.")
+    ] = False,
+) -> None:
+    """Calibrate a phone's lens from photographs of the uncut card sheet.
+
+    Lay the sheet flat and photograph it from about 0.4 m: from the left, right, above and below,
+    tilted by 20 to 40 degrees, also with the sheet in the corners of the picture.
+
+    \b
+    Examples:
+      gapvision camera sheet/ --picture lens.png
+      gapvision camera --list
+
+    Exit status: 0 done, 1 refused, 2 wrong usage.
+    """
+    asked = [bool(photos), list_, show is not None, remove is not None]
+    if sum(asked) != 1:
+        raise typer.BadParameter("name photographs, or one of --list, --show and --remove.")
+    if picture is not None and not photos:
+        raise typer.BadParameter("needs photographs.", param_hint="--picture")
+    with _exit_status():
+        from gapvision import cameras
+
+        if list_:
+            names = [p.stem for p in cameras.camera_paths()] or ["none"]
+            _say("\n".join([f"Calibrations in {cameras.camera_folder()}:", *names]))
+        elif show is not None:
+            _say(cameras.camera_text(show).rstrip())
+        elif remove is not None:
+            _say(f"Removed: {cameras.remove_camera(remove)}")
+        else:
+            _calibrate(tuple(photos), picture, overwrite)
+
+
+def _calibrate(photos: tuple[Path, ...], picture: Path | None, overwrite: bool) -> None:
+    """The calibration itself: its text on the screen, its file in the camera folder."""
+    from gapvision.cameras import new_camera_path, write_text
+
+    _check_picture_path(picture, MeasureOptions(photos=photos), overwrite)
+    from gapvision.calibrate import calibrate
+    from gapvision.calibration_answer import calibration_text, camera_toml
+
+    with _progress() as progress:
+        key, calibration = calibrate(photos, lambda key: new_camera_path(key, overwrite), progress)
+    path = new_camera_path(key, overwrite)
+    toml = camera_toml(key, calibration, date.today())
+    write_text(path, toml, "the calibration", overwrite)
+    _say(calibration_text(key, calibration))
+    _say(f"\nWritten: {path}\nThe program takes it for this lens from now on.")
+    if picture:
+        from gapvision.calibration_picture import write_calibration_picture
+
+        write_calibration_picture(picture, calibration, overwrite)
+        _say(f"Picture: {picture}", err=True)
+
+
+@app.command()
+def preferences(
+    units: Annotated[Units | None, typer.Option(help="Units of all answers.")] = None,
+    cover: Annotated[str | None, typer.Option(metavar="LENGTH", help="Your usual cover.")] = None,
+    scriber_largest: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="The widest your scriber opens.")
+    ] = None,
+    scriber_step: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="The finest step it can be set to; settings are rounded up to it.",
+        ),
+    ] = None,
+    printed_bar: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="[NAME=]LENGTH",
+            help="What the check bar of your print measures, mm; blue=99.4 remembers it under the "
+            "name of a printed batch; repeat for each.",
+        ),
+    ] = None,
+    camera: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="A camera file to use for every photograph."),
+    ] = None,
+    forget: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="OPTION",
+            help="State it no longer: scriber-step, or the name of a print; repeat for each.",
+        ),
+    ] = None,
+) -> None:
+    """Show what is stated once for all joints, or change it; options of other commands override it.
+
+    \b
+    Examples:
+      gapvision preferences
+      gapvision preferences --units in --cover 3in --scriber-step 1/16in
+
+    Exit status: 0 done, 1 refused, 2 wrong usage.
+    """
+    from gapvision import preferences as kept
+
+    with _exit_status():
+        old = load_preferences()
+        said = units or old.units or "mm"
+        bars = dict(
+            _read("--printed-bar", lambda text, _: kept.parse_bar(text), text, said)
+            for text in printed_bar or ()
+        )
+        asked = {
+            "units": units,
+            "cover_mm": _read("--cover", parse_length, cover, said),
+            "scriber_largest_mm": _read("--scriber-largest", parse_length, scriber_largest, said),
+            "scriber_step_mm": _read("--scriber-step", parse_length, scriber_step, said),
+            "printed_bar_mm": bars.pop(None, None),
+            "camera": None if camera is None else str(camera.resolve()),
+        }
+        changes = {key: value for key, value in asked.items() if value is not None}
+        for key, value in changes.items():
+            try:
+                kept.check_preference(key, value)
+            except ValueError as error:
+                option = kept.option_of(key)
+                raise typer.BadParameter(str(error), param_hint=option) from None
+        if camera is not None:
+            from gapvision.cameras import read_camera
+
+            read_camera(camera)  # a file that is of no use is not remembered
+        forgotten = [
+            _read("--forget", lambda t, _: kept.key_of(t, old), t, said) for t in forget or ()
+        ]
+        if changes or bars or forgotten:
+            kept.change_preferences(changes, bars, forgotten)
+        _say(kept.preferences_text(load_preferences(), kept.preferences_path()))
 
 
 # --- what was typed -------------------------------------------------------------------------------
+
+
+def _preferred() -> Preferences:
+    with _exit_status():
+        return load_preferences()
+
+
+def _cover(text: str | None, units: str, preferred: Preferences) -> float:
+    """The cover asked for, else the usual one of this person, else the common one."""
+    stated = _read("--cover", parse_length, text, units)
+    if stated is None:
+        stated = preferred.cover_mm
+    return COVER_MM if stated is None else stated
+
+
+def _printed_bar(text: str | None, preferred: Preferences) -> float:
+    stated = _read("--printed-bar", lambda t, _: printed_bar_of(t, preferred), text, "mm")
+    if stated is None:
+        stated = preferred.printed_bar_mm
+    return CHECK_BAR_MM if stated is None else stated
 
 
 def _read(

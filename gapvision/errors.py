@@ -42,3 +42,7 @@ class JointNotFitted(MeasurementError):
 
 class PlanNotPossible(MeasurementError):
     """A site from which the joint cannot be photographed, or entries that contradict each other."""
+
+
+class NotCalibrated(MeasurementError):
+    """Photographs of the sheet that do not tell the lens, or a camera file that cannot be kept."""

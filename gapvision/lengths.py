@@ -148,7 +148,7 @@ def format_length(mm: float, units: str = "mm") -> str:
     return ("-" if mm < 0 and n else "") + " ".join(parts) + " in"
 
 
-def round_up(mm: float, units: str = "mm") -> float:
-    """The next millimetre or sixteenth of an inch that is not less, in mm."""
-    step = 1.0 if units == "mm" else SIXTEENTH_MM
+def round_up(mm: float, units: str = "mm", step_mm: float | None = None) -> float:
+    """The next millimetre or sixteenth of an inch that is not less, in mm; or the next ``step_mm``."""
+    step = step_mm or (1.0 if units == "mm" else SIXTEENTH_MM)
     return math.ceil((mm - SLACK_MM) / step) * step

@@ -9,6 +9,8 @@ from gapvision.errors import JointNotFitted
 from gapvision.lengths import Diameter, Reading
 
 COVER_MM = 76.0  # 3 in; common practice, no source
+CHECK_BAR_MM = 100.0  # as drawn; `card.py` has it too, but loads OpenCV
+PRINTED_BAR_MM = (80.0, 120.0)  # beyond it is no print at 100 %, but a slip of the pen
 SMALLEST_LOG_MM, LARGEST_LOG_MM = 80.0, 1200.0
 
 
@@ -25,11 +27,13 @@ class MeasureOptions:
     lower_diameter: Diameter | None = None
     from_mm: float | None = None
     to_mm: float | None = None
-    printed_bar_mm: float = 100.0
+    printed_bar_mm: float = CHECK_BAR_MM
     camera: Path | None = None
     wall_thickness_mm: float | None = None
     readings: tuple[Reading, ...] = ()
     units: str = "mm"
+    scriber_largest_mm: float | None = None
+    scriber_step_mm: float | None = None
 
 
 def check_options(options: MeasureOptions) -> None:
@@ -77,7 +81,8 @@ def check_options(options: MeasureOptions) -> None:
             f"The stretch was stated from {options.from_mm:.0f} to {options.to_mm:.0f} mm; --from "
             "must lie left of --to as seen from outside: exchange them.",
         )
-    if not 80.0 <= options.printed_bar_mm <= 120.0:
+    low, high = PRINTED_BAR_MM
+    if not low <= options.printed_bar_mm <= high:
         raise JointNotFitted(
             "bad-printed-bar",
             f"The check bar was stated as {options.printed_bar_mm:.1f} mm; a print at 100 % has it "

@@ -108,6 +108,8 @@ class Photo:
         Digital zoom ratio as written; None where absent.
     taken : str or None
         Time of exposure, ISO 8601, with offset from UTC only if the camera wrote it.
+    orientation : int
+        Exif's number of how the sensor was held, as written; 1 where absent.
     """
 
     path: Path
@@ -123,6 +125,7 @@ class Photo:
     focal35_mm: float | None
     digital_zoom: float | None
     taken: str | None
+    orientation: int = 1
 
     @property
     def width(self) -> int:
@@ -196,6 +199,7 @@ def load_photo(path: str | Path) -> Photo:
         focal35_mm=focal35_mm,
         digital_zoom=digital_zoom,
         taken=_taken(tags),
+        orientation=int(_positive(tags.get(ExifTags.Base.Orientation)) or 1),
     )
 
 

@@ -56,7 +56,9 @@ class PhotoResult:
     """One photograph in the joint: where it was taken from and what was traced in it.
 
     Traces are upright image points ``(x, y)`` in px, shape (n, 2), with the station of each, shape (n,), mm;
-    ``axis_px``/``axis_station_mm`` is the line in the middle of the gap by station, for ticks and marks.
+    ``axis_px``/``axis_station_mm`` is the line in the middle of the gap by station, for ticks and marks;
+    ``axis_state`` says of each of its blocks what holds for both outlines (`gapvision.outlines.STATES`).
+    ``lens`` says where the prior of its lens is from, as `intrinsics.choose_lens` does.
     ``used`` is False for a photograph left out, and then ``lacked`` says why.
     """
 
@@ -71,10 +73,12 @@ class PhotoResult:
     to_mm: float = float("nan")
     cards: tuple[int, ...] = ()
     residual_px: float = float("nan")
+    lens: str = ""
     upper_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
     lower_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
     axis_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
     axis_station_mm: np.ndarray = field(default_factory=lambda: np.empty(0))
+    axis_state: np.ndarray = field(default_factory=lambda: np.empty(0, int))
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,20 +4,14 @@ import json
 import re
 from dataclasses import replace
 
+import joints
 import numpy as np
 import pytest
+from joints import photo, whole_log
 
 from gapvision.answer import WIDTH, answer_json, answer_text, crayon_line, place_text, refusal_json
 from gapvision.errors import CardNotFound
-from gapvision.result import (
-    CardResult,
-    Caution,
-    Measurement,
-    PhotoResult,
-    Place,
-    Profile,
-    Quantity,
-)
+from gapvision.result import Caution, PhotoResult, Place, Quantity
 
 NOT_SEEN = Caution("not-seen", "Not seen from -105 to 95 mm.", -105.0, 95.0)
 MISFIT = Caution("misfit", "level.jpg: its outlines miss the fitted logs.")
@@ -26,29 +20,20 @@ LONG = "One height only: the crowns' sideways offset cannot be seen, so that " +
 
 def joint(status="measured", **changes):
     """A measured joint, 58 mm for 75; a doubtful one lacks -100 to 100 mm of 1000."""
-    station = np.arange(-500.0, 501.0, 10.0)
-    values = [np.full(len(station), v) for v in (47.0, 0.5, 80.0, 1.2, 56.0, 0.6)]
-    if status == "doubtful":
-        for value in values:
-            value[(station >= -100) & (station < 100)] = np.nan
-    answer = Measurement(
+    doubtful = status == "doubtful"
+    dark = PhotoResult("a/dark.jpg", "1" * 64, "outside", False, "Too dark.")
+    answer = joints.joint(
+        (-100.0, 100.0) if doubtful else None,
+        -500.0,
+        500.0,
         status=status,
-        cover_mm=75.0,
         widest_gap=Quantity(47.2, 0.55, 1.1),
         widest_place=Place(1210.0, 2, 310.0),
         setting=Quantity(56.4, 0.7, 1.4),
         set_to_mm=58.0,
-        deciding_place=Place(-440.0, 1, -440.0),
         narrowest_groove=Quantity(80.3, 1.2, 2.4),
-        narrowest_place=Place(-440.0, 1, -440.0),
-        profile=Profile(station, *values),
-        photos=(
-            PhotoResult("a/level.jpg", "0" * 64, "outside", True, "", 4.0, 1500.0, -500.0, 500.0)
-            if status == "measured"
-            else PhotoResult("a/dark.jpg", "1" * 64, "outside", False, "Too dark."),
-        ),
-        cards=(CardResult(1, "outside", 0.0, 0.4, ("level.jpg",)),),
-        cautions=(NOT_SEEN,) * (status == "doubtful")
+        photos=(dark if doubtful else photo("a/level.jpg"),),
+        cautions=(NOT_SEEN,) * doubtful
         + (Caution("one-height", LONG), Caution("bridged", "Bridged.", -20.0, 20.0)),
     )
     return replace(answer, **changes)
@@ -92,6 +77,7 @@ def test_default_cover_is_marked_as_common_practice():
         ((NOT_SEEN, replace(NOT_SEEN, from_mm=300.0, to_mm=400.0)), "300 mm of the joint not seen"),
         ((NOT_SEEN, MISFIT), "200 mm not seen, and a misfit"),
         ((MISFIT,), "photographs and fitted logs disagree"),
+        ((replace(MISFIT, code="log-moved"),), "photographs and fitted logs disagree"),
         ((), "see the cautions"),
     ],
 )
@@ -187,6 +173,38 @@ def test_crayon_line_of_a_doubtful_joint_says_at_least():
     assert "set AT LEAST 58 |" in crayon_line(joint("doubtful"))
 
 
+def test_chain_of_a_whole_log_takes_two_lines_from_end_to_end():
+    lines = answer_text(whole_log()).splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith("Chain"))
+    assert (
+        lines[first] == "Chain             level-1.jpg - level-2.jpg - above-1.jpg - below-1.jpg -"
+    )
+    assert lines[first + 1].endswith("level-8.jpg, sharing cards 1 to 7")
+    assert " more - " in lines[first + 1]
+    assert not lines[first + 2]
+
+
+def test_chain_names_the_photographs_and_the_cards_that_tie_them():
+    photos = (
+        photo("c.jpg", 1500.0, 3000.0, cards=(5, 8)),
+        photo("a.jpg", -900.0, 900.0, cards=(1, 2)),
+        photo("b.jpg", 0.0, 1800.0, cards=(2, 3, 5)),
+    )
+    assert "Chain             a.jpg - b.jpg - c.jpg, sharing cards 2, 5\n" in answer_text(
+        joint(photos=photos)
+    )
+
+
+def test_chains_of_two_sides():
+    photos = (photo("in.jpg", cards=(7,), side="inside"), photo("a.jpg"), photo("b.jpg"))
+    text = answer_text(joint(photos=photos))
+    assert "Chain, outside    a.jpg - b.jpg, sharing cards 1, 2\nChain, inside     in.jpg\n" in text
+
+
+def test_one_photograph_is_no_chain():
+    assert "Chain" not in answer_text(joint())
+
+
 QUANTITY = ["value_mm", "u_mm", "U95_mm"]
 PLACE = ["station_mm", "near_card", "offset_mm"]
 
@@ -196,7 +214,7 @@ def test_json_keys_of_version_1(status):
     answer = answer_json(joint(status))
     assert list(answer) == [
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
-        "photos", "cards", "cautions",
+        "photos", "chains", "cards", "cautions",
     ]  # fmt: skip
     assert answer["format"] == "gapvision-measurement"
     assert answer["version"] == 1
@@ -236,6 +254,17 @@ def test_json_has_null_where_nothing_was_seen():
     assert answer["photos"][0]["lacked"] == "Too dark."
 
 
+def test_json_has_extents_and_chains():
+    answer = answer_json(whole_log())
+    shown = [(p["from_mm"], p["to_mm"]) for p in answer["photos"]]
+    assert shown[1] == (-170.0, 1730.0)
+    assert shown[-1] == (None, None)
+    (chain,) = answer["chains"]
+    assert chain["side"] == "outside"
+    assert len(chain["photos"]) == 12 and "dark.jpg" not in chain["photos"]
+    assert chain["shared_cards"] == [1, 2, 3, 4, 5, 6, 7]
+
+
 def test_json_takes_numbers_of_numpy():
     place = Place(np.float64(3.0), np.int64(2), np.float32(1.5))
     answer = answer_json(joint(widest_place=place, set_to_mm=np.float64(58.7375)))
@@ -259,3 +288,28 @@ def test_refusal_has_a_reason_and_no_number():
         "cautions": [],
         "reason": {"code": "no-card", "text": "No card."},
     }
+
+
+@pytest.mark.parametrize(
+    ("source", "said"),
+    [
+        ("calibration mine", "Lens              calibration mine"),
+        ("file lens.toml", "Lens              file lens.toml"),
+        ("exif: calibration mine is of another lens", "calibration mine is of another lens"),
+        ("exif", None),
+        ("assumed", None),
+        ("", None),
+    ],
+)
+def test_calibration_is_told_and_why_one_is_not_used(source, said):
+    photo = PhotoResult("level.jpg", "0" * 64, "outside", True, lens=source)
+    measurement = joint(photos=(photo,))
+    text = answer_text(measurement)
+    one_line = " ".join(text.split())
+    assert " ".join(said.split()) in one_line if said else "Lens" not in text
+    assert answer_json(measurement)["photos"][0]["lens"] == source
+
+
+def test_setting_of_a_scriber_with_half_millimetres():
+    text = answer_text(joint(set_to_mm=57.5))
+    assert "set the points to 57.5 mm" in text and "CRAYON: set 57.5 |" in text

@@ -8,8 +8,11 @@ from pathlib import Path
 import pytest
 import typer
 
+import gapvision.calibrate
+import gapvision.cameras
 import gapvision.measure
 import gapvision.plan
+import gapvision.preferences
 from gapvision import cli
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -70,7 +73,10 @@ def test_continuous_integration_runs_what_the_readme_says():
 
 def test_there_are_examples():
     shown = " ".join(examples())
-    assert all(f"gapvision {command} " in shown for command in ("measure", "card", "plan"))
+    assert all(
+        f"gapvision {command} " in shown
+        for command in ("measure", "card", "plan", "camera", "preferences")
+    )
 
 
 @pytest.mark.parametrize("line", examples())
@@ -80,13 +86,18 @@ def test_examples_are_accepted(line, monkeypatch, tmp_path):
 
     done = []
 
-    def measure(options, progress=None):
+    def measure(options, *more):
         done.append(options)
         raise KeyboardInterrupt
 
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(gapvision.measure, "measure", measure)
     monkeypatch.setattr(gapvision.plan, "plan_shoot", measure)
+    monkeypatch.setattr(gapvision.calibrate, "calibrate", measure)
+    monkeypatch.setattr(gapvision.cameras, "camera_paths", lambda: done.append(line) or [])
+    monkeypatch.setattr(
+        gapvision.preferences, "preferences_text", lambda *args: done.append(line) or ""
+    )
     monkeypatch.setattr(sheet, "write_cards", lambda *args, **kwargs: done.append(kwargs))
     from typer.testing import CliRunner
 

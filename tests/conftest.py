@@ -1,0 +1,27 @@
+"""What holds for all tests, and what several of them listen to."""
+
+import pytest
+from PIL import ImageDraw
+
+from gapvision.cameras import FOLDER_VARIABLE
+
+
+@pytest.fixture(autouse=True)
+def own_folder(monkeypatch, tmp_path):
+    """No test reads or writes what the person who runs it has stated for all joints."""
+    folder = tmp_path / "gapvision"
+    monkeypatch.setenv(FOLDER_VARIABLE, str(folder))
+    return folder
+
+
+@pytest.fixture
+def said(monkeypatch):
+    """Every text that is drawn."""
+    texts, draw = [], ImageDraw.ImageDraw.text
+
+    def listen(self, point, text, *args, **kwargs):
+        texts.append(text)
+        draw(self, point, text, *args, **kwargs)
+
+    monkeypatch.setattr(ImageDraw.ImageDraw, "text", listen)
+    return texts
