@@ -14,6 +14,7 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
 from gapvision import card
 from gapvision.rays import Camera, rotation
+from gapvision.readings import PROPOSED, GapReading, met
 from gapvision.sections import Sections
 from gapvision.spline import Spline
 
@@ -80,15 +81,6 @@ class Lens:
     u_k1: float = 0.01
 
 
-@dataclass(frozen=True, slots=True)
-class GapReading:
-    """A caliper's reading of the gap at a station, with its standard uncertainty, mm."""
-
-    station_mm: float
-    gap_mm: float
-    u_mm: float
-
-
 @dataclass(frozen=True, eq=False, slots=True)
 class CardState:
     """Nail (3,) mm and tilt (pitch, yaw, roll) rad of a card, and its swing in each photograph."""
@@ -108,7 +100,12 @@ class CardState:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Joint:
-    """The fitted joint: cameras, cards, sections and the covariance of everything."""
+    """The fitted joint: cameras, cards, sections and their covariance.
+
+    Caliper readings are in the best fit as straight rows. The draws know them as they are: what the
+    photographs alone tell of the sections (``section_factor`` about the best fit moved by
+    ``section_shift``) is weighed by them. ``replace(joint, readings=())`` draws without them.
+    """
 
     cameras: tuple[Camera, ...]
     lens_of: tuple[int, ...]  # index of each camera's lens
@@ -122,6 +119,8 @@ class Joint:
     residual_px: tuple[dict[str, np.ndarray], ...]
     corner_px: tuple[dict[int, float], ...]
     cost: float
+    readings: tuple[GapReading, ...] = ()
+    section_shift: np.ndarray | None = None  # where there are readings: from the best fit
 
     def sections(self, station_mm: np.ndarray) -> Sections:
         """Both logs' circles at stations."""
@@ -129,15 +128,37 @@ class Joint:
 
     def draws(self, station_mm: np.ndarray, n: int, rng: np.random.Generator) -> Sections:
         """Circles at stations in n Monte Carlo draws of the fit, arrays (n, stations)."""
-        noise = rng.standard_normal((n // 2, self.section_factor.shape[1])) @ self.section_factor.T
+        proposed = PROPOSED * n if self.readings else n
+        half = (proposed // 2, self.section_factor.shape[1])
+        noise = rng.standard_normal(half) @ self.section_factor.T
         noise = np.concatenate([noise, -noise])  # antithetic: the mean of linear terms is exact
+        if self.readings:
+            noise = self._met_by_readings(noise, n, rng)
+        return Sections(*self._values(station_mm, self._parts(noise)))
+
+    def _met_by_readings(self, noise: np.ndarray, n: int, rng) -> np.ndarray:
+        """Of draws (d, coefficients) of the photographs n that agree with the readings too."""
+        at = np.array([r.station_mm for r in self.readings])
+        gaps = Sections(*self._values(at, self._parts(noise))).gap()
+        is_height = np.concatenate(
+            [np.full(len(c), name[0] == "h") for name, c in self.coefficients.items()]
+        )
+        weights = self.spline_h.matrix(at)
+        slope = np.concatenate([-weights, weights], 1)  # lower crown, upper crown
+        covariance = self.section_factor @ self.section_factor.T
+        return met(noise, covariance, is_height, slope, gaps, self.readings, n, rng)
+
+    def _parts(self, noise: np.ndarray) -> dict[str, np.ndarray]:
+        """Coefficients (d, n) by name, of draws about what the photographs tell."""
+        if self.section_shift is not None:
+            noise = self.section_shift + noise
         parts, at = {}, 0
         for name, c in self.coefficients.items():
             parts[name] = c + noise[:, at : at + len(c)]
             if name[0] == "r":  # a wide prior's tail must not turn a log inside out
                 parts[name] = np.maximum(parts[name], LEAST_RADIUS_MM)
             at += len(c)
-        return Sections(*self._values(station_mm, parts))
+        return parts
 
     def _values(self, station_mm, parts):
         mh, ms = self.spline_h.matrix(station_mm), self.spline_s.matrix(station_mm)
@@ -290,7 +311,7 @@ def fit_joint(
         First cameras, cards and sections (`gapvision.start`).
     stated : dict
         ``"upper"``/``"lower"`` -> function from stations (n,) mm to the stated radius (n,) mm, or None.
-    readings : caliper readings that enter as observations.
+    readings : caliper readings that enter as observations, and into the joint's draws.
     anneal : scales of the robust loss with their damping, the last one the answer's.
     """
     state = start
@@ -309,11 +330,15 @@ def fit_joint(
 
 
 def _finished(views, lenses, state, stated, priors, prior_rows, readings) -> Joint:
+    """The joint with its covariance and residuals; readings are left to its draws."""
     layout = _Layout(state)
-    normal, _, cost = _normal_equations(
-        views, lenses, state, stated, priors, prior_rows, ANNEAL[-1][0], readings
+    normal, gradient, cost = _normal_equations(
+        views, lenses, state, stated, priors, prior_rows, ANNEAL[-1][0], ()
     )
     lower = np.linalg.cholesky(normal)
+    shift = None
+    if readings:
+        shift = -cho_solve((lower, True), gradient)[layout.section_start :]
     pick = np.zeros((layout.size, layout.size - layout.section_start))
     pick[layout.section_start :] = np.eye(pick.shape[1])
     half = solve_triangular(lower, pick, lower=True)  # covariance = half.T @ half
@@ -327,8 +352,9 @@ def _finished(views, lenses, state, stated, priors, prior_rows, readings) -> Joi
             miss = camera.project(c.points(s.corner_id, index)) - s.corner_px
             corners[-1][s.number] = float(np.sqrt(np.mean(miss**2)))
     return replace(
-        state, section_factor=half.T, residual_px=tuple(res), corner_px=tuple(corners), cost=cost
-    )
+        state, section_factor=half.T, residual_px=tuple(res), corner_px=tuple(corners), cost=cost,
+        readings=readings, section_shift=shift,
+    )  # fmt: skip
 
 
 def _moved(state: Joint, step: np.ndarray) -> Joint:

@@ -14,6 +14,7 @@ SEED = 20260514  # the same photographs give the same answer
 SHAPE_MM = 0.25  # what circles do not tell of a real section's rise to the groove's edge, sd
 ROUGH_MM = 0.40  # what a smooth crown does not tell of the gap at one station, sd
 COVERAGE = 1.96
+LOCAL_MM = 100.0  # over which what the model does not tell stays alike
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -29,6 +30,7 @@ class GapProfile:
     widest_station_mm: float
     setting: Quantity
     deciding_station_mm: float
+    decides: np.ndarray  # share of the draws in which the largest setting needed is at each station
 
 
 def gap_profile(
@@ -57,7 +59,7 @@ def gap_profile(
     return GapProfile(
         station_mm, gaps.mean(0), np.hypot(_spread(gaps), rough),
         needs.mean(0), np.hypot(_spread(needs), model),
-        widest, at_w, setting, at_s,
+        widest, at_w, setting, at_s, _decides(needs, station_mm, model),
     )  # fmt: skip
 
 
@@ -86,6 +88,20 @@ def _largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
     half = float(np.quantile(np.abs(tops - tops.mean()), 0.95))
     value = float(mean[k]) - 0.5 * bias
     return Quantity(value, u, float(np.hypot(half, COVERAGE * model_mm))), float(station_mm[k])
+
+
+def _decides(needs: np.ndarray, station_mm: np.ndarray, model_mm: np.ndarray) -> np.ndarray:
+    """Share (n,) of the draws (d, n) whose largest is at each station.
+
+    What the model does not tell of a real log is smooth along it, and joins the draws as such.
+    """
+    rng = np.random.default_rng(SEED + 1)
+    knots = np.arange(station_mm[0], station_mm[-1] + LOCAL_MM + 1, LOCAL_MM)
+    hat = np.maximum(1 - np.abs(station_mm[:, None] - knots) / LOCAL_MM, 0.0)
+    hat /= np.linalg.norm(hat, axis=1, keepdims=True)
+    local = rng.standard_normal((len(needs), len(knots))) @ hat.T
+    top = (needs + model_mm * local).argmax(1)
+    return np.bincount(top, minlength=needs.shape[1]) / len(needs)
 
 
 def groove_widths(

@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 
 from gapvision.card import CHECK_BAR_MM
-from gapvision.cautions import LONGEST_UNSEEN_MM, Findings, find_cautions, is_doubtful
+from gapvision.cautions import LONGEST_UNSEEN_MM, find_cautions, is_doubtful
 from gapvision.errors import JointNotFitted, MeasurementError
+from gapvision.findings import NEAR_MM, Findings, Radii
 from gapvision.fit import (
     REFINE,
     GapReading,
@@ -24,10 +25,11 @@ from gapvision.fit import (
     residuals,
 )
 from gapvision.gap import DRAWS, SEED, gap_profile, groove_widths
-from gapvision.intrinsics import lens_of
+from gapvision.intrinsics import choose_lens
 from gapvision.lengths import Diameter, Reading, round_up
+from gapvision.moved import GapShift, gap_shifts
 from gapvision.options import MeasureOptions, check_options
-from gapvision.outlines import SEEN, UNSURE
+from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, UNSURE, Trace
 from gapvision.photo import load_photo, photo_paths
 from gapvision.result import (
     CardResult,
@@ -38,6 +40,7 @@ from gapvision.result import (
     Quantity,
     runs,
 )
+from gapvision.scriber import beyond_scriber
 from gapvision.sides import check_sides, side_of, tie_sides
 from gapvision.sight import Sight, outlines_of, retrace, take_sight
 from gapvision.start import Placed, first_joint, place_cards
@@ -46,8 +49,8 @@ from gapvision.target import find_cards
 STATION_STEP_MM = 10.0
 SAFE_K = 1.65  # 95 % one-sided
 BEYOND_MM = 120.0  # fitted past the asked stretch, so that its ends are not the spline's
+CHANCE_U = 2.0  # of a photograph's gap against the others'; more is seldom chance
 WRONG_LABEL_MM = 6.0  # half a usual gap
-NEAR_MM = 15.0  # a station is seen where a traced point lies this near
 
 
 def measure(
@@ -84,7 +87,8 @@ def measure(
     ]  # noqa: E501
     readings = _readings(options, joint, stretch)
     joint = fit_joint(views, lenses, joint, radii, priors, readings, REFINE)
-    return _answer(options, sights, views, joint, stretch, left_out, scale)
+    shifts = gap_shifts(views, lenses, joint, radii, priors, readings)
+    return _answer(options, sights, views, joint, stretch, left_out, scale, radii, shifts)
 
 
 def in_card_mm(options: MeasureOptions, scale: float) -> MeasureOptions:
@@ -114,20 +118,13 @@ def in_card_mm(options: MeasureOptions, scale: float) -> MeasureOptions:
 
 
 def _readings(options, joint: Joint, stretch) -> tuple[GapReading, ...]:
-    """The stated caliper readings at their stations; "the widest" is where the fit has it.
-
-    The answer is the mean over draws, in which the crowns' unknown offset widens the gap; a row of
-    the fit holds for its best estimate, so that this rise is taken off the reading.
-    """
+    """The stated caliper readings at their stations; "the widest" is where the fit has it."""
     station = np.arange(stretch[0], stretch[1] + 1, STATION_STEP_MM)
     widest = float(station[np.argmax(joint.sections(station).gap())])
-    out = []
-    for r in options.readings:
-        at = np.array([widest if r.station_mm is None else r.station_mm])
-        drawn = joint.draws(at, DRAWS, np.random.default_rng(SEED))
-        rise = float(drawn.gap().mean() - joint.sections(at).gap()[0])
-        out.append(GapReading(float(at[0]), r.value_mm - rise, r.u_mm))
-    return tuple(out)
+    return tuple(
+        GapReading(widest if r.station_mm is None else r.station_mm, r.value_mm, r.u_mm)
+        for r in options.readings
+    )
 
 
 def stated_radii(options: MeasureOptions, stretch: tuple[float, float]) -> dict:
@@ -171,8 +168,9 @@ def _take_all(options, priors, progress):
             seen_hashes.add(photo.sha256)
             sightings = find_cards(photo.bgr, photo.file)
             side = side_of(sightings, side, options.inside_cards)
-            lens = lens_of(photo, options.camera)
-            kind = (photo.make, photo.model, photo.focal35_mm, photo.bgr.shape[:2])
+            lens, source = choose_lens(photo, options.camera)
+            photo = replace(photo, focal_source=source)
+            kind = (photo.make, photo.model, photo.focal35_mm, photo.bgr.shape[:2], lens)
             sight = take_sight(
                 photo, sightings, side, lens, options.card_on, stated_radii(options, (-750.0, 750.0)), priors,  # noqa: E501
             )  # fmt: skip
@@ -273,7 +271,7 @@ def _second_look(sight: Sight, joint: Joint, index: int) -> Sight:
     return retrace(sight, *guides)
 
 
-def _answer(options, sights, views, joint, stretch, left_out, scale) -> Measurement:
+def _answer(options, sights, views, joint, stretch, left_out, scale, radii, shifts) -> Measurement:
     station = np.arange(math.ceil(stretch[0]), stretch[1] + 0.01, STATION_STEP_MM)
     seen = _seen_stations(views, joint, station)
     shown = seen | _short_runs(~seen, station)
@@ -284,9 +282,10 @@ def _answer(options, sights, views, joint, stretch, left_out, scale) -> Measurem
             "level with the gap, with something plain behind it.",
         )
     at = station[shown]
-    risk = u_label(sights, views, joint, at)
+    risk = np.hypot(u_label(sights, views, joint, at), u_shift(shifts))
     p = gap_profile(joint, at, options.cover_mm, risk)
-    set_to = round_up((p.setting.value_mm + SAFE_K * p.setting.u_mm) * scale, options.units)
+    safe_mm = (p.setting.value_mm + SAFE_K * p.setting.u_mm) * scale
+    set_to = round_up(safe_mm, options.units, options.scriber_step_mm)
     width, u_width = groove_widths(joint, at, set_to / scale, risk)
     narrow = int(np.argmin(width))
 
@@ -307,9 +306,15 @@ def _answer(options, sights, views, joint, stretch, left_out, scale) -> Measurem
         for i, (s, v) in enumerate(zip(sights, views, strict=True))
     )
     cards = _card_results(joint, photos, scale)
+    decides = np.zeros(len(station))
+    decides[shown] = p.decides
     findings = Findings(
         options, station * scale, shown, seen, true(p.setting), photos, tuple(left_out), cards,
-        joint, tuple(views),
+        joint, tuple(views), profile, decides, _crown_radii(joint, station, radii, scale),
+        tuple(
+            GapShift(s.photo, s.gap_mm * scale, s.u_mm * scale, s.moves_mm * scale)
+            for s in shifts
+        ),
     )  # fmt: skip
     narrowest = Quantity(
         float(width[narrow]), float(u_width[narrow]), 1.96 * float(u_width[narrow])
@@ -327,8 +332,22 @@ def _answer(options, sights, views, joint, stretch, left_out, scale) -> Measurem
         profile=profile,
         photos=photos + tuple(left_out),
         cards=cards,
-        cautions=find_cautions(findings),
+        cautions=beyond_scriber(set_to, options) + find_cautions(findings),
     )
+
+
+def _crown_radii(joint: Joint, station: np.ndarray, stated: dict, scale: float) -> dict:
+    """Each log's `Radii` at stations."""
+    best = joint.sections(station)
+    drawn = joint.draws(station, DRAWS, np.random.default_rng(SEED))
+    out = {}
+    for log, half in stated.items():
+        field = f"r_{log[0]}"
+        told = None if half is None else np.broadcast_to(half(station), station.shape) * scale
+        out[log] = Radii(
+            getattr(best, field) * scale, getattr(drawn, field).std(0) * scale, told
+        )  # fmt: skip
+    return out
 
 
 def u_label(sights, views, joint: Joint, station_mm: np.ndarray) -> np.ndarray:
@@ -351,6 +370,15 @@ def u_label(sights, views, joint: Joint, station_mm: np.ndarray) -> np.ndarray:
         part = np.where(here, part * unsure / max(unsure + clear, 1), part)
         shown |= here
     return np.where(shown, WRONG_LABEL_MM * np.sqrt(part), WRONG_LABEL_MM)
+
+
+def u_shift(shifts: tuple[GapShift, ...]) -> float:
+    """What photographs whose gap disagrees with the others' may have moved the joint's gap by, sd, mm.
+
+    As any of them may be the wrong one, the largest move counts.
+    """
+    moves = [s.moves_mm for s in shifts if s.size > CHANCE_U]
+    return min(max(moves, default=0.0), WRONG_LABEL_MM)
 
 
 def _seen_stations(views: list[View], joint: Joint, station: np.ndarray) -> np.ndarray:
@@ -410,9 +438,18 @@ def _photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: flo
         height_mm=float(camera.centre_mm[1] - level) * scale,
         distance_mm=float(abs(camera.centre_mm[2] - middle)) * scale,
         from_mm=float(axis[both].min()) * scale, to_mm=float(axis[both].max()) * scale,
-        cards=tuple(s.number for s in view.sightings),
+        cards=tuple(s.number for s in view.sightings), lens=sight.photo.focal_source,
         residual_px=float(np.median(np.abs(miss))) * 1.4826,
         upper_px=trace.upper.xy_px[trace.upper.state == SEEN],
         lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
-        axis_px=mid_px, axis_station_mm=axis * scale,
+        axis_px=mid_px, axis_station_mm=axis * scale, axis_state=_states(trace),
     )  # fmt: skip
+
+
+def _states(trace: Trace) -> np.ndarray:
+    """What holds for both outlines by block: seen where both are, else what hinders most."""
+    out = np.full(len(trace.upper.state), UNSURE)
+    for state in (SHUT, HIDDEN, OUTSIDE):
+        out[(trace.upper.state == state) | (trace.lower.state == state)] = state
+    out[(trace.upper.state == SEEN) & (trace.lower.state == SEEN)] = SEEN
+    return out

@@ -225,8 +225,8 @@ def _notes(plan: Plan, units: str) -> Iterator[str]:
         yield "On a pole: the timer at 10 s, nobody under it, and look at each picture before moving on."
     if reach.is_level:
         yield (
-            "A caliper reading is a good check of one place. The stated half-width gains little by "
-            "it: it does not tell how far the crowns lie out of line."
+            "A caliper reading tells how far the crowns lie out of line, which level photographs "
+            "do not see. Read with care: the answer leans on it."
         )
     if site.sides == "both" and not any(r.shoot.code == "sides" for r in plan.rows):
         yield f"Both sides would need more than the {CARD_COUNT} cards that there are."

@@ -84,6 +84,18 @@ class Shape:
     narrowest_mm: tuple[float, float] = (6.0, 25.0)
 
 
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What is no longer as it was when photograph ``view`` is taken."""
+
+    view: int
+    card: int = 1  # the card that `moved_mm` and `swung_rad` are of
+    moved_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    swung_rad: tuple[float, float, float] = (0.0, 0.0, 0.0)  # pitch, yaw, roll
+    sunk_mm: float = 0.0  # of the upper log, with the cards that hang on it
+    focal: float = 1.0  # times the focal length of the others
+
+
 CONES = Shape(taper=(0.002, 0.004), oval=0.0, bow_mm=0.0, waves=(0, 0), bumps=(0, 0))
 
 
@@ -177,8 +189,12 @@ def draw_joint(
     protocol: Protocol,
     shape: Shape | None = None,
     noise: Noise | None = None,
+    fault: Fault | None = None,
 ) -> SimulatedJoint:
-    """A random joint, its photographs and what is read off them."""
+    """A random joint, its photographs and what is read off them.
+
+    The same seed gives the same joint with and without a ``fault``.
+    """
     shape, noise = shape or Shape(), noise or Noise()
     nails = NAILS_MM[: protocol.cards]
     middle = float(np.mean(nails))
@@ -194,13 +210,16 @@ def draw_joint(
     focal = FOCAL_PX * (1 + noise.focal * rng.standard_normal())
     k1 = noise.k1 * rng.standard_normal()
     views = []
-    for height in protocol.heights:
+    for index, height in enumerate(protocol.heights):
         distance = rng.uniform(1100.0, 1900.0)
         place = np.array([middle, gap_y + height * distance, lower.z_mm[0] + distance])
         place = place + rng.normal(0, (30, 20, 0))
         turn = _look(rng, height)
         camera = _Lens(turn, place, FOCAL_PX, k1)
-        views.append(_photograph(rng, camera, lower, upper, cards, stretch, noise))
+        scene = lower, upper, cards
+        if fault is not None and fault.view == index:
+            camera, *scene = _faulty(fault, camera, *scene)
+        views.append(_photograph(rng, camera, *scene, stretch, noise))
     lens = Lens(focal, max(noise.focal, 1e-5) * focal, 0.0, 0.01)
     stated = {"lower": None, "upper": None}
     if protocol.diameters:
@@ -208,6 +227,21 @@ def draw_joint(
             "lower": _stated(rng, lower, stretch, noise), "upper": _stated(rng, upper, stretch, noise)
         }  # fmt: skip
     return SimulatedJoint(views, [lens], stated, truth, lower, upper, stretch)
+
+
+def _faulty(fault: Fault, camera: _Lens, lower: Log, upper: Log, cards: list[_Hung]):
+    """Camera, logs and cards as they are in the fault's photograph."""
+    y, slope, bow = upper.y_mm
+    upper = replace(upper, y_mm=(y - fault.sunk_mm, slope, bow))
+    sunk = np.array([0.0, -fault.sunk_mm, 0.0])
+    cards = [replace(c, nail_mm=c.nail_mm + sunk) for c in cards]
+    k = fault.card - 1
+    cards[k] = replace(
+        cards[k],
+        nail_mm=cards[k].nail_mm + fault.moved_mm,
+        tilt_rad=cards[k].tilt_rad + fault.swung_rad,
+    )
+    return replace(camera, focal_px=camera.focal_px * fault.focal), lower, upper, cards
 
 
 def start(joint: SimulatedJoint, priors: Priors | None = None) -> Joint:

@@ -6,11 +6,19 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import simulator
+from simulator import PROTOCOLS, Fault, Protocol, draw_joint, fit
 
+from gapvision.blindspots import _likely
 from gapvision.cautions import Findings, find_cautions, is_doubtful
+from gapvision.findings import Radii
+from gapvision.fit import Priors
+from gapvision.gap import gap_profile
 from gapvision.lengths import parse_diameter
+from gapvision.moved import GapShift, gap_shifts
 from gapvision.options import MeasureOptions
-from gapvision.result import CardResult, PhotoResult, Quantity
+from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT
+from gapvision.result import CardResult, PhotoResult, Profile, Quantity
 
 STATION = np.arange(-740.0, 861.0, 5.0)
 FAR = 1500.0  # mm, camera to joint
@@ -23,11 +31,24 @@ CLEAN = MeasureOptions(
 )
 
 
-def photo(file, height_mm, residual_px=0.9):
+def photo(file, height_mm, residual_px=0.9, side="outside", span=(-900.0, 1000.0), other=()):
+    """A photograph that shows the joint over a span, but for other states as (state, from, to)."""
+    block = np.arange(*span, 4.0)
+    state = np.full(len(block), SEEN)
+    for what, a, b in other:
+        state[(block >= a) & (block < b)] = what
     return PhotoResult(
-        file, "0" * 64, "outside", True, height_mm=height_mm, distance_mm=FAR, from_mm=-740.0,
-        to_mm=860.0, cards=(1, 2), residual_px=residual_px,
+        file, "0" * 64, side, True, height_mm=height_mm, distance_mm=FAR, from_mm=-740.0,
+        to_mm=860.0, cards=(1, 2), residual_px=residual_px, axis_station_mm=block, axis_state=state,
     )  # fmt: skip
+
+
+def heights(**other):
+    """Level, above and below, where ``other`` gives a photograph's states."""
+    return tuple(
+        photo(f"joint/{name}.jpg", height, other=other.get(name, ()))
+        for name, height in (("level", 10.0), ("above", 340.0), ("below", -325.0))
+    )
 
 
 THREE_HEIGHTS = (
@@ -148,8 +169,22 @@ def test_one_height_says_what_two_more_would_gain(height):
 def test_photographs_from_nearly_the_same_height_are_one():
     near = (photo("a.jpg", 0.0), photo("b.jpg", 0.1 * FAR))
     apart = (photo("a.jpg", 0.0), photo("b.jpg", 0.2 * FAR))
-    assert codes(findings(photos=near)) == ["one-height"]
+    caution = only(findings(photos=near), "heights-too-alike")
+    assert caution.text.startswith("2 photographs, but from nearly one height, 150 mm apart")
+    assert "330 mm above and below" in caution.text
     assert codes(findings(photos=apart)) == []
+
+
+def test_a_level_sweep_is_one_height():
+    sweep = (photo("a.jpg", 0.0), photo("b.jpg", 20.0), photo("c.jpg", -10.0))
+    text = only(findings(photos=sweep), "one-height").text
+    assert text.startswith("3 photographs, but all from one height")
+
+
+def test_from_above_on_both_sides_are_two_slopes():
+    """A line of sight that falls towards the inside, and one that falls towards the outside."""
+    both = (photo("out.jpg", 330.0), photo("in.jpg", 330.0, side="inside"))
+    assert codes(findings(photos=both)) == []
 
 
 def test_wide_answer_from_several_heights():
@@ -208,10 +243,324 @@ def test_card_that_moved_is_named_in_every_photograph_it_is_off_in():
     assert first.startswith("level.jpg: card 2") and "2.3 px" in first
 
 
+def test_a_shaken_card_has_not_moved():
+    """What is badly read in its own plane too is off in the joint by as much."""
+    f = findings(corner_px=0.6, u_px=0.4)
+    assert "card-moved" not in codes(f)
+
+
+def test_of_many_alike_the_last_says_how_many_more():
+    photos = tuple(photo(f"{k}.jpg", 330.0 * (-1) ** k) for k in range(6))
+    said = find_cautions(findings(photos=photos, corner_px=2.3))
+    assert [c.code for c in said] == ["card-moved"] * 3
+    assert said[-1].text.endswith("And 3 more photographs.")
+
+
 def test_card_that_is_not_flat():
     f = findings(u_px=0.6, photos=THREE_HEIGHTS[1:])
     assert codes(f) == ["card-not-flat"] * 2
     assert find_cautions(f)[0].text.startswith("above.jpg: card 2")
+
+
+# --- something moved ------------------------------------------------------------------------------
+
+
+def test_photograph_whose_gap_is_not_the_others_is_doubtful():
+    f = findings(shifts=(GapShift(2, -3.6, 0.4), GapShift(0, 1.9, 0.6)))
+    caution = only(f, "log-moved")
+    assert is_doubtful(f)
+    assert caution.text.startswith("below.jpg shows the gap 3.6 mm narrower")
+    assert "or another" not in caution.text
+
+
+def test_three_heights_cannot_tell_which():
+    """One check among three photographs: all are as far off in u, and the least mm is likeliest."""
+    f = findings(shifts=(GapShift(1, -9.2, 1.25), GapShift(0, 5.6, 0.77), GapShift(2, -12.7, 1.78)))
+    text = only(f, "log-moved").text
+    assert text.startswith("level.jpg shows the gap 5.6 mm wider") and "or another" in text
+
+
+def test_a_small_disagreement_is_noise():
+    f = findings(shifts=(GapShift(0, -1.4, 0.8),))
+    assert codes(f) == [] and not is_doubtful(f)
+
+
+def test_swinging_card_is_named_with_its_photograph():
+    def cards(deg):
+        swing = {0: np.zeros(3), 1: np.radians([deg, 0.0, 0.0]), 2: np.zeros(3)}
+        return (SimpleNamespace(number=2, swing_rad=swing),)
+
+    joint = SimpleNamespace(corner_px=[{1: 0.1, 2: 0.1}] * 3, cards=cards(0.8))
+    text = only(findings(joint=joint), "card-swung").text
+    assert text.startswith("above.jpg: card 2 hung otherwise")
+    joint.cards = cards(0.4)
+    assert codes(findings(joint=joint)) == []
+
+
+def simulated(fault, protocol=PROTOCOLS["heights"], seed=3):
+    joint = draw_joint(np.random.default_rng([21, seed]), protocol, fault=fault)
+    fitted = fit(joint)
+    return fitted, gap_shifts(joint.views, joint.lenses, fitted, joint.stated, Priors())
+
+
+def test_a_log_that_sank_is_found_and_measured():
+    """With five heights the others outvote the photograph before which the log sank by 4 mm."""
+    five = Protocol((-0.22, -0.1, 0.0, 0.1, 0.22))
+    _, shifts = simulated(Fault(3, sunk_mm=4.0), five)
+    assert shifts[0].photo == 3 and shifts[0].size > 3.5
+    assert shifts[0].gap_mm == pytest.approx(-4.0, abs=3 * shifts[0].u_mm)
+    _, shifts = simulated(None, five)
+    assert all(s.size < 3.5 for s in shifts)
+
+
+def test_a_log_that_sank_before_the_level_one_of_three():
+    _, shifts = simulated(Fault(1, sunk_mm=4.0))
+    text = only(findings(shifts=shifts), "log-moved").text
+    assert text.startswith("above.jpg")  # the stub's second photograph
+    assert "narrower" in text
+    _, shifts = simulated(None)
+    assert "log-moved" not in codes(findings(shifts=shifts))
+
+
+def test_a_card_moved_along_the_log_shows_in_its_corners():
+    """By 8 mm, of 480 between two cards: some 15 px, most of which the camera's place takes up."""
+    fitted, _ = simulated(Fault(1, 1, moved_mm=(8.0, 0.0, 0.0)))
+    joint = SimpleNamespace(corner_px=fitted.corner_px)
+    first = find_cautions(findings(joint=joint))[0]
+    assert first.code == "card-moved" and first.text.startswith("above.jpg")
+    fitted, _ = simulated(None)
+    assert codes(findings(joint=SimpleNamespace(corner_px=fitted.corner_px))) == []
+
+
+# --- what the photographs cannot tell -------------------------------------------------------------
+
+
+LONG = np.arange(0.0, 6001.0, 10.0)
+
+
+def long_log(peaks, height=0.0, u=0.3, **more):
+    """A level sweep of 6 m whose need peaks at stations by mm, each likely to decide."""
+    need = 30.0 + sum(h * np.exp(-0.5 * ((LONG - at) / 120.0) ** 2) for at, h in peaks)
+    decides = np.zeros(len(LONG))
+    for at, _ in peaks:
+        decides[np.argmin(np.abs(LONG - at))] = 1 / len(peaks)
+    sweep = tuple(
+        photo(f"{k}.jpg", height, span=(k * 1200.0 - 200, k * 1200.0 + 1500)) for k in range(5)
+    )
+    values = {
+        "station_mm": LONG,
+        "shown": np.ones(len(LONG), bool),
+        "seen": np.ones(len(LONG), bool),
+        "profile": Profile(*[LONG] * 5, need, np.full(len(LONG), u)),
+        "decides": decides,
+        "photos": sweep,
+        "joint": SimpleNamespace(corner_px=[{1: 0.1, 2: 0.1}] * 5),
+        "views": [SimpleNamespace(sightings=[])] * 5,
+        "options": replace(CLEAN, from_mm=0.0, to_mm=6000.0),
+        "u95": 3.4,
+    }
+    return findings(**(values | more))
+
+
+def test_after_a_level_sweep_the_places_that_may_decide_are_named():
+    said = find_cautions(long_log([(1500.0, 12.0), (4200.0, 12.0)]))
+    assert [c.code for c in said] == ["one-height", "could-decide", "could-decide"]
+    for caution, at in zip(said[1:], (1500.0, 4200.0), strict=True):
+        assert caution.from_mm < at < caution.to_mm
+        assert 190.0 < caution.to_mm - caution.from_mm < 400.0
+        assert "330 mm above and below the gap, standing" in caution.text
+    assert "standing 800 mm right of card 2" in said[1].text
+
+
+def test_places_photographed_from_above_and_below_are_known():
+    raised = tuple(photo(f"{h}.jpg", h, span=(900.0, 2300.0)) for h in (330.0, -330.0))
+    f = long_log([(1500.0, 12.0), (4200.0, 12.0)])
+    photos = f.photos + raised
+    more = {
+        "joint": SimpleNamespace(corner_px=[{}] * 7),
+        "views": [SimpleNamespace(sightings=[])] * 7,
+    }
+    said = find_cautions(replace(f, photos=photos, **more))
+    named = [(c.from_mm, c.to_mm) for c in said if c.code == "could-decide"]
+    assert len(named) == 1 and named[0][0] < 4200.0 < named[0][1]
+
+
+def test_a_handful_of_places_and_then_how_many_more():
+    said = find_cautions(long_log([(600.0 + 1100.0 * k, 12.0) for k in range(5)]))
+    assert [c.code for c in said] == ["one-height"] + ["could-decide"] * 3
+    assert said[-1].text.endswith("And 2 more stretches.")
+
+
+def test_an_even_log_may_be_decided_anywhere():
+    f = long_log([(3000.0, 0.1)])
+    said = [c for c in find_cautions(f) if c.code == "could-decide"]
+    assert len(said) == 1 and "nearly anywhere from 0 mm to 6000 mm" in said[0].text
+
+
+def test_a_short_joint_is_all_in_one_photograph():
+    decides = np.zeros(len(STATION))
+    decides[100] = 1.0
+    level = (photo("level.jpg", 0.0),)
+    assert codes(findings(photos=level, decides=decides, u95=3.4)) == ["one-height"]
+
+
+def test_likely_places_hold_the_one_that_decides():
+    """Over simulated level photographs; 95 % is aimed at, the binomial limit for 12 is 10."""
+    held, share = 0, []
+    for seed in range(12):
+        joint = draw_joint(np.random.default_rng([31, seed]), PROTOCOLS["level"])
+        at, need = joint.truth.station_mm[2:-2], joint.truth.needed_mm(76.0)[2:-2]
+        p = gap_profile(fit(joint), at, 76.0)
+        assert p.decides.sum() == pytest.approx(1.0)
+        likely = _likely(
+            SimpleNamespace(
+                station_mm=at, decides=p.decides, profile=None, shown=np.ones(len(at), bool)
+            )
+        )
+        held += likely[np.argmax(need)]
+        share.append(likely.mean())
+    assert held >= 10
+    assert np.median(share) < 0.35
+
+
+def radii(lower=160.0, upper=155.0, u=9.0, stated=(160.0, 155.0)):
+    ones = np.ones(len(STATION))
+    return {
+        log: Radii(fitted * ones, u * ones, None if told is None else told * ones)
+        for log, fitted, told in (("lower", lower, stated[0]), ("upper", upper, stated[1]))
+    }
+
+
+def test_lines_of_sight_that_stay_near_the_crown():
+    """Slopes to 0.15 touch a log of radius 160 within 24 mm; the groove reaches to 38."""
+    flat = (photo("a.jpg", 0.15 * FAR), photo("b.jpg", -0.1 * FAR))
+    f = findings(photos=flat, radii=radii(stated=(None, None)))
+    caution = only(f, "near-crown")
+    assert "within 24 mm" in caution.text and "cover is 38 mm" in caution.text
+    # By 38 / sqrt(157.5^2 - 38^2) = 0.249 of the distance.
+    assert "from 373 mm above and below" in caution.text and "tape" in caution.text
+    assert codes(findings(photos=flat, radii=radii())) == []  # the stated diameters serve
+
+
+def test_steep_sights_and_one_height_say_nothing_of_the_crown():
+    assert codes(findings(radii=radii(stated=(None, None)))) == []
+    level = (photo("level.jpg", 10.0),)
+    assert codes(findings(photos=level, radii=radii(stated=(None, None)))) == ["one-height"]
+
+
+def test_stretch_that_one_of_several_photographs_shows():
+    gone = [(OUTSIDE, 500.0, 900.0)]
+    caution = only(findings(photos=heights(level=gone, below=gone)), "one-photo")
+    assert caution.text.startswith("Only above.jpg")
+    assert (caution.from_mm, caution.to_mm) == pytest.approx((512.5, 862.5), abs=8.0)
+    short = [(OUTSIDE, 500.0, 580.0)]
+    assert codes(findings(photos=heights(level=short, below=short))) == []
+    assert codes(findings(photos=heights(level=gone))) == []  # two are left
+
+
+def test_gap_shut_from_above_and_below_asks_for_the_caliper():
+    shut = [(SHUT, -200.0, 100.0)]
+    caution = only(findings(photos=heights(above=shut, below=shut)), "gap-shut")
+    assert "above.jpg and below.jpg" in caution.text and "caliper" in caution.text
+    assert (caution.from_mm, caution.to_mm) == pytest.approx((-187.5, 87.5), abs=8.0)
+    assert codes(findings(photos=heights(above=shut))) == []  # level and below see it
+
+
+def test_gap_shut_where_it_cannot_decide_is_of_no_matter():
+    shut = [(SHUT, -200.0, 100.0)]
+    need = np.where(STATION < 200.0, 25.0, 46.0)
+    profile = Profile(*[STATION] * 5, need, np.full(len(STATION), 0.8))
+    f = findings(photos=heights(above=shut, below=shut), profile=profile)
+    assert codes(f) == []
+
+
+def test_a_log_flatter_than_stated_may_hide_a_hollow():
+    r = radii()
+    bump = np.where(np.abs(STATION - 300.0) < 150.0, 40.0, 0.0)
+    r["lower"] = replace(r["lower"], fitted_mm=r["lower"].fitted_mm + bump)
+    caution = only(findings(radii=r), "hollow")
+    assert "The lower log" in caution.text and "straightedge" in caution.text
+    assert (caution.from_mm, caution.to_mm) == pytest.approx((150.0, 450.0), abs=8.0)
+
+
+def test_no_hollow_is_invented():
+    r = radii(lower=200.0)
+    one = (photo("level.jpg", 0.0),)
+    assert "hollow" not in codes(findings(photos=one, radii=r))  # one height
+    assert "hollow" not in codes(findings(radii=radii(lower=200.0, stated=(None, 155.0))))
+    assert "hollow" not in codes(findings(radii=radii(lower=172.0)))  # within ovality
+    moved = findings(radii=r, shifts=(GapShift(0, 4.0, 0.5),))
+    assert codes(moved) == ["log-moved"]
+
+
+@pytest.mark.parametrize("depth_mm", [5.0, 0.0])
+def test_hollow_in_a_simulated_log_is_suspected_where_it_is(depth_mm, monkeypatch):
+    """5 mm deep, 35 mm across and 250 mm along (sd): the sights of three heights meet on a flat."""
+    draw_log = simulator._draw_log
+
+    def with_hollow(rng, shape, middle, outside):
+        log = draw_log(rng, shape, middle, outside)
+        if outside > 0:
+            log.bumps = [(-depth_mm, middle + 100.0, 250.0, 0.0, 35.0 / log.radius_mm)]
+        return log
+
+    monkeypatch.setattr(simulator, "_draw_log", with_hollow)
+    joint = draw_joint(np.random.default_rng([9, 2]), PROTOCOLS["heights"])
+    fitted, at = fit(joint), joint.truth.station_mm
+    drawn = fitted.draws(at, 400, np.random.default_rng(1))
+    lower = Radii(fitted.sections(at).r_l, drawn.r_l.std(0), joint.stated["lower"](at))
+    ones = np.ones(len(at), bool)
+    f = findings(station_mm=at, shown=ones, seen=ones, radii={"lower": lower})
+    said = [c for c in find_cautions(f) if c.code == "hollow"]
+    assert len(said) == (depth_mm > 0)
+    assert all(c.from_mm < 340.0 < c.to_mm for c in said)
+
+
+# --- the ends -------------------------------------------------------------------------------------
+
+
+def test_end_behind_a_crossing_log_asks_for_the_caliper_there():
+    hidden = [(HIDDEN, -900.0, -690.0)]
+    f = findings(
+        unseen=[(-740.0, -700.0)], photos=heights(level=hidden, above=hidden, below=hidden)
+    )
+    caution = only(f, "crossing")
+    assert not is_doubtful(f)
+    assert "caliper here" in caution.text and "-742 mm to -702 mm" in caution.text
+    assert codes(findings(unseen=[(-740.0, -700.0)])) == []  # nothing in front
+
+
+def test_long_hidden_end_is_not_seen_and_told_why():
+    hidden = [(HIDDEN, -900.0, -590.0)]
+    f = findings(
+        unseen=[(-740.0, -600.0)], photos=heights(level=hidden, above=hidden, below=hidden)
+    )
+    text = only(f, "not-seen").text
+    assert is_doubtful(f)
+    assert "caliper here" in text and "crossing log" in text
+
+
+def test_view_that_ends_at_a_crossing_log():
+    hidden = [(HIDDEN, 860.0, 1000.0)]
+    cards = (CardResult(1, "outside", 0.0, 1.0, ()),)
+    photos = heights(level=hidden, above=hidden, below=hidden)
+    open_end = replace(CLEAN, to_mm=None)
+    text = only(findings(photos=photos, cards=cards, options=open_end), "crossing").text
+    assert "860 mm" in text and "right" in text and "--to" in text
+    # A card that hangs at the end hides it as well, and is no crossing log.
+    at_end = (CardResult(1, "outside", 800.0, 1.0, ()),)
+    f = findings(photos=photos, cards=at_end, options=open_end)
+    assert codes(f) == ["notch-not-confirmed"]
+
+
+def test_many_unseen_stretches_are_told_together():
+    f = findings(unseen=[(-700.0 + 180.0 * k, -600.0 + 180.0 * k) for k in range(8)])
+    said = find_cautions(f)
+    assert [c.code for c in said] == ["not-seen"] * 5
+    assert "4 more stretches" in said[-1].text
+    assert said[-1].from_mm == pytest.approx(17.5) and said[-1].to_mm == pytest.approx(
+        657.5, abs=3.0
+    )
 
 
 # --- together -------------------------------------------------------------------------------------

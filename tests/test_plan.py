@@ -94,6 +94,14 @@ def test_more_heights_and_sides_never_know_less(whole_log, both_sides):
                 assert known[more] <= known[less] + SEED_MM, (less, more)
 
 
+def test_a_reading_tells_of_the_crowns_offset(both_sides):
+    """60 fits of random joints state 0.56 of the level half-width with one reading, 0.55 with two."""
+    known = u95(both_sides)
+    assert known["reading"] == pytest.approx(0.56 * known["level"], rel=0.2)
+    assert known["readings"] == pytest.approx(0.55 * known["level"], rel=0.2)
+    assert known["heights"] < known["readings"]
+
+
 def test_less_height_knows_less():
     wide, narrow = (
         expected(s, next(x for x in shoots(s) if x.code == "heights")).setting.U95_mm
