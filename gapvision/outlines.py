@@ -69,6 +69,13 @@ def _network() -> cv2.dnn.Net:
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
 
 
+def sight_slope(band: Band) -> np.ndarray:
+    """How steeply the camera looks down on each row (n,): what is seen of a log changes with it."""
+    eye = band.camera.centre_mm
+    height = band.top_mm - CELL_MM * np.arange(band.bgr.shape[0])
+    return (eye[1] - height) / abs(eye[2] - band.z_mm)
+
+
 def label_band(band: Band, expected_row: float | None) -> np.ndarray:
     """Log-probabilities (4, rows, columns) of upper log, gap, lower log, something in front.
 
@@ -84,7 +91,9 @@ def label_band(band: Band, expected_row: float | None) -> np.ndarray:
     height = np.zeros((rows, columns), np.float32)
     if expected_row is not None:
         height += ((np.arange(rows) - expected_row) * CELL_MM / HEIGHT_UNIT_MM)[:, None]
-    x = np.concatenate([image.transpose(2, 0, 1), blind[None], height[None]]).astype(np.float32)
+    slope = np.broadcast_to(sight_slope(band)[:, None], (rows, columns))
+    x = np.concatenate([image.transpose(2, 0, 1), blind[None], height[None], slope[None]])
+    x = x.astype(np.float32)
     pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
     x = np.pad(x, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
     net = _network()

@@ -22,7 +22,7 @@ import numpy as np
 
 from gapvision import card
 from gapvision.band import CELL_MM, Band, cut_band, visible_stretch
-from gapvision.outlines import FRONT, GAP, HEIGHT_UNIT_MM, LOWER, UPPER
+from gapvision.outlines import FRONT, GAP, HEIGHT_UNIT_MM, LOWER, UPPER, sight_slope
 from gapvision.photo import load_photo
 from gapvision.rays import FACING, Camera, rotation
 from gapvision.sight import ABOVE_CROWN_MM, BEYOND_CROWN_MM
@@ -32,7 +32,11 @@ CROP = (384, 320)  # rows and columns of a training sample, cells
 BATCH = 8
 CHANGED = 0.5  # share of samples with other backgrounds, woods, shadows, marks and straps
 CHANNELS = (12, 24, 32, 48)
-PEAK_RATE = 3e-3
+PEAK_RATE = 2e-3
+EASY = 0.5  # share of samples drawn alike from all photographs; the rest by their running loss
+MEMORY = 0.2
+KEEP_STEPS = 400  # the weights are written so often, should the training be cut short
+LIGHT = (np.arange(256) / 255).astype(np.float32) ** np.float32(2.2)
 TRUTH_NAIL_BELOW_TOP_MM = 0.0  # truth.json gives the middle of the card's top edge
 
 
@@ -47,6 +51,7 @@ class Sample:
     upper_row: np.ndarray
     lower_row: np.ndarray
     expected_row: float
+    slope: np.ndarray  # (rows,)
 
 
 # ---- truth -----------------------------------------------------------------------------------
@@ -171,7 +176,7 @@ def make_sample(folder: Path, truth: dict, shot: dict, rng: np.random.Generator)
     label[band.hidden | ~band.seen] = IGNORE
     return Sample(
         band.bgr, band.hidden | ~band.seen, band.seen, label, line["upper"], line["lower"],
-        above / CELL_MM,
+        above / CELL_MM, sight_slope(band),
     )  # fmt: skip
 
 
@@ -221,20 +226,18 @@ def load_samples(folder: Path, rng: np.random.Generator) -> list[Sample]:
 # ---- variety ---------------------------------------------------------------------------------
 
 
-def vary(samples: list[Sample], rng: np.random.Generator):
-    """A random crop in another light: input (5, rows, columns), label, weight (rows, columns).
+def vary(s: Sample, samples: list[Sample], rng: np.random.Generator):
+    """A random crop in another light: input (6, rows, columns), label, weight (rows, columns).
 
     What is changed is what the renders lack: other things behind the gap, other wood on either log,
     shadow edges along the logs, cracks and bark strips, straps and posts, other cameras' colours.
     """
-    s = samples[rng.integers(len(samples))]
     rows, columns = CROP
     x0 = int(rng.integers(0, max(1, s.label.shape[1] - columns + 1)))
     part = slice(x0, x0 + columns)
     short = columns - len(s.upper_row[part])
     pad = ((0, rows - s.label.shape[0]), (0, short))
-    light = np.pad(s.bgr[:, part], (*pad, (0, 0)), mode="edge").astype(np.float32) / 255
-    light = light**2.2
+    light = LIGHT[np.pad(s.bgr[:, part], (*pad, (0, 0)), mode="edge")]
     blind = np.pad(s.blind[:, part], pad, constant_values=True)
     seen = np.pad(s.seen[:, part], pad)
     label = np.pad(s.label[:, part], pad, constant_values=IGNORE)
@@ -251,9 +254,10 @@ def vary(samples: list[Sample], rng: np.random.Generator):
         if rng.random() < 0.4:
             light = cv2.GaussianBlur(light.astype(np.float32), (0, 0), rng.uniform(0.3, 1.3))
         gamma = rng.uniform(1.8, 2.7)
-    light = np.clip(light * rng.uniform(0.6, 1.6) * rng.uniform(0.95, 1.05, 3), 0, 1.3)
-    image = np.clip(light, 0, 1) ** (1 / gamma)
-    image = image + rng.normal(0, rng.uniform(0, 0.015), image.shape)
+    light = light.astype(np.float32)
+    light *= (rng.uniform(0.6, 1.6) * rng.uniform(0.95, 1.05, 3)).astype(np.float32)
+    image = np.clip(light, 0, 1) ** np.float32(1 / gamma)
+    image += np.float32(rng.uniform(0, 0.015)) * rng.standard_normal(image.shape, np.float32)
     if rng.random() < 0.04:
         image = np.repeat(image.mean(-1, keepdims=True), 3, -1)
     image = np.clip(np.round(image * 255) / 255, 0, 1).astype(np.float32)
@@ -262,7 +266,10 @@ def vary(samples: list[Sample], rng: np.random.Generator):
     image[blind] = 0
     height = (np.arange(rows) - s.expected_row - rng.normal(0, 20)) * CELL_MM / HEIGHT_UNIT_MM
     height = np.repeat(height[:, None], columns, 1) * (rng.random() > 0.15)
-    x = np.concatenate([image.transpose(2, 0, 1), blind[None], height[None]]).astype(np.float32)
+    slope = np.pad(s.slope, pad[0], mode="edge")
+    slope = np.repeat(slope[:, None], columns, 1)
+    x = np.concatenate([image.transpose(2, 0, 1), blind[None], height[None], slope[None]])
+    x = x.astype(np.float32)
     r = np.arange(rows)[:, None]
     near = np.fmin(np.abs(r - upper), np.abs(r - lower))
     weight = 1 + 3 * np.exp(-np.nan_to_num(near, nan=99.0) / 12)
@@ -292,7 +299,7 @@ def _other_background(light, label, upper, lower, samples, rng):
     elif kind == 1:  # the far wall, or anything else out of another band
         other = samples[rng.integers(len(samples))].bgr
         y = int(rng.integers(0, other.shape[0] - 120))
-        piece = (other[y : y + 120, :columns].astype(np.float32) / 255) ** 2.2
+        piece = LIGHT[other[y : y + 120, :columns]]
         tall = rows if rng.random() < 0.5 else 120
         piece = cv2.resize(piece, (columns, tall), interpolation=cv2.INTER_LINEAR)
         back = np.tile(piece, (-(-rows // tall), 1, 1))[:rows]
@@ -327,16 +334,19 @@ def _shadows(light, label, upper, lower, rng):
     rows, columns = label.shape
     r = np.arange(rows)[:, None]
     for _ in range(rng.integers(0, 4)):
-        base = (lower if rng.random() < 0.6 else upper) + rng.uniform(-120, 120)
+        log = rng.choice([UPPER, LOWER])
+        if rng.random() < 0.5:  # beside the limb, where it is mistaken for it
+            deep = rng.uniform(3, 40)
+            base = lower + deep if log == LOWER else upper - deep
+        else:
+            base = (lower if rng.random() < 0.6 else upper) + rng.uniform(-120, 120)
         edge = base + _waves(columns, rng.uniform(10, 80), rng.uniform(0, 8), rng)
         edge = edge + np.arange(columns) * rng.normal(0, 0.03)
         dark = 1 / (1 + np.exp(np.clip(-(r - edge) / rng.uniform(0.4, 6), -30, 30)))
         if rng.random() < 0.5:
             dark = 1 - dark
         fall = np.nan_to_num(1 - (1 - rng.uniform(0.25, 0.9)) * dark, nan=1.0)
-        light = np.where(
-            (label == rng.choice([UPPER, LOWER]))[..., None], light * fall[..., None], light
-        )  # noqa: E501
+        light = np.where((label == log)[..., None], light * fall[..., None], light)
     return light
 
 
@@ -386,7 +396,7 @@ def build_network():
     class Net(nn.Module):
         def __init__(self):
             super().__init__()
-            self.e0, self.e0b = layer(5, a, 2), layer(a, a)
+            self.e0, self.e0b = layer(6, a, 2), layer(a, a)
             self.e1 = nn.Sequential(layer(a, b, 2), layer(b, b))
             self.e2 = nn.Sequential(layer(b, c, 2), layer(c, c, 1, (1, 2)))
             self.e3 = nn.Sequential(
@@ -421,11 +431,15 @@ def train(samples: list[Sample], seconds: float, out: Path, start: Path | None, 
     cv2.setNumThreads(1)
     batches: queue.Queue = queue.Queue(6)
 
+    hard = np.ones(len(samples))  # running loss of each photograph: the hard ones come oftener
+
     def feed():
         while True:
-            batches.put(
-                [np.stack(p) for p in zip(*[vary(samples, rng) for _ in range(BATCH)], strict=True)]
-            )  # noqa: E501
+            share = hard / hard.sum()
+            share = EASY / len(samples) + (1 - EASY) * share
+            chosen = rng.choice(len(samples), BATCH, p=share / share.sum())
+            varied = [vary(samples[k], samples, rng) for k in chosen]
+            batches.put((chosen, [np.stack(p) for p in zip(*varied, strict=True)]))
 
     threading.Thread(target=feed, daemon=True).start()
     net = build_network()
@@ -437,11 +451,14 @@ def train(samples: list[Sample], seconds: float, out: Path, start: Path | None, 
         warm = min(1.0, (len(losses) + 1) / 100)
         for group in optimiser.param_groups:
             group["lr"] = PEAK_RATE * warm * (0.5 + 0.5 * np.cos(np.pi * done) + 0.01)
-        x, label, weight = (torch.from_numpy(v) for v in batches.get())
+        chosen, batch = batches.get()
+        x, label, weight = (torch.from_numpy(v) for v in batch)
         net.train()
         counted = (label != IGNORE) * weight
         entropy = cross_entropy(net(x), label, ignore_index=IGNORE, reduction="none")
         loss = (entropy * counted).sum() / counted.sum()
+        each = (entropy * counted).detach().sum((1, 2)) / counted.sum((1, 2)).clamp(min=1.0)
+        hard[chosen] += MEMORY * (np.clip(each.numpy(), 0.01, 1.0) - hard[chosen])
         optimiser.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
@@ -454,10 +471,12 @@ def train(samples: list[Sample], seconds: float, out: Path, start: Path | None, 
                 f"{np.mean(losses[-50:]):.4f}",
                 flush=True,
             )  # noqa: E501
+        if len(losses) % KEEP_STEPS == 0:
+            torch.save(net.state_dict(), out.with_suffix(".pt"))
     torch.save(net.state_dict(), out.with_suffix(".pt"))
     net.eval()
     torch.onnx.export(
-        net, torch.zeros(1, 5, 384, 1536), out.with_suffix(".onnx"), input_names=["x"],
+        net, torch.zeros(1, 6, 384, 1536), out.with_suffix(".onnx"), input_names=["x"],
         output_names=["y"], dynamic_axes={"x": {2: "h", 3: "w"}, "y": {2: "h", 3: "w"}},
         opset_version=17, dynamo=False,
     )  # fmt: skip
