@@ -212,6 +212,8 @@ def _why_doubtful(m: Measurement, units: str) -> str:
         return f"{_distance(unseen_mm, units)} not seen, and a misfit"
     if unseen_mm:
         return f"{_distance(unseen_mm, units)} of the joint not seen"
+    if any(c.code == "reading-disagrees" for c in m.cautions):
+        return "photographs and caliper disagree"
     return "photographs and fitted logs disagree" if misfit else "see the cautions"
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from gapvision.blindspots import (
@@ -12,6 +14,7 @@ from gapvision.blindspots import (
     near_crown,
     one_photo,
 )
+from gapvision.card import CHECK_BAR_MM
 from gapvision.findings import (
     HEIGHTS_APART,
     LONG_MM,
@@ -20,11 +23,13 @@ from gapvision.findings import (
     Findings,
     listed,
     name,
+    place,
     slopes,
     speaker,
     stretches,
     traced,
 )
+from gapvision.gap import DRAWS, ROUGH_MM, SEED
 from gapvision.lengths import format_length
 from gapvision.outlines import HIDDEN, OUTSIDE
 from gapvision.result import Caution, PhotoResult
@@ -36,6 +41,9 @@ MISFIT_PX = 4.0  # robust spread of an outline's residuals
 # u by which a photograph's gap is off the others'. Over 78 simulated joints at most 2.5 where nothing
 # moved, and up to 2.7 on rendered photographs that were traced rightly.
 MOVED_U = 3.5
+# u by which a caliper reading is off the photographs: of 25 simulated joints a case right readings
+# were over 2.5 in one at most and never over 3, readings wrong by 5 mm in 88 to 100 of 100.
+DISAGREES_U, DOUBTFUL_U = 2.5, 3.0
 LEAN_DEG = 2.5
 SWUNG_DEG = 0.6  # fitted; about half of what it really swung, for the prior holds it back
 MOVED_PX = 0.4  # a card's corners against the joint of all photographs, rms; usually under 0.1
@@ -48,7 +56,12 @@ MOST_UNSEEN = 5
 
 def is_doubtful(f: Findings) -> bool:
     """Whether the setting is only a lower bound: a long stretch unseen, or data against the model."""
-    return bool(_unseen(f)) or bool(_misfits(f)) or bool(_moved(f))
+    return (
+        bool(_unseen(f))
+        or bool(_misfits(f))
+        or bool(_moved(f))
+        or bool(_readings_off(f, DOUBTFUL_U))
+    )
 
 
 def find_cautions(f: Findings) -> tuple[Caution, ...]:
@@ -62,6 +75,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
         )
         out.append(Caution("misfit", text))
     out += moved
+    out += _readings_off(f, DISAGREES_U)
     out += [Caution("left-out", p.lacked) for p in f.left_out]
     out += _cards(f)
     out += _heights(f)
@@ -158,6 +172,33 @@ def _moved(f: Findings) -> list[Caution]:
         "its log. Look at the picture, make the log fast, photograph all heights again."
     )
     return [Caution("log-moved", text)]
+
+
+def _readings_off(f: Findings, limit: float) -> list[Caution]:
+    """Caliper readings that the photographs alone contradict by more than ``limit`` u.
+
+    A reading that is wrong would otherwise pull the answer to it.
+    """
+    readings = getattr(f.joint, "readings", ())
+    if not readings:
+        return []
+    at = np.array([r.station_mm for r in readings])
+    alone = replace(f.joint, readings=()).draws(at, DRAWS, np.random.default_rng(SEED)).gap()
+    scale = f.options.printed_bar_mm / CHECK_BAR_MM
+    out = []
+    for r, gap in zip(readings, alone.T, strict=True):
+        off = r.gap_mm - float(gap.mean())
+        if abs(off) > limit * float(np.sqrt(gap.var() + r.u_mm**2 + ROUGH_MM**2)):
+            say = f.options.units
+            text = (
+                f"The caliper reading {format_length(round(r.gap_mm * scale, 1), say)} "
+                f"{place(f, r.station_mm * scale)} is "
+                f"{format_length(round(abs(off) * scale, 1), say)} "
+                f"{'wider' if off > 0 else 'narrower'} than the photographs show: read again there, "
+                "and look in the picture whether both lines lie on their logs."
+            )
+            out.append(Caution("reading-disagrees", text))
+    return out
 
 
 def _cards(f: Findings) -> list[Caution]:

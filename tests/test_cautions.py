@@ -12,7 +12,7 @@ from simulator import PROTOCOLS, Fault, Protocol, draw_joint, fit
 from gapvision.blindspots import _likely
 from gapvision.cautions import Findings, find_cautions, is_doubtful
 from gapvision.findings import Radii
-from gapvision.fit import Priors
+from gapvision.fit import GapReading, Priors, fit_joint
 from gapvision.gap import gap_profile
 from gapvision.lengths import parse_diameter
 from gapvision.moved import GapShift, gap_shifts
@@ -330,6 +330,21 @@ def test_a_card_moved_along_the_log_shows_in_its_corners():
     assert first.code == "card-moved" and first.text.startswith("above.jpg")
     fitted, _ = simulated(None)
     assert codes(findings(joint=SimpleNamespace(corner_px=fitted.corner_px))) == []
+
+
+@pytest.mark.parametrize(("wrong_mm", "said"), [(0.3, False), (6.0, True), (-6.0, True)])
+def test_a_caliper_reading_that_the_photographs_contradict(wrong_mm, said):
+    joint = draw_joint(np.random.default_rng([22, 1]), PROTOCOLS["heights"])
+    k = int(np.argmax(joint.truth.gap_mm))
+    reading = GapReading(
+        float(joint.truth.station_mm[k]), float(joint.truth.gap_mm[k]) + wrong_mm, 0.5
+    )
+    priors = Priors()
+    begin = simulator.start(joint, priors)
+    fitted = fit_joint(joint.views, joint.lenses, begin, joint.stated, priors, (reading,))
+    told = findings(joint=replace(fitted, corner_px=findings().joint.corner_px, cards=()))
+    assert ("reading-disagrees" in codes(told)) == said
+    assert is_doubtful(told) == said
 
 
 # --- what the photographs cannot tell -------------------------------------------------------------
