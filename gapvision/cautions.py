@@ -45,6 +45,7 @@ MOVED_U = 3.5
 # were over 2.5 in one at most and never over 3, readings wrong by 5 mm in 88 to 100 of 100.
 DISAGREES_U, DOUBTFUL_U = 2.5, 3.0
 LEAN_DEG = 2.5
+LEAN_APART_DEG = 3.5  # two cards; right ones differ by 1.7, sd
 SWUNG_DEG = 0.6  # fitted; about half of what it really swung, for the prior holds it back
 MOVED_PX = 0.4  # a card's corners against the joint of all photographs, rms; usually under 0.1
 MOVED_TIMES = 3.0  # and against how well they lie in a plane
@@ -211,6 +212,15 @@ def _cards(f: Findings) -> list[Caution]:
                 "free, or photograph from two heights, which makes the answer independent of it."
             )
             out.append(Caution("card-leans", text))
+    leans = sorted((c.lean_deg, c.number) for c in f.cards if c.side == "outside")
+    if not out and len(leans) > 1 and leans[-1][0] - leans[0][0] > LEAN_APART_DEG:
+        # Each takes half of what one alone does, for the camera's own tilt is not known either.
+        text = (
+            f"Cards {leans[0][1]} and {leans[-1][1]} hang {leans[-1][0] - leans[0][0]:.0f} degrees "
+            "out of line with each other, so that one of them is not plumb; let both hang free, or "
+            "photograph from two heights, which makes the answer independent of it."
+        )
+        out.append(Caution("card-leans", text))
     moved, bent = [], []
     for photo, view, corner_px in zip(f.photos, f.views, f.joint.corner_px, strict=True):
         off = [

@@ -236,6 +236,17 @@ def test_card_out_of_plumb_either_way(lean):
     assert text.startswith("Card 2") and "3 degrees" in text
 
 
+@pytest.mark.parametrize(("left", "right", "said"), [(-2.0, 2.0, True), (-1.5, 1.5, False)])
+def test_cards_that_lean_apart(left, right, said):
+    """One of two that leans by 4 degrees is found as two that lean by 2, the camera's tilt between."""
+    cards = (CardResult(1, "outside", 0.0, left, ()), CardResult(2, "outside", 700.0, right, ()))
+    assert codes(findings(cards=cards)) == ["card-leans"] * said
+    if said:
+        assert only(findings(cards=cards), "card-leans").text.startswith(
+            "Cards 1 and 2 hang 4 degrees"
+        )
+
+
 def test_card_that_moved_is_named_in_every_photograph_it_is_off_in():
     f = findings(corner_px=2.3)
     assert codes(f) == ["card-moved"] * 3
