@@ -256,8 +256,8 @@ def _enough(views: Sequence[SheetView], poor: Sequence[tuple[str, str]]) -> None
         why = f" ({named(*poor[0])})" if poor else ""
         raise NotCalibrated(
             "too-few",
-            f"{len(views)} photographs show the sheet well enough, and at least {LEAST_PHOTOS} "
-            f"are needed, better a dozen from different directions{why}.",
+            f"The sheet is shown well enough in {len(views)} of the photographs, and at least "
+            f"{LEAST_PHOTOS} are needed, better a dozen from different directions{why}.",
         )
 
 
