@@ -91,9 +91,8 @@ def label_band(band: Band, expected_row: float | None) -> np.ndarray:
     height = np.zeros((rows, columns), np.float32)
     if expected_row is not None:
         height += ((np.arange(rows) - expected_row) * CELL_MM / HEIGHT_UNIT_MM)[:, None]
-    slope = np.broadcast_to(sight_slope(band)[:, None], (rows, columns))
+    slope = np.broadcast_to(sight_slope(band)[:, None].astype(np.float32), (rows, columns))
     x = np.concatenate([image.transpose(2, 0, 1), blind[None], height[None], slope[None]])
-    x = x.astype(np.float32)
     pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
     x = np.pad(x, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
     net = _network()
