@@ -8,15 +8,18 @@ Prints the medians of both and their ratio: the part of the process after import
 from __future__ import annotations
 
 import argparse
+import os
 import time
 from pathlib import Path
 
-import cv2
-import numpy as np
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does, before numpy loads
 
-from gapvision.lengths import parse_diameter
-from gapvision.measure import measure
-from gapvision.options import MeasureOptions
+import cv2  # noqa: E402
+import numpy as np  # noqa: E402
+
+from gapvision.lengths import parse_diameter  # noqa: E402
+from gapvision.measure import measure  # noqa: E402
+from gapvision.options import MeasureOptions  # noqa: E402
 
 
 def seconds(action, repeat: int) -> float:
