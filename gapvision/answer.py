@@ -57,15 +57,15 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
     lines = [first]
     if measurement.status != "measured":
         set_to, cover = set_to_text(measurement, units), cover_text(measurement, units)
-        lines += _wrap(f"Set the points to at least {set_to} for a cover of {cover}.")
+        lines += wrap(f"Set the points to at least {set_to} for a cover of {cover}.")
     lines += ["", *_number_lines(measurement, units)]
     lines += [*_chain_lines(measurement), *_lens_lines(measurement.photos)]
     if measurement.cautions:
         lines += ["", "Cautions:"]
         for caution in measurement.cautions:
-            lines += _wrap(caution.text, "- ")
-    lines += ["", *_wrap(crayon_line(measurement, units), indent="  ")]
-    lines += ["", *_wrap(REMINDER), *_wrap(SAFETY)]
+            lines += wrap(caution.text, "- ")
+    lines += ["", *wrap(crayon_line(measurement, units), indent="  ")]
+    lines += ["", *wrap(REMINDER), *wrap(SAFETY)]
     return "\n".join(lines)
 
 
@@ -229,7 +229,7 @@ def _number_lines(m: Measurement, units: str) -> list[str]:
     )
     lines = []
     for name, text in rows:
-        lines += _wrap(text, f"{name:18}")
+        lines += wrap(text, f"{name:18}")
     return [*lines, "The half-widths (±) hold the truth 95 times in 100."]
 
 
@@ -252,7 +252,7 @@ def _chain_text(lead: str, chain: Chain) -> list[str]:
         kept = names[:]
         if left_out:
             kept[-1 - left_out : -1] = [f"{left_out} more"]
-        lines = _wrap(" - ".join(kept) + _shared(chain.cards), lead)
+        lines = wrap(" - ".join(kept) + _shared(chain.cards), lead)
         if len(lines) <= CHAIN_LINES:
             break
     return lines
@@ -276,9 +276,9 @@ def _lens_lines(photos: Iterable[PhotoResult]) -> list[str]:
     for source in sorted({p.lens for p in photos if p.used}):
         prior, _, why_not = source.partition(": ")
         if why_not:
-            lines += _wrap(f"focal length as {prior} has it; {why_not}", f"{'Lens':18}")
+            lines += wrap(f"focal length as {prior} has it; {why_not}", f"{'Lens':18}")
         elif prior.startswith(("calibration ", "file ")):
-            lines += _wrap(prior, f"{'Lens':18}")
+            lines += wrap(prior, f"{'Lens':18}")
     return lines
 
 
@@ -287,7 +287,8 @@ def _distance(mm: float, units: str) -> str:
     return format_length(float(round(mm)) if units == "mm" else mm, units)
 
 
-def _wrap(text: str, lead: str = "", indent: str | None = None) -> list[str]:
+def wrap(text: str, lead: str = "", indent: str | None = None) -> list[str]:
+    """Lines of at most `WIDTH` columns: the first after ``lead``, the others under its end."""
     indent = " " * len(lead) if indent is None else indent
     return textwrap.wrap(
         text, WIDTH, initial_indent=lead, subsequent_indent=indent, break_on_hyphens=False

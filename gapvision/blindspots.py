@@ -24,7 +24,7 @@ from gapvision.findings import (
     stretches,
     traced,
 )
-from gapvision.result import Caution
+from gapvision.result import K95, Caution
 
 HELD = 0.95  # of the draws: the place that decides lies in what is named
 BLUR_MM = 200.0  # draws this near each other mean one place
@@ -216,7 +216,7 @@ def _matters(f: Findings) -> np.ndarray:
     if f.profile is None:
         return np.ones(len(f.station_mm), bool)
     p = f.profile
-    reach = p.setting_needed_mm + 1.96 * p.setting_needed_u_mm
+    reach = p.setting_needed_mm + K95 * p.setting_needed_u_mm
     return np.nan_to_num(reach, nan=-np.inf) >= f.setting.value_mm - f.setting.U95_mm
 
 

@@ -8,11 +8,11 @@ from datetime import date
 import numpy as np
 import tomlkit
 
+from gapvision.answer import WIDTH, wrap
 from gapvision.cameras import FORMAT, VERSION, CameraKey
 from gapvision.lens_fit import Calibration, Known, named
+from gapvision.result import K95
 
-WIDTH = 80  # columns of the narrowest terminal in common use
-K95 = 1.96
 PART_ROWS = ("upper", "middle", "lower")
 PART_COLUMNS = ("left", "middle", "right")
 CELLS = (9, 6)  # of the frame across and down: each of its nine parts has 3 x 2
@@ -143,10 +143,7 @@ def _with_u(known: Known, decimals: int) -> str:
 
 
 def _row(name: str, text: str) -> list[str]:
-    lead = f"{name:18}"
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead), break_on_hyphens=False
-    )
+    return wrap(text, f"{name:18}")
 
 
 def _listed(words: list[str]) -> str:

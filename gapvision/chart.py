@@ -35,11 +35,10 @@ from gapvision.drawing import (
     text_width,
 )
 from gapvision.lengths import format_length
-from gapvision.result import Measurement, runs
+from gapvision.result import K95, Measurement, runs
 
 PLOT_TOP_PX, PLOT_HEIGHT_PX = 112, 340  # the room above holds the title
 SAME_PLACE_MM = 30.0  # marks nearer than this would lie on each other
-K95 = 1.96  # coverage factor of 95 % of a normal distribution, JCGM 100:2008 table G.1
 
 
 def gap_strip(measurement: Measurement, columns: Columns, units: str) -> np.ndarray:

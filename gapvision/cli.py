@@ -14,6 +14,7 @@ from typing import Annotated, Literal, TypeVar
 import typer
 
 from gapvision.errors import MeasurementError
+from gapvision.files import check_new, write_new
 from gapvision.lengths import parse_diameter, parse_ends, parse_length, parse_reading
 from gapvision.options import CHECK_BAR_MM, COVER_MM, MeasureOptions, check_options
 from gapvision.preferences import Preferences, load_preferences, printed_bar_of
@@ -24,6 +25,13 @@ INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 STDOUT = "-"
 
 Units = Literal["mm", "in"]
+UnitsOption = Annotated[
+    Units | None,
+    typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
+]
+OverwriteOption = Annotated[
+    bool, typer.Option("--overwrite", help="Replace a file that exists already.")
+]
 Parsed = TypeVar("Parsed")
 Progress = Callable[[int, int], None]
 
@@ -124,10 +132,7 @@ def measure(
             "or 41.5@widest; repeat for each.",
         ),
     ] = None,
-    units: Annotated[
-        Units | None,
-        typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
-    ] = None,
+    units: UnitsOption = None,
     json_file: Annotated[
         str | None,
         typer.Option(
@@ -210,9 +215,7 @@ def card(
         bool,
         typer.Option("--setting-sheet", help="Add true-size marks to set the scriber's points on."),
     ] = False,
-    overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace a file that exists already.")
-    ] = False,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Write scale cards as a PDF to print at 100 %.
 
@@ -280,19 +283,14 @@ def plan(
         ),
     ] = None,
     gap: Annotated[str, typer.Option(metavar="LENGTH", help="A guess of the usual gap.")] = "30mm",
-    units: Annotated[
-        Units | None,
-        typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
-    ] = None,
+    units: UnitsOption = None,
     json_file: Annotated[
         str | None,
         typer.Option(
             "--json", metavar="FILE", help="Write the plan, for programs; - is standard output."
         ),
     ] = None,
-    overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace a file that exists already.")
-    ] = False,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Plan a shoot: photographs, cards, minutes, and how well the setting will be known.
 
@@ -336,10 +334,7 @@ def plan(
 
 @app.command()
 def demo(
-    units: Annotated[
-        Units | None,
-        typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
-    ] = None,
+    units: UnitsOption = None,
 ) -> None:
     """Measure the photographs that come with gapvision, beside the known truth.
 
@@ -557,12 +552,10 @@ def _check_json_path(file: str | None, options: MeasureOptions, overwrite: bool)
     if file in (None, STDOUT):
         return
     path = Path(file)
-    _check_folder(path.parent, file)
     _check_no_photo("--json", path, options)
     if path.is_dir():
         raise MeasurementError("not-written", f"{path} is a folder: name a file in it.")
-    if path.exists() and not overwrite:
-        raise _file_exists(path)
+    check_new(path, file, overwrite)
 
 
 def _check_picture_path(path: Path | None, options: MeasureOptions, overwrite: bool) -> None:
@@ -591,12 +584,6 @@ def _check_no_photo(option: str, path: Path, options: MeasureOptions) -> None:
             raise typer.BadParameter(f"{path} is one of the photographs.", param_hint=option)
 
 
-def _check_folder(folder: Path, what: str) -> None:
-    if not folder.is_dir():
-        text = f"There is no folder {folder} to write {what} to: make it first."
-        raise MeasurementError("no-folder", text)
-
-
 def _write_json(file: str | None, answer: dict, overwrite: bool) -> None:
     if file is None:
         return
@@ -604,20 +591,7 @@ def _write_json(file: str | None, answer: dict, overwrite: bool) -> None:
     if file == STDOUT:
         typer.echo(text)
         return
-    try:
-        # "x" and not "w": a file that came into being while measuring is not lost either.
-        with open(file, "w" if overwrite else "x", encoding="utf-8") as out:
-            out.write(text + "\n")
-    except FileExistsError:
-        raise _file_exists(Path(file)) from None
-    except OSError as error:
-        text = f"The JSON could not be written to {file}: {error.strerror or error}."
-        raise MeasurementError("not-written", text) from error
-
-
-def _file_exists(path: Path) -> MeasurementError:
-    text = f"The file {path} exists already: choose another name, or add --overwrite."
-    return MeasurementError("file-exists", text)
+    write_new(Path(file), f"{text}\n".encode(), "the JSON", overwrite)
 
 
 # --- screen and exit status -----------------------------------------------------------------------

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gapvision.card import CARD_HEIGHT_MM, CARD_WIDTH_MM, NAIL_BELOW_TOP_MM, corner_points_mm
+from gapvision.card import CARD_WIDTH_MM, corner_points_mm, outline_mm
 from gapvision.fit import (
     KNOT_H_MM,
     KNOT_S_MM,
@@ -26,8 +26,8 @@ from gapvision.fit import (
     residuals,
 )
 from gapvision.gap import gap_profile
-from gapvision.lengths import U_READING_MM, Diameter
-from gapvision.measure import BEYOND_MM
+from gapvision.lengths import U_READING_MM
+from gapvision.measure import BEYOND_MM, radius_along
 from gapvision.outlines import LEAST_GAP_PX
 from gapvision.rays import FACING, Camera, rotation
 from gapvision.result import Quantity
@@ -165,13 +165,12 @@ def _nominal(site: Site, stands, hung, half: float, priors: Priors) -> Joint:
 
 def _radius(site: Site, log: str, middle: float):
     """Half diameter (n,) mm at stations (n,), of a cone over the whole log."""
-    stated: Diameter | None = getattr(site, f"{log}_diameter")
-    mean = site.radius_mm(log)
-    if stated is None:
-        slope = TAPER if log == "upper" else -TAPER
-    else:
-        slope = (stated.points[-1][1] - stated.points[0][1]) / 2 / site.length_mm
-    return lambda x: mean + slope * (np.asarray(x, float) - middle)
+    half = site.length_mm / 2
+    stated = radius_along(getattr(site, f"{log}_diameter"), (middle - half, middle + half))
+    if stated is not None:
+        return stated
+    slope = TAPER if log == "upper" else -TAPER
+    return lambda x: site.radius_mm(log) + slope * (np.asarray(x, float) - middle)
 
 
 def _view(truth: Joint, index: int, stand: Stand, half: float) -> View:
@@ -181,8 +180,7 @@ def _view(truth: Joint, index: int, stand: Stand, half: float) -> View:
     for c in truth.cards:
         if c.side != stand.side:
             continue
-        rim = _rim(c)
-        px = camera.project(rim)
+        px = camera.project(c.nail_mm + np.c_[outline_mm(), np.zeros(4)])
         size = np.array(camera.size)
         if np.any(px < FIELD_PX) or np.any(px > size - FIELD_PX):
             continue
@@ -193,12 +191,6 @@ def _view(truth: Joint, index: int, stand: Stand, half: float) -> View:
         hidden.append(px)
     outlines = _outlines(truth, camera, hidden, half)
     return View(stand.side, camera.size, 0, tuple(sightings), outlines)
-
-
-def _rim(c: CardState) -> np.ndarray:
-    x, top = CARD_WIDTH_MM / 2, NAIL_BELOW_TOP_MM
-    y = top - CARD_HEIGHT_MM
-    return c.nail_mm + np.array([[-x, top, 0], [x, top, 0], [x, y, 0], [-x, y, 0]], float)
 
 
 def _outlines(truth: Joint, camera: Camera, hidden, half: float) -> tuple[Outline, ...]:

@@ -49,5 +49,5 @@ def write_new(path: Path, content: bytes, what: str, overwrite: bool) -> None:
         check_new(path, what, overwrite)
         raise
     except OSError as error:
-        text = f"{what.capitalize()} could not be written to {path}: {error.strerror or error}."
+        text = f"{what[0].upper()}{what[1:]} could not be written to {path}: {error.strerror or error}."
         raise MeasurementError("not-written", text) from error

@@ -77,16 +77,22 @@ def slopes(photos: tuple[PhotoResult, ...]) -> np.ndarray:
 def traced(f: Findings) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """By photograph and station (photos, n), bool: joint seen; gap shut; something in front."""
     seen, shut, hidden = (
-        np.array([_near(f, p, s) for p in f.photos]) for s in (SEEN, SHUT, HIDDEN)
+        np.array([_by_state(f, p, s) for p in f.photos]) for s in (SEEN, SHUT, HIDDEN)
     )
     return seen, shut & ~seen, hidden & ~seen
 
 
-def _near(f: Findings, photo: PhotoResult, state: int) -> np.ndarray:
-    at = np.sort(photo.axis_station_mm[: len(photo.axis_state)][photo.axis_state == state])
-    at = np.r_[-np.inf, at, np.inf]
-    after = np.clip(np.searchsorted(at, f.station_mm), 1, len(at) - 1)
-    return np.minimum(f.station_mm - at[after - 1], at[after] - f.station_mm) < NEAR_MM
+def _by_state(f: Findings, photo: PhotoResult, state: int) -> np.ndarray:
+    return near(
+        f.station_mm, photo.axis_station_mm[: len(photo.axis_state)][photo.axis_state == state]
+    )
+
+
+def near(station_mm: np.ndarray, traced_mm: np.ndarray) -> np.ndarray:
+    """Which stations (n,) have a traced point within `NEAR_MM`."""
+    at = np.r_[-np.inf, np.sort(traced_mm), np.inf]
+    after = np.clip(np.searchsorted(at, station_mm), 1, len(at) - 1)
+    return np.minimum(station_mm - at[after - 1], at[after] - station_mm) < NEAR_MM
 
 
 def spread(slope: np.ndarray, seen: np.ndarray) -> np.ndarray:

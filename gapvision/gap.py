@@ -7,13 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from gapvision.fit import Joint
-from gapvision.result import Quantity
+from gapvision.result import K95, Quantity
 
 DRAWS = 400
 SEED = 20260514  # the same photographs give the same answer
 SHAPE_MM = 0.25  # what circles do not tell of a real section's rise to the groove's edge, sd
 ROUGH_MM = 0.40  # what a smooth crown does not tell of the gap at one station, sd
-COVERAGE = 1.96
 LOCAL_MM = 100.0  # over which what the model does not tell stays alike
 
 
@@ -87,7 +86,7 @@ def _largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
     u = float(np.hypot(_spread(tops), model_mm))
     half = float(np.quantile(np.abs(tops - tops.mean()), 0.95))
     value = float(mean[k]) - 0.5 * bias
-    return Quantity(value, u, float(np.hypot(half, COVERAGE * model_mm))), float(station_mm[k])
+    return Quantity(value, u, float(np.hypot(half, K95 * model_mm))), float(station_mm[k])
 
 
 def _decides(needs: np.ndarray, station_mm: np.ndarray, model_mm: np.ndarray) -> np.ndarray:

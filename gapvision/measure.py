@@ -12,7 +12,7 @@ import numpy as np
 from gapvision.card import CHECK_BAR_MM
 from gapvision.cautions import LONGEST_UNSEEN_MM, find_cautions, is_doubtful
 from gapvision.errors import JointNotFitted, MeasurementError
-from gapvision.findings import NEAR_MM, Findings, Radii
+from gapvision.findings import NEAR_MM, Findings, Radii, near
 from gapvision.fit import (
     REFINE,
     GapReading,
@@ -32,6 +32,7 @@ from gapvision.options import MeasureOptions, check_options
 from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, UNSURE, Trace
 from gapvision.photo import load_photo, photo_paths
 from gapvision.result import (
+    K95,
     CardResult,
     Measurement,
     PhotoResult,
@@ -130,12 +131,13 @@ def _readings(options, joint: Joint, stretch) -> tuple[GapReading, ...]:
 def stated_radii(options: MeasureOptions, stretch: tuple[float, float]) -> dict:
     """``"upper"``/``"lower"`` -> stated radius (n,) mm at stations (n,) mm, or None."""
     return {
-        "upper": _radius(options.upper_diameter, stretch),
-        "lower": _radius(options.lower_diameter, stretch),
+        "upper": radius_along(options.upper_diameter, stretch),
+        "lower": radius_along(options.lower_diameter, stretch),
     }
 
 
-def _radius(diameter: Diameter | None, stretch: tuple[float, float]):
+def radius_along(diameter: Diameter | None, stretch: tuple[float, float]):
+    """Half diameter (n,) mm at stations (n,), straight along the log; None where none is stated."""
     if diameter is None:
         return None
     points = list(diameter.points)
@@ -316,9 +318,7 @@ def _answer(options, sights, views, joint, stretch, left_out, scale, radii, shif
             for s in shifts
         ),
     )  # fmt: skip
-    narrowest = Quantity(
-        float(width[narrow]), float(u_width[narrow]), 1.96 * float(u_width[narrow])
-    )
+    narrowest = Quantity(float(width[narrow]), float(u_width[narrow]), K95 * float(u_width[narrow]))
     return Measurement(
         status="doubtful" if is_doubtful(findings) else "measured",
         cover_mm=options.cover_mm * scale,
@@ -388,11 +388,7 @@ def _seen_stations(views: list[View], joint: Joint, station: np.ndarray) -> np.n
             residuals(c, o, joint)[1]
             for v, c in zip(views, joint.cameras, strict=True) for o in v.outlines if o.log == log
         ]  # fmt: skip
-        at = np.sort(np.concatenate(at)) if at else np.array([np.inf])
-        i = np.searchsorted(at, station)
-        left = np.abs(station - at[np.clip(i - 1, 0, len(at) - 1)])
-        right = np.abs(station - at[np.clip(i, 0, len(at) - 1)])
-        seen[log] = np.minimum(left, right) < NEAR_MM
+        seen[log] = near(station, np.concatenate([*at, np.empty(0)]))
     return seen["lower"] & seen["upper"]
 
 

@@ -63,11 +63,11 @@ def gap_shifts(
     ``Q'' = -p d(b_l + b_u)/dd``; the latter is had by fitting once more with the outlines nudged. So
     ``d = Q' / Q''`` is known with ``u = 1 / sqrt(Q'')``, everything else left free: the score test.
     """
+    if len(views) < FEWEST:
+        return ()
     total = joint.bias_px.sum(1)
     suspects = np.flatnonzero(np.abs(total) > SUSPECT * priors.bias_px)
     suspects = suspects[np.argsort(-np.abs(total[suspects]))][:AT_MOST]
-    if len(views) < FEWEST:
-        return ()
     at = joint.spline_h.centres()[2:-2]
     out = []
     for i in suspects:

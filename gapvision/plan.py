@@ -62,8 +62,12 @@ def check_site(site: Site) -> None:
             f"A length of {site.length_mm:.0f} mm between the notches was stated{hint}; "
             f"{SHORTEST_MM:.0f} to {LONGEST_MM:.0f} mm can be planned: correct --length.",
         )
-    diameters = site.upper_diameter, site.lower_diameter
-    check_options(MeasureOptions((), (), (), site.cover_mm, "upper", *diameters))
+    check_options(
+        MeasureOptions(
+            photos=(), cover_mm=site.cover_mm, upper_diameter=site.upper_diameter,
+            lower_diameter=site.lower_diameter,
+        )
+    )  # fmt: skip
     if not LEAST_GAP_MM <= site.gap_mm <= MOST_GAP_MM:
         raise PlanNotPossible(
             "bad-gap",

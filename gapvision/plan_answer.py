@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
 
-from gapvision.answer import DECIMALS, WIDTH
+from gapvision.answer import DECIMALS, wrap
 from gapvision.card import CARD_COUNT
 from gapvision.errors import MeasurementError
 from gapvision.lengths import format_length, round_up
@@ -31,11 +30,11 @@ HONESTY = (
 
 
 def plan_text(plan: Plan, units: str = "mm", color: bool = False) -> str:
-    """The plan for people, at most `WIDTH` columns wide: what to do, then all ways in a table."""
+    """The plan for people, at most 80 columns wide: what to do, then all ways in a table."""
     site, shoot = plan.site, plan.chosen.shoot
     first = f"PLAN: {_lower(shoot.name)}, on {format_length(site.length_mm, units)} of log."
     lines = [f"\x1b[1m{first}\x1b[0m" if color else first]
-    lines += _wrap(
+    lines += wrap(
         f"{_photographs(shoot)}, {_count(len(shoot.cards), 'card')}, about "
         f"{_minutes(shoot)} minute{'' if _minutes(shoot) == '1' else 's'}; then the setting is "
         f"known to about {_half_width(plan.chosen, units)} for a cover of "
@@ -43,11 +42,11 @@ def plan_text(plan: Plan, units: str = "mm", color: bool = False) -> str:
     )
     lines.append("")
     for k, step in enumerate(_steps(plan, units), 1):
-        lines += _wrap(step, f"{k}. ")
-    lines += ["", *_table(plan, units), "", *_wrap(HONESTY)]
+        lines += wrap(step, f"{k}. ")
+    lines += ["", *_table(plan, units), "", *wrap(HONESTY)]
     for note in _notes(plan, units):
-        lines += _wrap(note, "- ")
-    return "\n".join([*lines, "", *_wrap(SAFETY)])
+        lines += wrap(note, "- ")
+    return "\n".join([*lines, "", *wrap(SAFETY)])
 
 
 def plan_json(plan: Plan) -> dict:
@@ -277,13 +276,6 @@ def _place(mm: float, units: str) -> str:
 
 def _apart(cards: list[Hung]) -> float:
     return cards[1].station_mm - cards[0].station_mm
-
-
-def _wrap(text: str, lead: str = "") -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead),
-        break_on_hyphens=False,
-    )  # fmt: skip
 
 
 def _number(value: float) -> float:

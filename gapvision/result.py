@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+K95 = 1.96  # coverage factor of 95 % of a normal distribution, JCGM 100:2008 table G.1
+
 
 @dataclass(frozen=True, slots=True)
 class Quantity:

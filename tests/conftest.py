@@ -15,6 +15,29 @@ def own_folder(monkeypatch, tmp_path):
 
 
 @pytest.fixture
+def plain_terminal(monkeypatch, tmp_path):
+    """An empty folder, and a terminal wide enough that no message is wrapped."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "250")
+    monkeypatch.setenv("NO_COLOR", "1")
+
+
+@pytest.fixture
+def asked(monkeypatch):
+    """The options of every measurement asked for; each is answered at once."""
+    from test_cli import answer
+
+    seen = []
+
+    def measure(options, progress=None):
+        seen.append(options)
+        return answer()
+
+    monkeypatch.setattr("gapvision.measure.measure", measure)
+    return seen
+
+
+@pytest.fixture
 def said(monkeypatch):
     """Every text that is drawn."""
     texts, draw = [], ImageDraw.ImageDraw.text

@@ -18,6 +18,8 @@ from gapvision import cli
 from gapvision.errors import OutlinesNotFound
 from gapvision.result import CardResult, Caution, Measurement, PhotoResult, Place, Profile, Quantity
 
+pytestmark = pytest.mark.usefixtures("plain_terminal")
+
 STATION = np.arange(-700.0, 700.1, 5.0)
 NOISE_SHAPE = (700, 900, 3)  # above the least size that is measured
 
@@ -43,27 +45,6 @@ def answer(status="measured"):
 
 def run(*args):
     return CliRunner().invoke(cli.app, [str(a) for a in args])
-
-
-@pytest.fixture(autouse=True)
-def plain_terminal(monkeypatch, tmp_path):
-    """An empty folder, and a terminal wide enough that no message is wrapped."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COLUMNS", "250")
-    monkeypatch.setenv("NO_COLOR", "1")
-
-
-@pytest.fixture
-def asked(monkeypatch):
-    """The options of every measurement asked for; each is answered at once."""
-    seen = []
-
-    def measure(options, progress=None):
-        seen.append(options)
-        return answer()
-
-    monkeypatch.setattr(gapvision.measure, "measure", measure)
-    return seen
 
 
 def answering(monkeypatch, result):

@@ -4,9 +4,8 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from test_cli import answer, run
+from test_cli import run
 
-import gapvision.measure
 from gapvision.lengths import SIXTEENTH_MM, round_up
 from gapvision.options import MeasureOptions
 from gapvision.preferences import Preferences, load_preferences, preferences_path
@@ -14,24 +13,8 @@ from gapvision.scriber import beyond_scriber
 
 
 @pytest.fixture(autouse=True)
-def empty_folder(monkeypatch, tmp_path, own_folder):
+def empty_folder(own_folder, plain_terminal):
     own_folder.mkdir()
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COLUMNS", "250")
-    monkeypatch.setenv("NO_COLOR", "1")
-
-
-@pytest.fixture
-def asked(monkeypatch):
-    """The options of every measurement asked for; each is answered at once."""
-    seen = []
-
-    def measure(options, progress=None):
-        seen.append(options)
-        return answer()
-
-    monkeypatch.setattr(gapvision.measure, "measure", measure)
-    return seen
 
 
 def test_nothing_is_stated_at_first_and_showing_writes_nothing():
