@@ -2,38 +2,38 @@
 
 from __future__ import annotations
 
-import json
 import os
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Literal
 
 import typer
 
 from gapvision.errors import MeasurementError
-from gapvision.files import check_new, write_new
 from gapvision.lengths import parse_diameter, parse_ends, parse_length, parse_reading
-from gapvision.options import CHECK_BAR_MM, COVER_MM, MeasureOptions, check_options
-from gapvision.preferences import Preferences, load_preferences, printed_bar_of
+from gapvision.options import COVER_MM, MeasureOptions, check_options
+from gapvision.preferences import load_preferences
+from gapvision.terminal import (
+    STDOUT,
+    OverwriteOption,
+    Units,
+    UnitsOption,
+    card_numbers,
+    check_json_path,
+    check_picture_place,
+    cover_of,
+    exit_status,
+    in_color,
+    preferences_of_user,
+    printed_bar_given,
+    progress_bar,
+    read_option,
+    refusal_written,
+    say,
+    write_json,
+)
 
 # Modules that load OpenCV or the fit are imported inside the commands: help must not wait for them.
-
-INTERRUPTED = 130  # 128 + SIGINT, as shells have it
-STDOUT = "-"
-
-Units = Literal["mm", "in"]
-UnitsOption = Annotated[
-    Units | None,
-    typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
-]
-OverwriteOption = Annotated[
-    bool, typer.Option("--overwrite", help="Replace a file that exists already.")
-]
-Parsed = TypeVar("Parsed")
-Progress = Callable[[int, int], None]
 
 app = typer.Typer(
     add_completion=False,
@@ -164,45 +164,45 @@ def measure(
     """
     if not photos and not inside:
         raise typer.BadParameter("name at least one photograph or folder.", param_hint="PHOTO")
-    preferred = _preferred()
+    preferred = preferences_of_user()
     units = units or preferred.units or "mm"
     options = MeasureOptions(
         photos=tuple(photos or ()),
         inside=tuple(inside or ()),
-        inside_cards=_read("--inside-cards", _card_numbers, inside_cards, units) or (),
-        cover_mm=_cover(cover, units, preferred),
+        inside_cards=read_option("--inside-cards", card_numbers, inside_cards, units) or (),
+        cover_mm=cover_of(cover, units, preferred),
         card_on=card_on,
-        upper_diameter=_read("--upper-diameter", parse_diameter, upper_diameter, units),
-        lower_diameter=_read("--lower-diameter", parse_diameter, lower_diameter, units),
-        from_mm=_read("--from", parse_length, from_, units),
-        to_mm=_read("--to", parse_length, to, units),
-        printed_bar_mm=_printed_bar(printed_bar, preferred),
+        upper_diameter=read_option("--upper-diameter", parse_diameter, upper_diameter, units),
+        lower_diameter=read_option("--lower-diameter", parse_diameter, lower_diameter, units),
+        from_mm=read_option("--from", parse_length, from_, units),
+        to_mm=read_option("--to", parse_length, to, units),
+        printed_bar_mm=printed_bar_given(printed_bar, preferred),
         camera=camera or (Path(preferred.camera) if preferred.camera else None),
-        wall_thickness_mm=_read("--wall-thickness", parse_length, wall_thickness, units),
-        readings=tuple(_read("--reading", parse_reading, r, units) for r in reading or ()),
+        wall_thickness_mm=read_option("--wall-thickness", parse_length, wall_thickness, units),
+        readings=tuple(read_option("--reading", parse_reading, r, units) for r in reading or ()),
         units=units,
         scriber_largest_mm=preferred.scriber_largest_mm,
         scriber_step_mm=preferred.scriber_step_mm,
     )
-    with _exit_status():
-        _check_json_path(json_file, options, overwrite)
-        with _refusal_written(json_file, overwrite):
+    with exit_status():
+        check_json_path(json_file, options, overwrite)
+        with refusal_written(json_file, overwrite):
             check_options(options)  # `measure` does so too, but only after OpenCV is loaded
-            _check_picture_path(picture, options, overwrite)
+            check_picture_place(picture, options, overwrite)
             from gapvision.measure import measure as measure_joint
 
-            with _progress() as progress:
+            with progress_bar() as progress:
                 measurement = measure_joint(options, progress)
         from gapvision.answer import answer_json, answer_text
 
         aside = json_file == STDOUT
-        _say(answer_text(measurement, units, _in_color(aside)), err=aside)
-        _write_json(json_file, answer_json(measurement), overwrite)
+        say(answer_text(measurement, units, in_color(aside)), err=aside)
+        write_json(json_file, answer_json(measurement), overwrite)
         if picture:
             from gapvision.annotate import write_picture
 
             write_picture(picture, measurement, options, overwrite)
-            _say(f"Picture: {picture}", err=True)
+            say(f"Picture: {picture}", err=True)
 
 
 @app.command()
@@ -223,7 +223,7 @@ def card(
     Example:
       gapvision card cards.pdf --paper letter --first 1 --count 2 --setting-sheet
     """
-    with _exit_status():
+    with exit_status():
         from gapvision.sheet import write_cards
 
         try:
@@ -237,7 +237,7 @@ def card(
             )
         except ValueError as error:
             raise typer.BadParameter(f"{error}.") from None
-        _say(f"Cards: {pdf}\nPrint at 100 %, then measure the check bar: it should be 100.0 mm.")
+        say(f"Cards: {pdf}\nPrint at 100 %, then measure the check bar: it should be 100.0 mm.")
 
 
 @app.command()
@@ -302,22 +302,22 @@ def plan(
 
     Exit status: 0 planned, 1 refused, 2 wrong usage.
     """
-    preferred = _preferred()
+    preferred = preferences_of_user()
     units = units or preferred.units or "mm"
     asked = dict(
-        length_mm=_read("--length", parse_length, length, units),
-        upper_diameter=_read("--upper-diameter", parse_ends, upper_diameter, units),
-        lower_diameter=_read("--lower-diameter", parse_ends, lower_diameter, units),
-        cover_mm=_cover(cover, units, preferred),
+        length_mm=read_option("--length", parse_length, length, units),
+        upper_diameter=read_option("--upper-diameter", parse_ends, upper_diameter, units),
+        lower_diameter=read_option("--lower-diameter", parse_ends, lower_diameter, units),
+        cover_mm=cover_of(cover, units, preferred),
         sides=sides,
-        lowest_mm=_read("--lowest", parse_length, lowest, units),
-        highest_mm=_read("--highest", parse_length, highest, units),
-        pole_mm=_read("--pole", parse_length, pole, units),
-        room_mm=_read("--room", parse_length, room, units),
-        gap_mm=_read("--gap", parse_length, gap, units),
+        lowest_mm=read_option("--lowest", parse_length, lowest, units),
+        highest_mm=read_option("--highest", parse_length, highest, units),
+        pole_mm=read_option("--pole", parse_length, pole, units),
+        room_mm=read_option("--room", parse_length, room, units),
+        gap_mm=read_option("--gap", parse_length, gap, units),
     )
-    with _exit_status():
-        _check_json_path(json_file, MeasureOptions(photos=()), overwrite)
+    with exit_status():
+        check_json_path(json_file, MeasureOptions(photos=()), overwrite)
         from gapvision.plan import plan_shoot
         from gapvision.plan_answer import plan_json, plan_text, refusal_json
         from gapvision.shoot import Site
@@ -325,11 +325,11 @@ def plan(
         try:
             planned = plan_shoot(Site(**asked))
         except MeasurementError as error:
-            _write_json(json_file, refusal_json(error), overwrite)
+            write_json(json_file, refusal_json(error), overwrite)
             raise
         aside = json_file == STDOUT
-        _say(plan_text(planned, units, _in_color(aside)), err=aside)
-        _write_json(json_file, plan_json(planned), overwrite)
+        say(plan_text(planned, units, in_color(aside)), err=aside)
+        write_json(json_file, plan_json(planned), overwrite)
 
 
 @app.command()
@@ -342,10 +342,10 @@ def demo(
     Example:
       gapvision demo --units in
     """
-    with _exit_status():
+    with exit_status():
         from gapvision.demo import run_demo
 
-        _say(run_demo(Path.cwd(), units or _preferred().units or "mm"))
+        say(run_demo(Path.cwd(), units or preferences_of_user().units or "mm"))
 
 
 @app.command()
@@ -388,16 +388,16 @@ def camera(
         raise typer.BadParameter("name photographs, or one of --list, --show and --remove.")
     if picture is not None and not photos:
         raise typer.BadParameter("needs photographs.", param_hint="--picture")
-    with _exit_status():
+    with exit_status():
         from gapvision import cameras
 
         if list_:
             names = [p.stem for p in cameras.camera_paths()] or ["none"]
-            _say("\n".join([f"Calibrations in {cameras.camera_folder()}:", *names]))
+            say("\n".join([f"Calibrations in {cameras.camera_folder()}:", *names]))
         elif show is not None:
-            _say(cameras.camera_text(show).rstrip())
+            say(cameras.camera_text(show).rstrip())
         elif remove is not None:
-            _say(f"Removed: {cameras.remove_camera(remove)}")
+            say(f"Removed: {cameras.remove_camera(remove)}")
         else:
             _calibrate(tuple(photos), picture, overwrite)
 
@@ -406,22 +406,22 @@ def _calibrate(photos: tuple[Path, ...], picture: Path | None, overwrite: bool) 
     """The calibration itself: its text on the screen, its file in the camera folder."""
     from gapvision.cameras import new_camera_path, write_text
 
-    _check_picture_path(picture, MeasureOptions(photos=photos), overwrite)
+    check_picture_place(picture, MeasureOptions(photos=photos), overwrite)
     from gapvision.calibrate import calibrate
     from gapvision.calibration_answer import calibration_text, camera_toml
 
-    with _progress() as progress:
+    with progress_bar() as progress:
         key, calibration = calibrate(photos, lambda key: new_camera_path(key, overwrite), progress)
     path = new_camera_path(key, overwrite)
     toml = camera_toml(key, calibration, date.today())
     write_text(path, toml, "the calibration", overwrite)
-    _say(calibration_text(key, calibration))
-    _say(f"\nWritten: {path}\nThe program takes it for this lens from now on.")
+    say(calibration_text(key, calibration))
+    say(f"\nWritten: {path}\nThe program takes it for this lens from now on.")
     if picture:
         from gapvision.calibration_picture import write_calibration_picture
 
         write_calibration_picture(picture, calibration, overwrite)
-        _say(f"Picture: {picture}", err=True)
+        say(f"Picture: {picture}", err=True)
 
 
 @app.command()
@@ -469,18 +469,20 @@ def preferences(
     """
     from gapvision import preferences as kept
 
-    with _exit_status():
+    with exit_status():
         old = load_preferences()
         said = units or old.units or "mm"
         bars = dict(
-            _read("--printed-bar", lambda text, _: kept.parse_bar(text), text, said)
+            read_option("--printed-bar", lambda text, _: kept.parse_bar(text), text, said)
             for text in printed_bar or ()
         )
         asked = {
             "units": units,
-            "cover_mm": _read("--cover", parse_length, cover, said),
-            "scriber_largest_mm": _read("--scriber-largest", parse_length, scriber_largest, said),
-            "scriber_step_mm": _read("--scriber-step", parse_length, scriber_step, said),
+            "cover_mm": read_option("--cover", parse_length, cover, said),
+            "scriber_largest_mm": read_option(
+                "--scriber-largest", parse_length, scriber_largest, said
+            ),
+            "scriber_step_mm": read_option("--scriber-step", parse_length, scriber_step, said),
             "printed_bar_mm": bars.pop(None, None),
             "camera": None if camera is None else str(camera.resolve()),
         }
@@ -496,163 +498,8 @@ def preferences(
 
             read_camera(camera)  # a file that is of no use is not remembered
         forgotten = [
-            _read("--forget", lambda t, _: kept.key_of(t, old), t, said) for t in forget or ()
+            read_option("--forget", lambda t, _: kept.key_of(t, old), t, said) for t in forget or ()
         ]
         if changes or bars or forgotten:
             kept.change_preferences(changes, bars, forgotten)
-        _say(kept.preferences_text(load_preferences(), kept.preferences_path()))
-
-
-# --- what was typed -------------------------------------------------------------------------------
-
-
-def _preferred() -> Preferences:
-    with _exit_status():
-        return load_preferences()
-
-
-def _cover(text: str | None, units: str, preferred: Preferences) -> float:
-    """The cover asked for, else the usual one of this person, else the common one."""
-    stated = _read("--cover", parse_length, text, units)
-    if stated is None:
-        stated = preferred.cover_mm
-    return COVER_MM if stated is None else stated
-
-
-def _printed_bar(text: str | None, preferred: Preferences) -> float:
-    stated = _read("--printed-bar", lambda t, _: printed_bar_of(t, preferred), text, "mm")
-    if stated is None:
-        stated = preferred.printed_bar_mm
-    return CHECK_BAR_MM if stated is None else stated
-
-
-def _read(
-    option: str, parse: Callable[[str, str], Parsed], text: str | None, units: str
-) -> Parsed | None:
-    """What an option says, or the parser's sentence as wrong usage."""
-    if text is None:
-        return None
-    try:
-        return parse(text, units)
-    except ValueError as error:
-        raise typer.BadParameter(str(error), param_hint=option) from None
-
-
-def _card_numbers(text: str, units: str) -> tuple[int, ...]:
-    try:
-        return tuple(int(part) for part in text.split(","))
-    except ValueError:
-        raise ValueError(f"{text!r} are no card numbers: write them as 5,6.") from None
-
-
-# --- files that are written -----------------------------------------------------------------------
-
-
-def _check_json_path(file: str | None, options: MeasureOptions, overwrite: bool) -> None:
-    if file in (None, STDOUT):
-        return
-    path = Path(file)
-    _check_no_photo("--json", path, options)
-    if path.is_dir():
-        raise MeasurementError("not-written", f"{path} is a folder: name a file in it.")
-    check_new(path, file, overwrite)
-
-
-def _check_picture_path(path: Path | None, options: MeasureOptions, overwrite: bool) -> None:
-    if path is None:
-        return
-    from gapvision.annotate import check_picture_path
-
-    try:
-        check_picture_path(path, overwrite)
-    except ValueError as error:
-        raise typer.BadParameter(f"{error}.", param_hint="--picture") from None
-    _check_no_photo("--picture", path, options)
-    for folder in (*options.photos, *options.inside):
-        if folder.is_dir() and path.parent.resolve() == folder.resolve():
-            raise typer.BadParameter(
-                f"{path} would lie among the photographs in {folder} and be measured as one of "
-                "them next time: name another folder.",
-                param_hint="--picture",
-            )
-
-
-def _check_no_photo(option: str, path: Path, options: MeasureOptions) -> None:
-    """No photograph is ever overwritten, whatever was allowed."""
-    for given in (*options.photos, *options.inside):
-        if path.exists() and given.exists() and path.samefile(given):
-            raise typer.BadParameter(f"{path} is one of the photographs.", param_hint=option)
-
-
-def _write_json(file: str | None, answer: dict, overwrite: bool) -> None:
-    if file is None:
-        return
-    text = json.dumps(answer, allow_nan=False, indent=1)
-    if file == STDOUT:
-        typer.echo(text)
-        return
-    write_new(Path(file), f"{text}\n".encode(), "the JSON", overwrite)
-
-
-# --- screen and exit status -----------------------------------------------------------------------
-
-
-@contextmanager
-def _exit_status() -> Iterator[None]:
-    """What cannot be measured is one sentence and status 1; Ctrl-C is quiet."""
-    try:
-        yield
-    except MeasurementError as error:
-        _say(f"Refused: {error.text}", err=True)
-        raise typer.Exit(1) from None
-    except KeyboardInterrupt:
-        raise typer.Exit(INTERRUPTED) from None
-
-
-@contextmanager
-def _refusal_written(json_file: str | None, overwrite: bool) -> Iterator[None]:
-    """A refusal goes into the JSON too, where one was asked for."""
-    try:
-        yield
-    except MeasurementError as error:
-        from gapvision.answer import refusal_json
-
-        _write_json(json_file, refusal_json(error), overwrite)
-        raise
-
-
-@contextmanager
-def _progress() -> Iterator[Progress | None]:
-    """A bar on standard error for several photographs, where somebody looks at it."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
-    from rich.progress import Progress as Bar
-
-    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()
-    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("photographs", total=None, visible=False)
-
-        def tell(done: int, total: int) -> None:
-            now = "photographs" if done < total else "fitting them together"
-            bar.update(task, description=now, completed=done, total=total, visible=total > 1)
-
-        yield tell
-
-
-def _in_color(err: bool) -> bool:
-    stream = sys.stderr if err else sys.stdout
-    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
-    return stream.isatty() and not plain
-
-
-def _say(text: str, err: bool = False) -> None:
-    """Print, also where the terminal has no plus-minus sign or a file's name is no Unicode."""
-    encoding = getattr(sys.stderr if err else sys.stdout, "encoding", None) or "utf-8"
-    try:
-        text.encode(encoding)
-    except UnicodeEncodeError:
-        text = text.replace("±", "+-").encode(encoding, "backslashreplace").decode(encoding)
-    typer.echo(text, err=err)
+        say(kept.preferences_text(load_preferences(), kept.preferences_path()))

@@ -9,7 +9,7 @@ import pytest
 from test_answer import joint
 from typer.testing import CliRunner
 
-from gapvision import cli
+from gapvision import cli, terminal
 from gapvision.errors import MeasurementError
 
 
@@ -72,7 +72,7 @@ class Terminal(io.TextIOWrapper):
 def test_terminals_without_a_plus_minus_sign(monkeypatch, encoding, sign):
     raw = io.BytesIO()
     monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding=encoding))
-    cli._say("47 ± 1 mm, level.jpg")
+    terminal.say("47 ± 1 mm, level.jpg")
     sys.stdout.flush()
     assert raw.getvalue().decode(encoding) == f"47 {sign} 1 mm, level.jpg\n"
 
@@ -80,7 +80,7 @@ def test_terminals_without_a_plus_minus_sign(monkeypatch, encoding, sign):
 def test_file_names_that_are_no_unicode(monkeypatch):
     raw = io.BytesIO()
     monkeypatch.setattr(sys, "stderr", io.TextIOWrapper(raw, encoding="utf-8"))
-    cli._say("joint\udce9.jpg", err=True)
+    terminal.say("joint\udce9.jpg", err=True)
     sys.stderr.flush()
     assert raw.getvalue() == b"joint\\udce9.jpg\n"
 
@@ -90,7 +90,7 @@ def test_progress_only_for_several_photographs(monkeypatch, photos, shown):
     raw = io.BytesIO()
     monkeypatch.setenv("TERM", "xterm")
     monkeypatch.setattr(sys, "stderr", Terminal(raw, encoding="utf-8"))
-    with cli._progress() as progress:
+    with terminal.progress_bar() as progress:
         for done in range(1, photos + 1):
             progress(done, photos)
     sys.stderr.flush()
@@ -99,7 +99,7 @@ def test_progress_only_for_several_photographs(monkeypatch, photos, shown):
 
 def test_no_progress_where_nobody_looks(monkeypatch):
     monkeypatch.setattr(sys, "stderr", io.StringIO())
-    with cli._progress() as progress:
+    with terminal.progress_bar() as progress:
         assert progress is None
 
 
@@ -108,10 +108,10 @@ def test_colour_only_on_terminals_that_want_it(monkeypatch):
     monkeypatch.delenv("NO_COLOR", raising=False)
     monkeypatch.setattr(sys, "stdout", Terminal(io.BytesIO()))
     monkeypatch.setattr(sys, "stderr", io.StringIO())
-    assert cli._in_color(err=False)
-    assert not cli._in_color(err=True)
+    assert terminal.in_color(err=False)
+    assert not terminal.in_color(err=True)
     monkeypatch.setenv("NO_COLOR", "1")
-    assert not cli._in_color(err=False)
+    assert not terminal.in_color(err=False)
 
 
 @pytest.mark.parametrize("command", ["measure", "card", "plan", "demo"])

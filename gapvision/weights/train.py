@@ -11,8 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
-import queue
-import threading
+import multiprocessing
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,6 +34,8 @@ CHANNELS = (12, 24, 32, 48)
 PEAK_RATE = 2e-3
 EASY = 0.5  # share of samples drawn alike from all photographs; the rest by their running loss
 MEMORY = 0.2
+SQUEEZED = 0.25  # share of the changed samples whose upper log is let down
+FEEDERS = 1  # processes that vary samples beside the one that trains
 KEEP_STEPS = 400  # the weights are written so often, should the training be cut short
 LIGHT = (np.arange(256) / 255).astype(np.float32) ** np.float32(2.2)
 TRUTH_NAIL_BELOW_TOP_MM = 0.0  # truth.json gives the middle of the card's top edge
@@ -245,6 +246,7 @@ def vary(s: Sample, samples: list[Sample], rng: np.random.Generator):
     lower = np.pad(s.lower_row[part], (0, short), mode="edge")
     gamma = 2.2
     if rng.random() < CHANGED:  # the others stay nearly as they were photographed
+        light, blind, label, upper = _lowered(light, blind, label, upper, lower, s.slope, rng)
         light = _other_background(light, label, upper, lower, samples, rng)
         light = _other_wood(light, label, rng)
         light = _shadows(light, label, upper, lower, rng)
@@ -289,8 +291,29 @@ def _clouds(rows: int, columns: int, high: float, wide: float, rng) -> np.ndarra
     return cv2.resize(small, (columns, rows), interpolation=cv2.INTER_CUBIC)
 
 
+def _lowered(light, blind, label, upper, lower, slope, rng):
+    """The upper log let down until the gap is narrow or here and there shut; the rest as it was."""
+    open_ = (lower - upper)[np.isfinite(lower - upper)]
+    if rng.random() > SQUEEZED or len(open_) == 0 or np.median(open_) < 4:
+        return light, blind, label, upper
+    down = int(np.percentile(open_, rng.uniform(0, 60)) - rng.uniform(-3, 12))
+    if down < 2:
+        return light, blind, label, upper
+    rows = len(label)
+    moved = [np.concatenate([a[:1].repeat(down, 0), a[:-down]]) for a in (light, blind, label)]
+    r = np.arange(rows)[:, None]
+    upper = upper + down
+    above = r < upper
+    if np.median(slope) < 0:  # seen from below the lower log's limb is the nearer one
+        above &= r < lower
+    light = np.where(above[..., None], moved[0], light)
+    blind, label = np.where(above, moved[1], blind), np.where(above, moved[2], label)
+    label[np.isfinite(upper)[None] & (upper > lower)[None] & (r >= lower) & (r <= upper)] = IGNORE
+    return light, blind, label, upper
+
+
 def _other_background(light, label, upper, lower, samples, rng):
-    if rng.random() > 0.35:
+    if rng.random() > 0.5:
         return light
     rows, columns = label.shape
     kind = rng.integers(5)
@@ -313,6 +336,9 @@ def _other_background(light, label, upper, lower, samples, rng):
     else:  # the same wood as the logs
         back = np.roll(light, int(rng.integers(40, 150)) * int(rng.choice([-1, 1])), 0)
     r = np.arange(rows)[:, None]
+    if kind in (1, 4) and rng.random() < 0.7:  # a far wall lies in the shade of this one
+        fall = rng.uniform(-1, 1) * np.tanh((r - rng.uniform(upper.min(), lower.max())) / 40)
+        back = back * np.exp(np.log(rng.uniform(0.1, 1.2)) + np.nan_to_num(fall))[..., None]
     hole = (label == GAP) & (r > upper - 0.5) & (r < lower + 0.5)
     soft = cv2.GaussianBlur(hole.astype(np.float32), (0, 0), 0.8)[..., None]
     return light * (1 - soft) + np.clip(back, 0, 1.3) * soft
@@ -422,26 +448,27 @@ def build_network():
     return Net()
 
 
+def _feed(samples: list[Sample], hard: np.ndarray, batches, seed: int) -> None:
+    """Put batches of varied samples without end; ``hard`` is each photograph's running loss."""
+    rng = np.random.default_rng(seed)
+    while True:  # the hard ones come oftener
+        share = EASY / len(samples) + (1 - EASY) * hard / hard.sum()
+        chosen = rng.choice(len(samples), BATCH, p=share / share.sum())
+        varied = [vary(samples[k], samples, rng) for k in chosen]
+        batches.put((chosen, [np.stack(p) for p in zip(*varied, strict=True)]))
+
+
 def train(samples: list[Sample], seconds: float, out: Path, start: Path | None, seed: int) -> None:
     """Minimise the labels' cross entropy for some time; write ``out``.pt and ``out``.onnx."""
-    import torch
+    cv2.setNumThreads(1)
+    fork = multiprocessing.get_context("fork")  # the samples are shared, not copied
+    batches = fork.Queue(6)
+    hard = np.frombuffer(fork.RawArray("d", [1.0] * len(samples)))
+    for k in range(FEEDERS):
+        fork.Process(target=_feed, args=(samples, hard, batches, seed + k), daemon=True).start()
+    import torch  # after the fork: its threads would not survive one
     from torch.nn.functional import cross_entropy
 
-    rng = np.random.default_rng(seed)
-    cv2.setNumThreads(1)
-    batches: queue.Queue = queue.Queue(6)
-
-    hard = np.ones(len(samples))  # running loss of each photograph: the hard ones come oftener
-
-    def feed():
-        while True:
-            share = hard / hard.sum()
-            share = EASY / len(samples) + (1 - EASY) * share
-            chosen = rng.choice(len(samples), BATCH, p=share / share.sum())
-            varied = [vary(samples[k], samples, rng) for k in chosen]
-            batches.put((chosen, [np.stack(p) for p in zip(*varied, strict=True)]))
-
-    threading.Thread(target=feed, daemon=True).start()
     net = build_network()
     if start:
         net.load_state_dict(torch.load(start))
