@@ -1,0 +1,650 @@
+"""The command line of the archive: what is kept, later facts of it, and its health."""
+
+from __future__ import annotations
+
+import getpass
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, BinaryIO, Literal
+
+import typer
+
+from gapvision.errors import MeasurementError
+from gapvision.lengths import parse_length, parse_reading, parse_trial
+from gapvision.terminal import (
+    STDOUT,
+    OverwriteOption,
+    UnitsOption,
+    exit_status,
+    preferences_of_user,
+    progress_bar,
+    read_option,
+    say,
+    write_json,
+)
+
+if TYPE_CHECKING:
+    from gapvision.archive_record import Job
+    from gapvision.options import MeasureOptions
+    from gapvision.result import Measurement
+
+# Modules that open the archive, or load more, are imported inside: help must not wait for them.
+
+LIST_FORMAT = "gapvision-archive-list"
+SHOWN = 20  # records of a list that fit a screen
+
+ArchiveOption = Annotated[
+    Path | None,
+    typer.Option("--archive", metavar="DIR", help="The archive's folder, instead of your own."),
+]
+BuildingOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this building.")]
+WallOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this wall.")]
+LogOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this log.")]
+SinceOption = Annotated[
+    str | None, typer.Option(metavar="DATE", help="Kept on this day or later: 2026-05-31.")
+]
+UntilOption = Annotated[
+    str | None, typer.Option(metavar="DATE", help="Kept on this day or earlier.")
+]
+StatusOption = Annotated[
+    Literal["measured", "doubtful"] | None, typer.Option(help="Of this status.")
+]
+GapOption = Annotated[
+    str | None, typer.Option(metavar="RANGE", help="Widest gap: 30..45, 40.. or ..25.")
+]
+SettingOption = Annotated[
+    str | None, typer.Option(metavar="RANGE", help="What to set the points to, likewise.")
+]
+RecordArgument = Annotated[int, typer.Argument(metavar="RECORD", help="Its number in the list.")]
+RecordsArgument = Annotated[
+    list[int] | None, typer.Argument(metavar="RECORD...", help="Numbers in the list.")
+]
+JsonOption = Annotated[
+    str | None,
+    typer.Option("--json", metavar="FILE", help="Write it for programs; - is standard output."),
+]
+CsvOption = Annotated[
+    str | None,
+    typer.Option("--csv", metavar="FILE", help="Write it for a spreadsheet; - is standard output."),
+]
+LimitOption = Annotated[
+    int | None,
+    typer.Option(
+        min=1, metavar="N", help=f"At most so many.  [default: {SHOWN} on screen, all in files]"
+    ),
+]
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Look up, export and check the joints that measure --keep has kept.",
+)
+
+
+@app.command("list")
+def list_(
+    building: BuildingOption = None,
+    wall: WallOption = None,
+    log: LogOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    status: StatusOption = None,
+    gap: GapOption = None,
+    setting: SettingOption = None,
+    limit: LimitOption = None,
+    json_file: JsonOption = None,
+    csv_file: CsvOption = None,
+    units: UnitsOption = None,
+    archive: ArchiveOption = None,
+    overwrite: OverwriteOption = False,
+) -> None:
+    """List the joints that are kept, the latest first.
+
+    \b
+    Examples:
+      gapvision archive list --building "Lake house" --wall north
+      gapvision archive list --since 2026-05-01 --csv may.csv
+    """
+    units = units or preferences_of_user().units or "mm"
+    query = _query(building, wall, log, since, until, status, gap, setting, units)
+    _list(query, limit, json_file, csv_file, units, archive, overwrite)
+
+
+@app.command()
+def search(
+    words: Annotated[
+        list[str], typer.Argument(metavar="WORD...", help="Beginnings of words; all must occur.")
+    ],
+    building: BuildingOption = None,
+    wall: WallOption = None,
+    log: LogOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    status: StatusOption = None,
+    gap: GapOption = None,
+    setting: SettingOption = None,
+    limit: LimitOption = None,
+    json_file: JsonOption = None,
+    csv_file: CsvOption = None,
+    units: UnitsOption = None,
+    archive: ArchiveOption = None,
+    overwrite: OverwriteOption = False,
+) -> None:
+    """Find joints by words in names, cautions and remarks.
+
+    \b
+    Example:
+      gapvision archive search not-seen lake
+    """
+    if not any(c.isalnum() for word in words for c in word):
+        raise typer.BadParameter("write a word with letters or digits.", param_hint="WORD")
+    units = units or preferences_of_user().units or "mm"
+    query = _query(building, wall, log, since, until, status, gap, setting, units, " ".join(words))
+    _list(query, limit, json_file, csv_file, units, archive, overwrite)
+
+
+@app.command()
+def show(
+    record: RecordArgument,
+    json_file: JsonOption = None,
+    units: UnitsOption = None,
+    archive: ArchiveOption = None,
+    overwrite: OverwriteOption = False,
+) -> None:
+    """Show one joint whole.
+
+    \b
+    Example:
+      gapvision archive show 12 --json -
+    """
+    units = units or preferences_of_user().units or "mm"
+    with exit_status(), _opened(archive) as opened:
+        from gapvision.archive import Query, entries, load_record
+        from gapvision.archive_outcome import outcomes_of
+
+        found, told = load_record(opened, record), outcomes_of(opened, record)
+        if json_file is not None:
+            from gapvision.archive_export import record_json
+
+            write_json(json_file, record_json(found, told), overwrite)
+        if json_file != STDOUT:
+            from gapvision.archive_answer import record_text
+
+            e = found.entry
+            same = Query(building=e.building, wall=e.wall, log=e.log)
+            others = [o for o in entries(opened, same) if o.record != record]
+            say(record_text(found, told, others, units))
+
+
+@app.command()
+def outcome(
+    record: RecordArgument,
+    setting_used: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="What the points were set to.")
+    ] = None,
+    caliper: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="READING",
+            help="The gap by caliper: 46.8@310, or @widest; with its standard uncertainty "
+            "46.8@310~0.3; repeat for each.",
+        ),
+    ] = None,
+    trial: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="TRIAL",
+            help="A trial line: 49:78@310, points set to 49 and the groove 78 wide at station 310; "
+            "repeat for each.",
+        ),
+    ] = None,
+    narrowest_cover: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="After fitting, where it is narrowest.")
+    ] = None,
+    open_: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--open",
+            metavar="FROM,TO",
+            help="Stations between which the joint did not close: 900,1100; repeat for each.",
+        ),
+    ] = None,
+    remarks: Annotated[str, typer.Option(metavar="TEXT", help="Anything else.")] = "",
+    date_: Annotated[
+        str | None, typer.Option("--date", metavar="DATE", help="When.  [default: today]")
+    ] = None,
+    instead: Annotated[
+        bool, typer.Option("--instead", help="What was told of this joint before was wrong.")
+    ] = False,
+    units: UnitsOption = None,
+    archive: ArchiveOption = None,
+) -> None:
+    """Tell what came of a joint.
+
+    \b
+    Examples:
+      gapvision archive outcome 12 --caliper 46.8@310 --trial 49:78@310
+      gapvision archive outcome 12 --setting-used 58 --narrowest-cover 74
+    """
+    units = units or preferences_of_user().units or "mm"
+    calipers = [read_option("--caliper", parse_reading, text, units) for text in caliper or ()]
+    trials = [read_option("--trial", parse_trial, text, units) for text in trial or ()]
+    opens = [read_option("--open", _ends, text, units) for text in open_ or ()]
+    used = read_option("--setting-used", _above_zero, setting_used, units)
+    cover = read_option("--narrowest-cover", parse_length, narrowest_cover, units)
+    remarks = " ".join(remarks.split())
+    if not (calipers or trials or opens or used or remarks or instead) and cover is None:
+        raise typer.BadParameter("tell at least one thing, such as --caliper 46.8@310.")
+    day = read_option(
+        "--date", lambda text, _: _day(text), date_ or date.today().isoformat(), units
+    )
+    with exit_status(), _opened(archive) as opened:
+        from gapvision.archive import load_record
+        from gapvision.archive_answer import outcome_lines
+        from gapvision.archive_outcome import (
+            Outcome,
+            OutcomeValue,
+            add_outcome,
+            outcomes_of,
+            together,
+        )
+
+        widest = load_record(opened, record).result["widest_gap"]["station_mm"]
+
+        def at(reading) -> float:
+            return widest if reading.station_mm is None else reading.station_mm
+
+        values = (
+            *(OutcomeValue("caliper", at(r), None, r.value_mm, r.u_mm) for r in calipers),
+            *(
+                OutcomeValue(
+                    "trial", at(t), None, t.width_mm, t.u_width_mm, t.setting_mm, t.u_setting_mm
+                )
+                for t in trials
+            ),
+            *(OutcomeValue("open", *ends) for ends in opens),
+        )
+        told = Outcome(day.isoformat(), used, cover, remarks, values, instead)
+        add_outcome(opened, record, told)
+        lines = outcome_lines(together(outcomes_of(opened, record)), units)
+        say("\n".join([f"Told of record {record} by now:", *lines]))
+
+
+@app.command()
+def outcomes(
+    building: BuildingOption = None,
+    wall: WallOption = None,
+    log: LogOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    status: StatusOption = None,
+    json_file: JsonOption = None,
+    units: UnitsOption = None,
+    archive: ArchiveOption = None,
+    overwrite: OverwriteOption = False,
+) -> None:
+    """Sum up what came of all joints.
+
+    \b
+    Example:
+      gapvision archive outcomes --building "Lake house"
+    """
+    units = units or preferences_of_user().units or "mm"
+    query = _query(building, wall, log, since, until, status, None, None, units)
+    with exit_status(), _opened(archive) as opened:
+        from gapvision.archive_learning import learn, learned_json, learned_text
+
+        by_kind, joints = learn(opened, query)
+        write_json(json_file, learned_json(by_kind, joints), overwrite)
+        if json_file != STDOUT:
+            say(learned_text(by_kind, joints, units))
+
+
+@app.command()
+def export(
+    target: Annotated[
+        Path, typer.Argument(metavar="FOLDER|FILE.zip", help="Where to; must not be there yet.")
+    ],
+    records: RecordsArgument = None,
+    building: BuildingOption = None,
+    wall: WallOption = None,
+    log: LogOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    status: StatusOption = None,
+    with_location: Annotated[
+        bool,
+        typer.Option(
+            "--with-location",
+            help="Photographs as they are, with location and serial numbers; else without.",
+        ),
+    ] = False,
+    archive: ArchiveOption = None,
+) -> None:
+    """Write joints for people without this program.
+
+    \b
+    Examples:
+      gapvision archive export north.zip --building "Lake house" --wall north
+      gapvision archive export joint-12 12
+    """
+    query = _query(building, wall, log, since, until, status, None, None, "mm", records=records)
+    with exit_status(), _opened(archive) as opened:
+        from gapvision.archive_export import export as write_export
+
+        with _counted("joints") as progress:
+            done = write_export(opened, query, target, with_location, progress)
+        say(f"Exported: {target}\nJoints: {done.records}, photographs: {done.photographs}.")
+        for text in (*done.left_out, *done.lost):
+            say(f"Not exported: {text}", err=True)
+        if not with_location:
+            say("Location and serial numbers were left out of the photographs.")
+        if done.lost:
+            raise typer.Exit(1)
+
+
+@app.command()
+def verify(
+    repair: Annotated[
+        bool, typer.Option("--repair", help="Remove what interrupted runs left behind.")
+    ] = False,
+    archive: ArchiveOption = None,
+) -> None:
+    """Check every photograph, record and the database.
+
+    \b
+    Example:
+      gapvision archive verify --repair
+
+    Exit status: 0 whole, 1 a fault was found, 2 wrong usage.
+    """
+    with exit_status(), _opened(archive) as opened:
+        from gapvision import archive_verify
+
+        removed = archive_verify.repair(opened) if repair else 0
+        with progress_bar() as progress:
+            found = archive_verify.verify(opened, progress)
+        if removed:
+            say(f"Removed what interrupted runs left: {removed} files.")
+        for fault in found.faults:
+            say(f"Fault: {fault}")
+        if found.strays:
+            say(f"Left by interrupted runs: {len(found.strays)} files; --repair removes them.")
+        checked = f"Records: {found.records}, files: {found.files}, faults: {len(found.faults)}."
+        say(f"{checked} {'NOT WHOLE' if found.faults else 'Whole'}: {opened.folder}")
+        if found.faults:
+            raise typer.Exit(1)
+
+
+@app.command()
+def remeasure(
+    records: RecordsArgument = None,
+    building: BuildingOption = None,
+    wall: WallOption = None,
+    log: LogOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    status: StatusOption = None,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Keep each new answer as a record beside the old one.")
+    ] = False,
+    units: UnitsOption = None,
+    archive: ArchiveOption = None,
+) -> None:
+    """Measure stored joints again, and show what changed.
+
+    \b
+    Example:
+      gapvision archive remeasure 12 --keep
+    """
+    units = units or preferences_of_user().units or "mm"
+    query = _query(building, wall, log, since, until, status, None, None, units, records=records)
+    if query == _query(None, None, None, None, None, None, None, None, units):
+        raise typer.BadParameter("name records, or say of which building, wall, date or status.")
+    with exit_status(), _opened(archive) as opened:
+        from gapvision.archive import entries, load_record
+        from gapvision.archive_answer import changes_text
+        from gapvision.archive_remeasure import remeasure as again
+
+        numbers = [e.record for e in entries(opened, query)]  # new ones come while this goes on
+        for number in set(records or ()) - set(numbers):
+            load_record(opened, number)  # says that there is none
+        refused = 0
+        for number in numbers:
+            try:
+                with progress_bar() as progress:
+                    found = again(opened, load_record(opened, number), keep, progress)
+            except MeasurementError as error:
+                say(f"Refused: record {number}: {error.text}", err=True)
+                refused += 1
+                continue
+            say(changes_text(found.old, found.new, found.program, units))
+            if found.kept:
+                say(f"  Kept as record {found.kept.record}, revision {found.kept.revision}.")
+        if refused:
+            raise typer.Exit(1)
+
+
+@app.command()
+def remove(
+    records: Annotated[list[int], typer.Argument(metavar="RECORD...", help="Numbers in the list.")],
+    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why, for whoever looks later.")] = "",
+    by: Annotated[str | None, typer.Option(metavar="NAME", help="Who.  [default: you]")] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    archive: ArchiveOption = None,
+) -> None:
+    """Remove joints; who did it, when and why is kept.
+
+    Photographs go where no other joint needs them.
+
+    \b
+    Example:
+      gapvision archive remove 12 --reason "wrong wall, kept again as 13"
+    """
+    with exit_status(), _opened(archive) as opened:
+        from gapvision.archive import load_entry
+        from gapvision.archive_remove import remove_record
+
+        records = list(dict.fromkeys(records))
+        for number in records:
+            e = load_entry(opened, number)
+            say(f"Record {number}: {e.job}, revision {e.revision}, kept {e.kept_at[:10]}.")
+        if not yes:
+            typer.confirm("Remove for good, with photographs and outcomes?", abort=True, err=True)
+        for number in records:
+            files = remove_record(opened, number, by or getpass.getuser(), reason)
+            say(f"Removed: record {number} and {files} files.")
+
+
+# --- keeping --------------------------------------------------------------------------------------
+
+
+def kept_job(
+    keep: bool, building: str | None, wall: str | None, log: str | None, told: Path | None
+) -> Job | None:
+    """The job that measure --keep names; None without it."""
+    names = {"--building": building, "--wall": wall, "--log": log}
+    if not keep:
+        for option, given in (*names.items(), ("--archive", told)):
+            if given is not None:
+                raise typer.BadParameter("goes with --keep.", param_hint=option)
+        return None
+    lacking = [option for option, name in names.items() if name is None]
+    if lacking:
+        raise typer.BadParameter(
+            f"say which joint it is by {', '.join(lacking)}.", param_hint="--keep"
+        )
+    from gapvision.archive_record import job_of
+
+    try:
+        return job_of(building, wall, log)
+    except ValueError as error:
+        raise typer.BadParameter(str(error)) from None
+
+
+def check_archive(told: Path | None) -> None:
+    """Refuse an archive that cannot be opened before any work is done; make it where there is none."""
+    from gapvision.archive_store import open_archive
+
+    with open_archive(told, create=True):
+        pass
+
+
+def keep_joint(
+    job: Job, options: MeasureOptions, measurement: Measurement, told: Path | None
+) -> None:
+    """Keep a measured joint, and say where."""
+    from gapvision.archive_record import add_record, new_record
+    from gapvision.archive_store import open_archive
+
+    new = new_record(job, options, measurement)
+    with open_archive(told, create=True) as opened:
+        kept = add_record(opened, new)
+        say(f"Kept: record {kept.record}, {job}, revision {kept.revision}", err=True)
+
+
+# --- what was typed -------------------------------------------------------------------------------
+
+
+def _query(
+    building, wall, log, since, until, status, gap, setting, units, text="", records=None
+):  # fmt: skip
+    """The `Query` that options mean; a date is a whole day where this is."""
+    from gapvision.archive import Query
+
+    return Query(
+        _one_line(building), _one_line(wall), _one_line(log),
+        read_option("--since", lambda t, _: _utc(_day(t)), since, units),
+        read_option("--until", lambda t, _: _utc(_day(t) + timedelta(days=1)), until, units),
+        status,
+        read_option("--gap", _range, gap, units) or (None, None),
+        read_option("--setting", _range, setting, units) or (None, None),
+        text,
+        tuple(records or ()),
+    )  # fmt: skip
+
+
+def _one_line(name: str | None) -> str | None:
+    """A name as `archive_record.job_of` would keep it."""
+    import unicodedata
+
+    return name and " ".join(unicodedata.normalize("NFC", name).split())
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise ValueError(f"{text!r} is no date: write it as 2026-05-31.") from None
+
+
+def _utc(day: date) -> str:
+    from gapvision.archive_record import in_utc
+
+    return in_utc(datetime.combine(day, time()).astimezone().isoformat())
+
+
+def _range(text: str, units: str) -> tuple[float | None, float | None]:
+    low, dots, high = text.partition("..")
+    if not dots or not (low or high):
+        raise ValueError(f"{text!r} is no range: write 30..45, 40.. or ..25.")
+    ends = tuple(parse_length(end, units) if end else None for end in (low, high))
+    if None not in ends and ends[0] > ends[1]:
+        raise ValueError(f"{text!r} ends before it begins: exchange the two.")
+    return ends
+
+
+def _ends(text: str, units: str) -> tuple[float, float]:
+    parts = text.split(",")
+    if len(parts) != 2:
+        raise ValueError(f"{text!r} is no stretch: write two stations, as 900,1100.")
+    return tuple(sorted(parse_length(part, units) for part in parts))
+
+
+def _above_zero(text: str, units: str) -> float:
+    mm = parse_length(text, units)
+    if mm <= 0:
+        raise ValueError(f"{text!r} must be above zero.")
+    return mm
+
+
+# --- what is written ------------------------------------------------------------------------------
+
+
+@contextmanager
+def _opened(told: Path | None):
+    from gapvision.archive_store import open_archive
+
+    with open_archive(told) as opened:
+        yield opened
+
+
+def _list(query, limit, json_file, csv_file, units, told, overwrite) -> None:
+    """The records wanted: to files one by one, or as a table on the screen."""
+    if json_file == csv_file == STDOUT:
+        raise typer.BadParameter("only one of --json and --csv can be standard output.")
+    with exit_status(), _opened(told) as opened:
+        from gapvision.archive import entries
+
+        if csv_file is not None:
+            from gapvision.archive_table import RECORD_HEAD, record_row, write_csv
+
+            rows = map(record_row, entries(opened, query, limit))
+            _to_file(csv_file, "the table", overwrite, lambda f: write_csv(f, RECORD_HEAD, rows))
+        if json_file is not None:
+            found = entries(opened, query, limit)
+            _to_file(json_file, "the list", overwrite, lambda f: _write_list(f, found))
+        if csv_file is None and json_file is None:
+            from gapvision.archive_answer import list_text
+
+            limit = limit or SHOWN
+            found = list(entries(opened, query, limit + 1))
+            say(list_text(found[:limit], units, len(found) > limit))
+
+
+def _write_list(file: BinaryIO, found: Iterator) -> None:
+    from dataclasses import asdict
+
+    file.write(f'{{"format": "{LIST_FORMAT}", "version": 1, "records": ['.encode())
+    for n, entry in enumerate(found):
+        file.write(b",\n" * (n > 0) + json.dumps(asdict(entry), allow_nan=False).encode())
+    file.write(b"]}\n")
+
+
+def _to_file(name: str, what: str, overwrite: bool, write: Callable[[BinaryIO], object]) -> None:
+    """Write piece by piece to standard output, or to a file that is there whole or not at all."""
+    if name == STDOUT:
+        write(sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+        return
+    from gapvision.files import check_new
+
+    path = Path(name)
+    check_new(path, what, overwrite)
+    part = path.with_name(f".{path.name}.part")
+    try:
+        with part.open("wb") as file:
+            write(file)
+        check_new(path, what, overwrite)
+        part.replace(path)
+    except OSError as error:
+        text = f"{what.capitalize()} could not be written to {path}: {error.strerror or error}."
+        raise MeasurementError("not-written", text) from error
+    finally:
+        part.unlink(missing_ok=True)
+    say(f"Written: {path}")
+
+
+@contextmanager
+def _counted(what: str) -> Iterator[Callable[[int], None] | None]:
+    """A count on standard error, where somebody looks at it and nobody knows how many there are."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    yield lambda done: print(f"\r{done} {what}", end="", file=sys.stderr, flush=True)
+    print("\r", end="", file=sys.stderr)
