@@ -1,0 +1,82 @@
+"""Lengths, places and lists as the answers say them to people, and write them for programs."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterable
+
+from gapvision.lengths import format_length, round_up
+from gapvision.result import Place, Quantity
+
+WIDTH = 80  # columns of the narrowest terminal in common use
+DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
+
+
+# --- for people -----------------------------------------------------------------------------------
+
+
+def place_text(place: Place, units: str = "mm") -> str:
+    """Where a place is, as a person finds it: ``310 mm right of card 2, seen from outside``."""
+    if place.near_card is None or place.offset_mm is None:
+        return f"at station {distance_text(place.station_mm, units)}"
+    offset = distance_text(abs(place.offset_mm), units)
+    if offset == distance_text(0.0, units):
+        return f"at the nail of card {place.near_card}"
+    hand = "right" if place.offset_mm > 0 else "left"
+    return f"{offset} {hand} of card {place.near_card}, seen from outside"
+
+
+def quantity_text(q: Quantity, units: str = "mm") -> str:
+    """A length with the half-width that holds the truth 95 times in 100: ``47.2 ± 1.1 mm``."""
+    if not math.isfinite(q.U95_mm):
+        return f"{format_length(q.value_mm, units)} ± unknown"
+    if units == "mm":
+        return f"{q.value_mm:.1f} ± {q.U95_mm:.1f} mm"
+    # Up to the next sixteenth: a half-width of nought would be a lie.
+    value = format_length(q.value_mm, "in").removesuffix(" in")
+    return f"{value} ± {format_length(round_up(q.U95_mm, 'in'), 'in')}"
+
+
+def distance_text(mm: float, units: str) -> str:
+    """A distance along the log: nobody marks tenths of a millimetre on bark."""
+    return format_length(float(round(mm)) if units == "mm" else mm, units)
+
+
+def wrap(text: str, lead: str = "", indent: str | None = None) -> list[str]:
+    """Lines of at most `WIDTH` columns: the first after ``lead``, the others under its end."""
+    indent = " " * len(lead) if indent is None else indent
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=lead, subsequent_indent=indent, break_on_hyphens=False
+    )
+
+
+# --- for programs ---------------------------------------------------------------------------------
+
+
+def number_json(value: float | None) -> float | None:
+    """A number rounded to `DECIMALS`; None for what is not known."""
+    return None if value is None or not math.isfinite(value) else round(float(value), DECIMALS)
+
+
+def numbers_json(values: Iterable[float]) -> list[float | None]:
+    """Each as `number_json` has it."""
+    return [number_json(v) for v in values]
+
+
+def quantity_json(q: Quantity) -> dict:
+    """``value_mm``, ``u_mm`` and ``U95_mm``."""
+    return {
+        "value_mm": number_json(q.value_mm),
+        "u_mm": number_json(q.u_mm),
+        "U95_mm": number_json(q.U95_mm),
+    }
+
+
+def place_json(place: Place) -> dict:
+    """``station_mm``, ``near_card`` and ``offset_mm``."""
+    return {
+        "station_mm": number_json(place.station_mm),
+        "near_card": None if place.near_card is None else int(place.near_card),
+        "offset_mm": number_json(place.offset_mm),
+    }
