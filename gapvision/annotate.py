@@ -13,9 +13,11 @@ from typing import Protocol
 import cv2
 import numpy as np
 
-from gapvision.answer import cover_text, place_text, quantity_text, set_to_text
+from gapvision.answer import cover_text, set_to_text
 from gapvision.axis import even_columns, station_strip
 from gapvision.chart import chart_legend, gap_strip, groove_strip
+from gapvision.covers_chart import cover_strip
+from gapvision.decision_answer import lower_words
 from gapvision.drawing import (
     GREY,
     PANEL_LEFT_PX,
@@ -34,6 +36,7 @@ from gapvision.extents import extent_strip
 from gapvision.files import check_new, write_new
 from gapvision.photo import load_photo
 from gapvision.photo_strip import best_photo, photo_legend, photo_strip, view_of
+from gapvision.phrases import place_text, quantity_text
 from gapvision.result import Measurement
 
 PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png")
@@ -53,7 +56,7 @@ def draw_picture(
     From above: what to set; the photograph that shows the deciding place best, with both traced
     outlines, stations, the widest gap and the deciding place; gap and groove width by station,
     each with the band that holds the truth 95 times in 100; which part of the log each photograph
-    shows; the status and the cautions.
+    shows; other covers where they were asked for; the status and the cautions.
 
     Parameters
     ----------
@@ -95,6 +98,7 @@ def draw_picture(
         groove_strip(measurement, columns, units),
         station_strip(measurement, columns, units),
         extent_strip(measurement, columns, shown),
+        cover_strip(measurement, units),
         chart_legend(measurement, units),
         _note_strip(measurement),
     ]
@@ -168,7 +172,8 @@ def check_picture_path(path: str | Path, overwrite: bool = False) -> None:
 def _title_strip(measurement: Measurement, units: str) -> np.ndarray:
     """What to set, first and largest."""
     doubtful = measurement.status == "doubtful"
-    strip = blank(246, YELLOW if doubtful else WHITE)
+    lower = lower_words(measurement, units)
+    strip = blank(302 if lower else 246, YELLOW if doubtful else WHITE)
     title = f"{set_to_text(measurement, units)} for cover {cover_text(measurement, units)}"
     title = f"LOWER BOUND: at least {title}" if doubtful else f"SET {title}"
     text(strip, (24, 62), title, TITLE_PX, anchor="lm", bold=True)
@@ -177,6 +182,7 @@ def _title_strip(measurement: Measurement, units: str) -> np.ndarray:
     text(strip, (26, 142), words, SUBTITLE_PX, anchor="lm")
     place = place_text(measurement.deciding_place, units)
     text(strip, (26, 198), f"decided {place}", SUBTITLE_PX, anchor="lm")
+    text(strip, (26, 254), lower, SUBTITLE_PX, anchor="lm", bold=True)
     return strip
 
 

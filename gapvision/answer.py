@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
-import math
-import textwrap
 from collections.abc import Iterable
+from dataclasses import asdict
 from pathlib import Path
 
+from gapvision.by_hand_answer import alone_json, by_hand_lines, readings_json, trials_json
 from gapvision.chain import Chain, find_chains
+from gapvision.decision_answer import decision_json, follow_rows, ready_lines
 from gapvision.errors import MeasurementError
 from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
 from gapvision.options import COVER_MM
-from gapvision.result import CardResult, Measurement, PhotoResult, Place, Quantity
+from gapvision.phrases import (
+    distance_text,
+    number_json,
+    numbers_json,
+    place_json,
+    place_text,
+    quantity_json,
+    quantity_text,
+    wrap,
+)
+from gapvision.result import CardResult, Measurement, PhotoResult
 
 FORMAT, VERSION = "gapvision-measurement", 1
-WIDTH = 80  # columns of the narrowest terminal in common use
 SHOWN_MM = 0.1  # the last digit of a setting
-DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
 CHAIN_LINES = 2  # a longer chain is told by its ends
 
 REMINDER = (
@@ -33,7 +42,7 @@ _BOLD, _WARN, _PLAIN = "\x1b[1m", "\x1b[1;33m", "\x1b[0m"
 
 
 def answer_text(measurement: Measurement, units: str = "mm", color: bool = False) -> str:
-    """The answer for people, at most `WIDTH` columns wide.
+    """The answer for people, at most `phrases.WIDTH` columns wide.
 
     Parameters
     ----------
@@ -47,8 +56,8 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
     -------
     str
         Lines without a newline at the end: what to set the points to, or why that is only a lower
-        bound; the numbers and their places; how the photographs hang together; cautions; the line
-        to crayon on the log; the reminder.
+        bound; whether to lower the log first; the numbers and their places; how the photographs
+        hang together; cautions; the line to crayon on the log; the reminder.
         Half-widths hold the truth 95 times in 100.
     """
     first = _first_line(measurement, units)
@@ -58,7 +67,8 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
     if measurement.status != "measured":
         set_to, cover = set_to_text(measurement, units), cover_text(measurement, units)
         lines += wrap(f"Set the points to at least {set_to} for a cover of {cover}.")
-    lines += ["", *_number_lines(measurement, units)]
+    lines += ready_lines(measurement, units)
+    lines += ["", *_number_lines(measurement, units), *by_hand_lines(measurement, units)]
     lines += [*_chain_lines(measurement), *_lens_lines(measurement.photos)]
     if measurement.cautions:
         lines += ["", "Cautions:"]
@@ -77,28 +87,17 @@ def crayon_line(m: Measurement, units: str = "mm") -> str:
 
     place = m.widest_place
     if place.near_card is None or place.offset_mm is None:
-        where = mark(_distance(place.station_mm, units))
-    elif (offset := _distance(abs(place.offset_mm), units)) == _distance(0.0, units):
+        where = mark(distance_text(place.station_mm, units))
+    elif (offset := distance_text(abs(place.offset_mm), units)) == distance_text(0.0, units):
         where = f"nail of {place.near_card}"
     else:
         where = f"{mark(offset)}{'R' if place.offset_mm > 0 else 'L'} of {place.near_card}"
     at_least = "" if m.status == "measured" else "AT LEAST "
-    cover, widest = format_length(m.cover_mm, units), _distance(m.widest_gap.value_mm, units)
+    cover, widest = format_length(m.cover_mm, units), distance_text(m.widest_gap.value_mm, units)
     return (
         f"CRAYON: set {at_least}{mark(set_to_text(m, units))} | cover {mark(cover)} | "
         f"widest {mark(widest)} @ {where}"
     )
-
-
-def place_text(place: Place, units: str = "mm") -> str:
-    """Where a place is, as a person finds it: ``310 mm right of card 2, seen from outside``."""
-    if place.near_card is None or place.offset_mm is None:
-        return f"at station {_distance(place.station_mm, units)}"
-    offset = _distance(abs(place.offset_mm), units)
-    if offset == _distance(0.0, units):
-        return f"at the nail of card {place.near_card}"
-    hand = "right" if place.offset_mm > 0 else "left"
-    return f"{offset} {hand} of card {place.near_card}, seen from outside"
 
 
 def set_to_text(m: Measurement, units: str = "mm") -> str:
@@ -113,17 +112,6 @@ def cover_text(m: Measurement, units: str = "mm") -> str:
     return text if units == "mm" or abs(off) < 0.25 else f"{text} ({m.cover_mm:g} mm)"
 
 
-def quantity_text(q: Quantity, units: str = "mm") -> str:
-    """A length with the half-width that holds the truth 95 times in 100: ``47.2 ± 1.1 mm``."""
-    if not math.isfinite(q.U95_mm):
-        return f"{format_length(q.value_mm, units)} ± unknown"
-    if units == "mm":
-        return f"{q.value_mm:.1f} ± {q.U95_mm:.1f} mm"
-    # Up to the next sixteenth: a half-width of nought would be a lie.
-    value = format_length(q.value_mm, "in").removesuffix(" in")
-    return f"{value} ± {format_length(round_up(q.U95_mm, 'in'), 'in')}"
-
-
 def answer_json(measurement: Measurement) -> dict:
     """The answer for programs, of version `VERSION`: lengths in mm, null for what is not known.
 
@@ -133,27 +121,30 @@ def answer_json(measurement: Measurement) -> dict:
         Strict JSON: neither NaN nor infinity. Keys may be added to a version, never lost.
     """
     m, p = measurement, measurement.profile
-    groove = _quantity(m.narrowest_groove)
+    groove = quantity_json(m.narrowest_groove)
     del groove["U95_mm"]
     return {
         "format": FORMAT,
         "version": VERSION,
         "status": m.status,
-        "widest_gap": _quantity(m.widest_gap) | _place(m.widest_place),
-        "setting": {"cover_mm": _number(m.cover_mm)}
-        | _quantity(m.setting)
-        | {"set_to_mm": _number(m.set_to_mm)}
-        | _place(m.deciding_place),
-        "narrowest_groove": groove | _place(m.narrowest_place),
+        "widest_gap": quantity_json(m.widest_gap) | place_json(m.widest_place),
+        "setting": {"cover_mm": number_json(m.cover_mm)}
+        | quantity_json(m.setting)
+        | {"set_to_mm": number_json(m.set_to_mm)}
+        | place_json(m.deciding_place),
+        "narrowest_groove": groove | place_json(m.narrowest_place),
         "profile": {
-            "station_mm": _numbers(p.station_mm),
-            "gap_mm": _numbers(p.gap_mm),
-            "gap_u_mm": _numbers(p.gap_u_mm),
-            "groove_width_mm": _numbers(p.groove_width_mm),
-            "groove_width_u_mm": _numbers(p.groove_width_u_mm),
-            "setting_needed_mm": _numbers(p.setting_needed_mm),
-            "setting_needed_u_mm": _numbers(p.setting_needed_u_mm),
+            "station_mm": numbers_json(p.station_mm),
+            "gap_mm": numbers_json(p.gap_mm),
+            "gap_u_mm": numbers_json(p.gap_u_mm),
+            "groove_width_mm": numbers_json(p.groove_width_mm),
+            "groove_width_u_mm": numbers_json(p.groove_width_u_mm),
+            "setting_needed_mm": numbers_json(p.setting_needed_mm),
+            "setting_needed_u_mm": numbers_json(p.setting_needed_u_mm),
         },
+        "readings": readings_json(m.by_hand),
+        "trials": trials_json(m.by_hand),
+        "photographs_alone": alone_json(m.alone),
         "photos": [_photo(photo) for photo in m.photos],
         "chains": [
             {
@@ -168,11 +159,12 @@ def answer_json(measurement: Measurement) -> dict:
             {
                 "code": c.code,
                 "text": c.text,
-                "from_mm": _number(c.from_mm),
-                "to_mm": _number(c.to_mm),
+                "from_mm": number_json(c.from_mm),
+                "to_mm": number_json(c.to_mm),
             }
             for c in m.cautions
         ],
+        "decision": decision_json(m),
     }
 
 
@@ -197,11 +189,11 @@ def _first_line(m: Measurement, units: str) -> str:
         return (
             f"MEASURED: set the points to {set_to_text(m, units)} for a cover of {cover}{common}."
         )
-    return f"DOUBTFUL: {set_to_text(m, units)} is only a lower bound: {_why_doubtful(m, units)}."
+    return f"DOUBTFUL: {set_to_text(m, units)} is only a lower bound: {why_doubtful(m, units)}."
 
 
-def _why_doubtful(m: Measurement, units: str) -> str:
-    """The reasons for `_first_line`, short; the cautions tell them in full."""
+def why_doubtful(m: Measurement, units: str) -> str:
+    """Why a setting is a lower bound only, short; the cautions tell it in full."""
     unseen_mm = sum(
         c.to_mm - c.from_mm
         for c in m.cautions
@@ -209,11 +201,13 @@ def _why_doubtful(m: Measurement, units: str) -> str:
     )
     misfit = any(c.code in ("misfit", "log-moved") for c in m.cautions)
     if unseen_mm and misfit:
-        return f"{_distance(unseen_mm, units)} not seen, and a misfit"
+        return f"{distance_text(unseen_mm, units)} not seen, and a misfit"
     if unseen_mm:
-        return f"{_distance(unseen_mm, units)} of the joint not seen"
+        return f"{distance_text(unseen_mm, units)} of the joint not seen"
     if any(c.code == "reading-disagrees" for c in m.cautions):
         return "photographs and caliper disagree"
+    if any(c.code == "trial-disagrees" for c in m.cautions):
+        return "photographs and trial line disagree"
     return "photographs and fitted logs disagree" if misfit else "see the cautions"
 
 
@@ -226,6 +220,7 @@ def _number_lines(m: Measurement, units: str) -> list[str]:
         ("Widest gap", f"{widest}, {place_text(m.widest_place, units)}"),
         ("Setting needed", f"{needed}, decided {place_text(m.deciding_place, units)}"),
         ("Narrowest groove", f"{groove} when set to {at}, {place_text(m.narrowest_place, units)}"),
+        *follow_rows(m, units),
     )
     lines = []
     for name, text in rows:
@@ -282,40 +277,7 @@ def _lens_lines(photos: Iterable[PhotoResult]) -> list[str]:
     return lines
 
 
-def _distance(mm: float, units: str) -> str:
-    """A distance along the log: nobody marks tenths of a millimetre on bark."""
-    return format_length(float(round(mm)) if units == "mm" else mm, units)
-
-
-def wrap(text: str, lead: str = "", indent: str | None = None) -> list[str]:
-    """Lines of at most `WIDTH` columns: the first after ``lead``, the others under its end."""
-    indent = " " * len(lead) if indent is None else indent
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=lead, subsequent_indent=indent, break_on_hyphens=False
-    )
-
-
 # --- values for programs --------------------------------------------------------------------------
-
-
-def _number(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else round(float(value), DECIMALS)
-
-
-def _numbers(values: Iterable[float]) -> list[float | None]:
-    return [_number(v) for v in values]
-
-
-def _quantity(q: Quantity) -> dict:
-    return {"value_mm": _number(q.value_mm), "u_mm": _number(q.u_mm), "U95_mm": _number(q.U95_mm)}
-
-
-def _place(place: Place) -> dict:
-    return {
-        "station_mm": _number(place.station_mm),
-        "near_card": None if place.near_card is None else int(place.near_card),
-        "offset_mm": _number(place.offset_mm),
-    }
 
 
 def _photo(p: PhotoResult) -> dict:
@@ -325,13 +287,15 @@ def _photo(p: PhotoResult) -> dict:
         "side": p.side,
         "used": bool(p.used),
         "lacked": p.lacked,
-        "height_mm": _number(p.height_mm),
-        "distance_mm": _number(p.distance_mm),
-        "from_mm": _number(p.from_mm),
-        "to_mm": _number(p.to_mm),
+        "height_mm": number_json(p.height_mm),
+        "distance_mm": number_json(p.distance_mm),
+        "from_mm": number_json(p.from_mm),
+        "to_mm": number_json(p.to_mm),
         "cards": [int(number) for number in p.cards],
-        "residual_px": _number(p.residual_px),
+        "residual_px": number_json(p.residual_px),
         "lens": p.lens,
+        "camera": None if p.camera is None else asdict(p.camera),
+        "taken": p.taken,
     }
 
 
@@ -339,7 +303,7 @@ def _card(c: CardResult) -> dict:
     return {
         "number": int(c.number),
         "side": c.side,
-        "station_mm": _number(c.station_mm),
-        "lean_deg": _number(c.lean_deg),
+        "station_mm": number_json(c.station_mm),
+        "lean_deg": number_json(c.lean_deg),
         "photos": list(c.photos),
     }

@@ -8,9 +8,9 @@ from datetime import date
 import numpy as np
 import tomlkit
 
-from gapvision.answer import WIDTH, wrap
 from gapvision.cameras import FORMAT, VERSION, CameraKey
 from gapvision.lens_fit import Calibration, Known, named
+from gapvision.phrases import WIDTH, wrap
 from gapvision.result import K95
 
 PART_ROWS = ("upper", "middle", "lower")

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
+from gapvision.agreement import K
 from gapvision.blindspots import (
     capped,
     could_decide,
@@ -14,7 +13,7 @@ from gapvision.blindspots import (
     near_crown,
     one_photo,
 )
-from gapvision.card import CHECK_BAR_MM
+from gapvision.by_hand import DISAGREES_U, DOUBTFUL_U
 from gapvision.findings import (
     HEIGHTS_APART,
     LONG_MM,
@@ -29,10 +28,9 @@ from gapvision.findings import (
     stretches,
     traced,
 )
-from gapvision.gap import DRAWS, ROUGH_MM, SEED
 from gapvision.lengths import format_length
 from gapvision.outlines import HIDDEN, OUTSIDE
-from gapvision.result import Caution, PhotoResult
+from gapvision.result import ByHand, Caution, PhotoResult
 
 ONE_HEIGHT = 0.05  # slopes of sight, rad: no hand means to hold two heights nearer than this
 LONGEST_UNSEEN_MM = 60.0
@@ -41,9 +39,6 @@ MISFIT_PX = 4.0  # robust spread of an outline's residuals
 # u by which a photograph's gap is off the others'. Over 78 simulated joints at most 2.5 where nothing
 # moved, and up to 2.7 on rendered photographs that were traced rightly.
 MOVED_U = 3.5
-# u by which a caliper reading is off the photographs: of 25 simulated joints a case right readings
-# were over 2.5 in one at most and never over 3, readings wrong by 5 mm in 88 to 100 of 100.
-DISAGREES_U, DOUBTFUL_U = 2.5, 3.0
 LEAN_DEG = 2.5
 LEAN_APART_DEG = 3.5  # two cards; right ones differ by 1.7, sd
 SWUNG_DEG = 0.6  # fitted; about half of what it really swung, for the prior holds it back
@@ -61,7 +56,7 @@ def is_doubtful(f: Findings) -> bool:
         bool(_unseen(f))
         or bool(_misfits(f))
         or bool(_moved(f))
-        or bool(_readings_off(f, DOUBTFUL_U))
+        or bool(_by_hand_off(f, DOUBTFUL_U))
     )
 
 
@@ -76,7 +71,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
         )
         out.append(Caution("misfit", text))
     out += moved
-    out += _readings_off(f, DISAGREES_U)
+    out += _by_hand_off(f, DISAGREES_U)
     out += [Caution("left-out", p.lacked) for p in f.left_out]
     out += _cards(f)
     out += _heights(f)
@@ -175,31 +170,47 @@ def _moved(f: Findings) -> list[Caution]:
     return [Caution("log-moved", text)]
 
 
-def _readings_off(f: Findings, limit: float) -> list[Caution]:
-    """Caliper readings that the photographs alone contradict by more than ``limit`` u.
+def _by_hand_off(f: Findings, limit: float) -> list[Caution]:
+    """Caliper readings and trial lines that the photographs alone contradict by more than ``limit`` u.
 
-    A reading that is wrong would otherwise pull the answer to it.
+    One that is wrong would otherwise pull the answer to it.
     """
-    readings = getattr(f.joint, "readings", ())
-    if not readings:
-        return []
-    at = np.array([r.station_mm for r in readings])
-    alone = replace(f.joint, readings=()).draws(at, DRAWS, np.random.default_rng(SEED)).gap()
-    scale = f.options.printed_bar_mm / CHECK_BAR_MM
-    out = []
-    for r, gap in zip(readings, alone.T, strict=True):
-        off = r.gap_mm - float(gap.mean())
-        if abs(off) > limit * float(np.sqrt(gap.var() + r.u_mm**2 + ROUGH_MM**2)):
-            say = f.options.units
-            text = (
-                f"The caliper reading {format_length(round(r.gap_mm * scale, 1), say)} "
-                f"{place(f, r.station_mm * scale)} is "
-                f"{format_length(round(abs(off) * scale, 1), say)} "
-                f"{'wider' if off > 0 else 'narrower'} than the photographs show: read again there, "
-                "and look in the picture whether both lines lie on their logs."
-            )
-            out.append(Caution("reading-disagrees", text))
-    return out
+    return [
+        _reading_off(f, b) if b.width_mm is None else _trial_off(f, b)
+        for b in f.by_hand
+        if abs(b.e_number) * K > limit
+    ]
+
+
+def _reading_off(f: Findings, b: ByHand) -> Caution:
+    say, off = f.options.units, b.difference_mm
+    cure = (
+        f"it looks like {b.slip}, and is left out: {b.cure}."
+        if b.slip
+        else "read again there, and look in the picture whether both lines lie on their logs."
+    )
+    text = (
+        f"The caliper reading {format_length(round(b.setting_mm, 1), say)} "
+        f"{place(f, b.place.station_mm)} is {format_length(round(abs(off), 1), say)} "
+        f"{'wider' if off > 0 else 'narrower'} than the photographs show: {cure}"
+    )
+    return Caution("reading-disagrees", text)
+
+
+def _trial_off(f: Findings, b: ByHand) -> Caution:
+    say = speaker(f)
+    cure = (
+        f"it looks like {b.slip}, and is left out: {b.cure}."
+        if b.slip
+        else "try the points, measure it again from line to line, straight across, and look in the "
+        "picture whether both lines lie on their logs."
+    )
+    text = (
+        f"The trial line set to {format_length(round(b.setting_mm, 1), f.options.units)}, "
+        f"{place(f, b.place.station_mm)}, is {say(b.width_mm)} wide where the photographs expect "
+        f"{say(b.predicted_width_mm)}: {cure}"
+    )
+    return Caution("trial-disagrees", text)
 
 
 def _cards(f: Findings) -> list[Caution]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
-from gapvision.answer import cover_text, quantity_text, set_to_text
+from gapvision.answer import cover_text, set_to_text
 from gapvision.axis import Columns, axis_number, round_step
 from gapvision.drawing import (
     BAND,
@@ -14,6 +14,7 @@ from gapvision.drawing import (
     BLUE,
     DECIDING_COLOUR,
     GREY,
+    LOWERED_COLOUR,
     PANEL_LEFT_PX,
     PANEL_RIGHT_PX,
     SUBTITLE_PX,
@@ -35,6 +36,7 @@ from gapvision.drawing import (
     text_width,
 )
 from gapvision.lengths import format_length
+from gapvision.phrases import quantity_text
 from gapvision.result import K95, Measurement, runs
 
 PLOT_TOP_PX, PLOT_HEIGHT_PX = 112, 340  # the room above holds the title
@@ -45,9 +47,13 @@ def gap_strip(measurement: Measurement, columns: Columns, units: str) -> np.ndar
     """The gap with its widest and its deciding place."""
     profile, gap = measurement.profile, measurement.widest_gap
     title = f"Gap between the logs ({units})"
-    strip, row = _plot(
+    strip, row = plot(
         title, profile.station_mm, profile.gap_mm, profile.gap_u_mm, columns, units, (0.0,)
     )
+    if (lowered := _lowered(measurement)) is not None:
+        line(
+            strip, np.c_[columns(measurement.decision.station_mm), row(lowered)], LOWERED_COLOUR, 4
+        )
     deciding_line(strip, measurement, columns, PLOT_TOP_PX)
     place = measurement.deciding_place.station_mm
     deciding = np.interp(place, profile.station_mm, profile.gap_mm)
@@ -62,7 +68,7 @@ def gap_strip(measurement: Measurement, columns: Columns, units: str) -> np.ndar
 def groove_strip(measurement: Measurement, columns: Columns, units: str) -> np.ndarray:
     """The groove width at the recommended setting, and the wanted cover."""
     profile, cover = measurement.profile, measurement.cover_mm
-    strip, row = _plot(
+    strip, row = plot(
         f"Groove width when set to {set_to_text(measurement, units)} ({units})",
         profile.station_mm,
         profile.groove_width_mm,
@@ -94,6 +100,8 @@ def chart_legend(measurement: Measurement, units: str) -> np.ndarray:
     ]
     if _narrowest_elsewhere(measurement):
         items.append(("square", "narrowest groove"))
+    if _lowered(measurement) is not None:
+        items.append((LOWERED_COLOUR, "gap with the notches deepened"))
     return legend(items)
 
 
@@ -103,21 +111,26 @@ def deciding_line(strip: np.ndarray, measurement: Measurement, columns: Columns,
     dashed(strip, (x, top), (x, strip.shape[0]), DECIDING_COLOUR, 4, 10)
 
 
+def _lowered(m: Measurement) -> np.ndarray | None:
+    """The gap (n,) once the notches are as deep as advised; None where lowering is not advised."""
+    return None if m.decision is None or m.decision.lowering.ready else m.decision.lowering.gap_mm
+
+
 def _narrowest_elsewhere(m: Measurement) -> bool:
     apart = m.narrowest_place.station_mm - m.deciding_place.station_mm
     return abs(apart) > SAME_PLACE_MM
 
 
-def _plot(
+def plot(
     title: str,
-    station_mm: np.ndarray,
+    at_mm: np.ndarray,
     value_mm: np.ndarray,
     u_mm: np.ndarray,
     columns: Columns,
     units: str,
     include_mm: Iterable[float],
 ) -> tuple[np.ndarray, Callable[[float], float]]:
-    """A strip with a curve and its band, and the way from a value to its row."""
+    """A strip with a curve over ``at_mm`` (n,), its band, and the way from a value to its row."""
     top, bottom = PLOT_TOP_PX, PLOT_TOP_PX + PLOT_HEIGHT_PX
     strip = blank(bottom + 14)
     low, high = value_mm - K95 * u_mm, value_mm + K95 * u_mm
@@ -135,7 +148,7 @@ def _plot(
         number = axis_number(value, units)
         text(strip, (PANEL_LEFT_PX - 14, row(value)), number, TICK_PX, anchor="rm")
     text(strip, (PANEL_LEFT_PX, 36), title, SUBTITLE_PX, anchor="lm", bold=True)
-    x = columns(station_mm)
+    x = columns(at_mm)
     finite = np.isfinite(low + high)
     for run in runs(finite):
         edge = np.r_[np.c_[x[run], row(low[run])], np.c_[x[run], row(high[run])][::-1]]

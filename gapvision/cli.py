@@ -9,10 +9,24 @@ from typing import Annotated, Literal
 
 import typer
 
+from gapvision import cli_archive
+from gapvision.cli_archive import ArchiveOption, check_archive, keep_joint, kept_job
+from gapvision.cli_check import check
+from gapvision.cli_report import report
+from gapvision.cli_shrinkage import shrinkage
+from gapvision.cli_slip import slip, sort
 from gapvision.errors import MeasurementError
-from gapvision.lengths import parse_diameter, parse_ends, parse_length, parse_reading
+from gapvision.lengths import (
+    parse_diameter,
+    parse_ends,
+    parse_length,
+    parse_lengths,
+    parse_reading,
+    parse_trial,
+)
 from gapvision.options import COVER_MM, MeasureOptions, check_options
 from gapvision.preferences import load_preferences
+from gapvision.rules import NONE, RULES, parse_limit, rules_of
 from gapvision.terminal import (
     STDOUT,
     OverwriteOption,
@@ -132,6 +146,58 @@ def measure(
             "or 41.5@widest; repeat for each.",
         ),
     ] = None,
+    trial: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="TRIAL",
+            help="A trial line: 49:78@310, points set to 49 and the groove 78 wide at station 310, "
+            "from line to line, straight across; 49:78@310~2 with the width's standard "
+            "uncertainty, or @widest; repeat for each place.",
+        ),
+    ] = None,
+    lower_to: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="Widest gap that you want before you scribe.  [default: 2 in, as handbooks have it]",
+        ),
+    ] = None,
+    covers: Annotated[
+        str | None,
+        typer.Option(metavar="60,75,90", help="Other covers to see the setting for."),
+    ] = None,
+    rules: Annotated[
+        str,
+        typer.Option(metavar="NAME", help=f"Published limits to judge by: {', '.join(RULES)}."),
+    ] = NONE,
+    limit: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WHAT=NUMBER",
+            help="A limit of your own, before those: cover=60, run=300, width=3/8, depth=1/4 (of the "
+            "diameter, or lengths), log=200; repeat for each.",
+        ),
+    ] = None,
+    heights_at: Annotated[
+        str | None,
+        typer.Option(
+            metavar="-500,500", help="Stations to tell the height of the course at afterwards."
+        ),
+    ] = None,
+    underscribe: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="By how much the notches are set less than the groove: your own number, as no "
+            "published table exists.  [default: none]",
+        ),
+    ] = None,
+    details: Annotated[
+        bool,
+        typer.Option(
+            "--details", help="Also print other covers, depth along the log, heights and limits."
+        ),
+    ] = False,
     units: UnitsOption = None,
     json_file: Annotated[
         str | None,
@@ -145,6 +211,18 @@ def measure(
         Path | None,
         typer.Option(metavar="FILE", help="Write the traced photograph and the profile."),
     ] = None,
+    keep: Annotated[
+        bool,
+        typer.Option(
+            "--keep", help="Keep photographs and answer in the archive; say of which joint."
+        ),
+    ] = False,
+    building: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The joint's building, with --keep.")
+    ] = None,
+    wall: Annotated[str | None, typer.Option(metavar="NAME", help="Its wall.")] = None,
+    log: Annotated[str | None, typer.Option(metavar="NAME", help="Its upper log.")] = None,
+    archive: ArchiveOption = None,
     overwrite: Annotated[
         bool, typer.Option("--overwrite", help="Replace files that exist already.")
     ] = False,
@@ -164,6 +242,7 @@ def measure(
     """
     if not photos and not inside:
         raise typer.BadParameter("name at least one photograph or folder.", param_hint="PHOTO")
+    job = kept_job(keep, building, wall, log, archive)
     preferred = preferences_of_user()
     units = units or preferred.units or "mm"
     options = MeasureOptions(
@@ -180,15 +259,24 @@ def measure(
         camera=camera or (Path(preferred.camera) if preferred.camera else None),
         wall_thickness_mm=read_option("--wall-thickness", parse_length, wall_thickness, units),
         readings=tuple(read_option("--reading", parse_reading, r, units) for r in reading or ()),
+        trials=tuple(read_option("--trial", parse_trial, t, units) for t in trial or ()),
         units=units,
         scriber_largest_mm=preferred.scriber_largest_mm,
         scriber_step_mm=preferred.scriber_step_mm,
+        lower_to_mm=read_option("--lower-to", parse_length, lower_to, units),
+        covers_mm=read_option("--covers", parse_lengths, covers, units) or (),
+        rules=read_option("--rules", rules_of, rules, units),
+        limits=tuple(read_option("--limit", parse_limit, x, units) for x in limit or ()),
+        heights_at_mm=read_option("--heights-at", parse_lengths, heights_at, units) or (),
+        underscribe_mm=read_option("--underscribe", parse_length, underscribe, units) or 0.0,
     )
     with exit_status():
         check_json_path(json_file, options, overwrite)
         with refusal_written(json_file, overwrite):
             check_options(options)  # `measure` does so too, but only after OpenCV is loaded
             check_picture_place(picture, options, overwrite)
+            if job:
+                check_archive(archive)
             from gapvision.measure import measure as measure_joint
 
             with progress_bar() as progress:
@@ -197,12 +285,18 @@ def measure(
 
         aside = json_file == STDOUT
         say(answer_text(measurement, units, in_color(aside)), err=aside)
+        if details:
+            from gapvision.decision_answer import details_text
+
+            say(f"\n{details_text(measurement, units)}", err=aside)
         write_json(json_file, answer_json(measurement), overwrite)
         if picture:
             from gapvision.annotate import write_picture
 
             write_picture(picture, measurement, options, overwrite)
             say(f"Picture: {picture}", err=True)
+        if job:
+            keep_joint(job, options, measurement, archive)
 
 
 @app.command()
@@ -503,3 +597,11 @@ def preferences(
         if changes or bars or forgotten:
             kept.change_preferences(changes, bars, forgotten)
         say(kept.preferences_text(load_preferences(), kept.preferences_path()))
+
+
+app.add_typer(cli_archive.app, name="archive")
+app.command()(shrinkage)
+app.command()(check)
+app.command()(report)
+app.command()(slip)
+app.command()(sort)

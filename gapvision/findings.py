@@ -12,7 +12,7 @@ from gapvision.lengths import format_length
 from gapvision.moved import GapShift
 from gapvision.options import MeasureOptions
 from gapvision.outlines import HIDDEN, SEEN, SHUT
-from gapvision.result import CardResult, PhotoResult, Profile, Quantity, runs
+from gapvision.result import ByHand, CardResult, PhotoResult, Profile, Quantity, runs
 
 HEIGHTS_APART = 0.15  # slopes of sight, rad; under this two photographs count as one height
 WIDE_U95_MM = 2.5
@@ -35,7 +35,8 @@ class Findings:
     """What the cautions are read from. ``shown`` and ``seen`` are by station, bool.
 
     ``decides`` is by station too: the share of Monte Carlo draws in which the largest setting needed
-    is there. ``radii`` is by log, ``shifts`` holds the photographs whose gap disagrees.
+    is there. ``radii`` is by log, ``shifts`` holds the photographs whose gap disagrees, ``by_hand`` the
+    caliper readings and trial lines.
     """
 
     options: MeasureOptions
@@ -52,6 +53,7 @@ class Findings:
     decides: np.ndarray | None = None
     radii: dict[str, Radii] | None = None
     shifts: tuple[GapShift, ...] = ()
+    by_hand: tuple[ByHand, ...] = ()
 
     @property
     def length_mm(self) -> float:

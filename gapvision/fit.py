@@ -10,11 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg import cho_solve, solve_triangular
 
 from gapvision import card
+from gapvision.errors import JointNotFitted
 from gapvision.rays import Camera, rotation
-from gapvision.readings import PROPOSED, GapReading, met
+from gapvision.readings import PROPOSED, GapReading, against_photographs, met, outlines_off
 from gapvision.sections import Sections
 from gapvision.spline import Spline
 
@@ -102,7 +103,7 @@ class CardState:
 class Joint:
     """The fitted joint: cameras, cards, sections and their covariance.
 
-    Caliper readings are in the best fit as straight rows. The draws know them as they are: what the
+    Readings by hand are in the best fit as straight rows. The draws know them as they are: what the
     photographs alone tell of the sections (``section_factor`` about the best fit moved by
     ``section_shift``) is weighed by them. ``replace(joint, readings=())`` draws without them.
     """
@@ -132,21 +133,31 @@ class Joint:
         half = (proposed // 2, self.section_factor.shape[1])
         noise = rng.standard_normal(half) @ self.section_factor.T
         noise = np.concatenate([noise, -noise])  # antithetic: the mean of linear terms is exact
-        if self.readings:
-            noise = self._met_by_readings(noise, n, rng)
-        return Sections(*self._values(station_mm, self._parts(noise)))
+        if not self.readings:
+            return Sections(*self._values(station_mm, self._parts(noise)))
+        parts = self._parts(self._met_by_readings(noise, n, rng))
+        drawn = Sections(*self._values(station_mm, parts))
+        off = outlines_off(self.readings, self._needed_at_readings(parts), np.asarray(station_mm))
+        return replace(drawn, h_u=drawn.h_u + off)
 
     def _met_by_readings(self, noise: np.ndarray, n: int, rng) -> np.ndarray:
         """Of draws (d, coefficients) of the photographs n that agree with the readings too."""
         at = np.array([r.station_mm for r in self.readings])
-        gaps = Sections(*self._values(at, self._parts(noise))).gap()
+        needed = self._needed_at_readings(self._parts(noise))
         is_height = np.concatenate(
             [np.full(len(c), name[0] == "h") for name, c in self.coefficients.items()]
         )
         weights = self.spline_h.matrix(at)
         slope = np.concatenate([-weights, weights], 1)  # lower crown, upper crown
         covariance = self.section_factor @ self.section_factor.T
-        return met(noise, covariance, is_height, slope, gaps, self.readings, n, rng)
+        return met(noise, covariance, is_height, slope, needed, self.readings, n, rng)
+
+    def _needed_at_readings(self, parts: dict[str, np.ndarray]) -> np.ndarray:
+        """Setting (d, k) that draws need at the readings' stations for their covers."""
+        at, cover = (
+            np.array([getattr(r, k) for r in self.readings]) for k in ("station_mm", "cover_mm")
+        )
+        return Sections(*self._values(at, parts)).setting_needed(cover)
 
     def _parts(self, noise: np.ndarray) -> dict[str, np.ndarray]:
         """Coefficients (d, n) by name, of draws about what the photographs tell."""
@@ -311,8 +322,13 @@ def fit_joint(
         First cameras, cards and sections (`gapvision.start`).
     stated : dict
         ``"upper"``/``"lower"`` -> function from stations (n,) mm to the stated radius (n,) mm, or None.
-    readings : caliper readings that enter as observations, and into the joint's draws.
+    readings : caliper readings and trial lines that enter as observations, and into the joint's draws.
     anneal : scales of the robust loss with their damping, the last one the answer's.
+
+    Raises
+    ------
+    JointNotFitted
+        Where nothing fits what was seen.
     """
     state = start
     prior_rows = _section_priors(start, stated, priors)
@@ -322,11 +338,23 @@ def fit_joint(
                 views, lenses, state, stated, priors, prior_rows, scale, readings
             )
             damped = normal + damping * np.diag(np.diag(normal))
-            step = -cho_solve(cho_factor(damped), gradient)
+            step = -cho_solve(_factor(damped), gradient)
             state = _moved(state, step)
             if float(-step @ gradient) < SETTLED:
                 break
     return _finished(views, lenses, state, stated, priors, prior_rows, readings)
+
+
+def _factor(normal: np.ndarray):
+    """Lower Cholesky factor of the normal matrix, as `cho_solve` takes it."""
+    try:
+        return np.linalg.cholesky(normal), True
+    except np.linalg.LinAlgError:
+        raise JointNotFitted(
+            "not-fitted",
+            "What the photographs show fits no joint of two logs: look at the picture of each by "
+            "itself, leave out the one that is wrong, or photograph the joint again.",
+        ) from None
 
 
 def _finished(views, lenses, state, stated, priors, prior_rows, readings) -> Joint:
@@ -335,7 +363,7 @@ def _finished(views, lenses, state, stated, priors, prior_rows, readings) -> Joi
     normal, gradient, cost = _normal_equations(
         views, lenses, state, stated, priors, prior_rows, ANNEAL[-1][0], ()
     )
-    lower = np.linalg.cholesky(normal)
+    lower, _ = _factor(normal)
     shift = None
     if readings:
         shift = -cho_solve((lower, True), gradient)[layout.section_start :]
@@ -449,8 +477,8 @@ def _normal_equations(views, lenses, state, stated, priors, prior_rows, scale, r
             k = next(j for j, c in enumerate(state.cards) if c.number == sight.number)
             _add_card(add, lay, i, k, sight, camera, state.cards[k], pose_columns, scale)
     _add_priors(add, lay, lenses, state, stated, priors)
-    for reading in readings:
-        _add_reading(add, lay, state, reading)
+    if readings:
+        _add_readings(add, lay, state, readings)
     for columns_of, target, factor in prior_rows:
         columns = np.concatenate([np.arange(lay.size)[lay.section[n]] for n in columns_of])
         value = np.concatenate([state.coefficients[n] for n in columns_of])
@@ -495,25 +523,18 @@ def _add_card(add, lay, i, k, sight, camera, state, pose_columns, scale):
     add(np.array(columns), np.stack(jac, 1), miss, sight.u_px, max(scale, 2.0))
 
 
-def _add_reading(add, lay, state, reading: GapReading):
-    """The row of one caliper reading: gap = Y - sqrt((r_l + r_u)^2 - D^2) at its station."""
-    at = np.array([reading.station_mm])
-    x = state.sections(at)
-    reach, offset = x.r_l + x.r_u, x.z_u - x.z_l
-    leg = np.sqrt(reach**2 - offset**2)
-    change = {
-        "h_l": -1.0, "h_u": 1.0, "r_l": 1 - float(reach[0] / leg[0]),
-        "r_u": 1 - float(reach[0] / leg[0]), "z_u": float(offset[0] / leg[0]),
-        "z_l": -float(offset[0] / leg[0]),
-    }  # fmt: skip
-    columns, values = [], []
-    for name, gain in change.items():
+def _add_readings(add, lay, state, readings: tuple[GapReading, ...]):
+    """A row for each reading: the setting needed at its station for its cover, the gap for none."""
+    at, cover = (np.array([getattr(r, k) for r in readings]) for k in ("station_mm", "cover_mm"))
+    sections = state.sections(at)
+    jacobian = np.zeros((len(at), lay.size))
+    for name, gain in sections.needed_change(cover).items():
         spline = state.spline_h if name[0] == "h" else state.spline_s
-        first, w = spline.weights(at)
-        columns += [*(lay.section[name].start + first[0] + np.arange(4))]
-        values += [*(gain * w[0])]
-    miss = x.gap() - reading.gap_mm
-    add(np.array(columns), np.array([values]), miss, reading.u_mm, None)
+        jacobian[:, lay.section[name]] = gain[:, None] * spline.matrix(at)
+    miss = sections.setting_needed(cover) - np.array([r.setting_mm for r in readings])
+    white = _whitener(against_photographs(readings))
+    used = np.flatnonzero(np.any(jacobian != 0, axis=0))
+    add(used, white @ jacobian[:, used], white @ miss, 1.0, None)
 
 
 def _add_priors(add, lay, lenses, state, stated, priors):

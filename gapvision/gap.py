@@ -45,7 +45,7 @@ def gap_profile(
     -----
     Values by station are the means of the Monte Carlo draws, not the values at the best fit: where
     the crowns' sideways offset D is unknown, the gap rises by ``E[D^2] / (2 (r_l + r_u))``. The
-    largest of noisy stations reads high; see `_largest`. ``u_label_mm`` (n,) is what wrongly labelled
+    largest of noisy stations reads high; see `largest`. ``u_label_mm`` (n,) is what wrongly labelled
     outlines may add at each station, sd.
     """
     u_label = np.broadcast_to(u_label_mm, station_mm.shape)
@@ -53,22 +53,22 @@ def gap_profile(
     rng = np.random.default_rng(SEED)
     drawn = joint.draws(station_mm, draws, rng)
     gaps, needs = drawn.gap(), drawn.setting_needed(cover_mm)
-    widest, at_w = _largest(gaps, station_mm, rough)
-    setting, at_s = _largest(needs, station_mm, model)
+    widest, at_w = largest(gaps, station_mm, rough)
+    setting, at_s = largest(needs, station_mm, model)
     return GapProfile(
-        station_mm, gaps.mean(0), np.hypot(_spread(gaps), rough),
-        needs.mean(0), np.hypot(_spread(needs), model),
+        station_mm, gaps.mean(0), np.hypot(spread(gaps), rough),
+        needs.mean(0), np.hypot(spread(needs), model),
         widest, at_w, setting, at_s, _decides(needs, station_mm, model),
     )  # fmt: skip
 
 
-def _spread(draws: np.ndarray) -> np.ndarray:
+def spread(draws: np.ndarray) -> np.ndarray:
     """Standard deviation over draws, from the middle 68 %: a few wild draws do not rule it."""
     low, high = np.quantile(draws, (0.1587, 0.8413), axis=0)
     return 0.5 * (high - low)
 
 
-def _largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
+def largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
     """The largest over stations, from draws (n, stations), and where it is.
 
     Notes
@@ -83,24 +83,25 @@ def _largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
     model_mm = float(np.broadcast_to(model_mm, mean.shape)[k])
     tops = draws.max(axis=1)
     bias = max(float(tops.mean()) - float(mean[k]), 0.0)
-    u = float(np.hypot(_spread(tops), model_mm))
+    u = float(np.hypot(spread(tops), model_mm))
     half = float(np.quantile(np.abs(tops - tops.mean()), 0.95))
     value = float(mean[k]) - 0.5 * bias
     return Quantity(value, u, float(np.hypot(half, K95 * model_mm))), float(station_mm[k])
 
 
 def _decides(needs: np.ndarray, station_mm: np.ndarray, model_mm: np.ndarray) -> np.ndarray:
-    """Share (n,) of the draws (d, n) whose largest is at each station.
+    """Share (n,) of the draws (d, n) whose largest is at each station."""
+    top = (needs + local_noise(station_mm, model_mm, len(needs))).argmax(1)
+    return np.bincount(top, minlength=needs.shape[1]) / len(needs)
 
-    What the model does not tell of a real log is smooth along it, and joins the draws as such.
-    """
+
+def local_noise(station_mm: np.ndarray, u_mm: np.ndarray, draws: int) -> np.ndarray:
+    """Draws (d, n) of what the model does not tell, of sd u (n,); smooth along the log, as it is."""
     rng = np.random.default_rng(SEED + 1)
     knots = np.arange(station_mm[0], station_mm[-1] + LOCAL_MM + 1, LOCAL_MM)
     hat = np.maximum(1 - np.abs(station_mm[:, None] - knots) / LOCAL_MM, 0.0)
     hat /= np.linalg.norm(hat, axis=1, keepdims=True)
-    local = rng.standard_normal((len(needs), len(knots))) @ hat.T
-    top = (needs + model_mm * local).argmax(1)
-    return np.bincount(top, minlength=needs.shape[1]) / len(needs)
+    return u_mm * (rng.standard_normal((draws, len(knots))) @ hat.T)
 
 
 def groove_widths(
@@ -114,4 +115,4 @@ def groove_widths(
     drawn = joint.draws(station_mm, DRAWS, rng)
     model = np.sqrt(SHAPE_MM**2 + ROUGH_MM**2 + np.square(u_label_mm))
     shifted = setting_mm + model * rng.standard_normal((DRAWS, 1))
-    return drawn.groove_width(setting_mm).mean(0), _spread(drawn.groove_width(shifted))
+    return drawn.groove_width(setting_mm).mean(0), spread(drawn.groove_width(shifted))

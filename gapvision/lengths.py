@@ -11,6 +11,9 @@ INCH_MM = 25.4  # exact: NIST SP 811, appendix B.8
 SIXTEENTH_MM = INCH_MM / 16
 _EXACT_INCH_MM = Fraction(254, 10)
 U_READING_MM = 0.5  # a caliper held by hand between two round logs; common practice, no source
+# A trial line by hand, each a judgement of ours: bubble, pencil and hand while it is scribed, of the
+# setting; and one line carried plumb to the rule, of the width.
+U_SCRIBED_MM, U_LINE_MM = 0.4, 1.0
 SLACK_MM = 1e-6  # an exact step is not rounded up for floating-point noise
 
 _NUMBER = re.compile(
@@ -36,6 +39,20 @@ class Reading:
     value_mm: float
     station_mm: float | None
     u_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A trial line: the points' setting and the groove's width that came out, mm, with their u.
+
+    ``station_mm`` None means at the widest place.
+    """
+
+    setting_mm: float
+    width_mm: float
+    station_mm: float | None
+    u_setting_mm: float
+    u_width_mm: float
 
 
 def parse_length(text: str, units: str = "mm") -> float:
@@ -79,6 +96,11 @@ def parse_length(text: str, units: str = "mm") -> float:
     return float(-value if m["sign"] == "-" else value)
 
 
+def parse_lengths(text: str, units: str = "mm") -> tuple[float, ...]:
+    """Lengths in mm from ``60,75,90``; each as `parse_length` has it."""
+    return tuple(parse_length(part, units) for part in text.split(","))
+
+
 def parse_diameter(text: str, units: str = "mm") -> Diameter:
     """Diameters from ``300``, ``290,310`` (left and right end) or ``290@-750,310@750``.
 
@@ -116,24 +138,66 @@ def parse_ends(text: str, units: str = "mm") -> Diameter:
     return diameter
 
 
-def parse_reading(text: str, units: str = "mm") -> Reading:
+def parse_reading(text: str, units: str = "mm", u_mm: float = U_READING_MM) -> Reading:
     """A caliper reading ``41.5@1200``, with its uncertainty ``41.5@1200~0.5``, or ``41.5@widest``.
+
+    ``u_mm`` is taken where the text states no uncertainty.
 
     Raises
     ------
     ValueError
         Where a part is no length, or the reading or its uncertainty is not above zero.
     """
-    body, has_u, u = text.partition("~")
-    value, _, at = body.partition("@")
-    if not at:
-        raise ValueError(f"{text!r}: say where it was read, as 41.5@1200 or 41.5@widest.")
+    value, at, u = _parts(text, "it was read, as 41.5@1200 or 41.5@widest")
     value_mm = parse_length(value, units)
-    u_mm = parse_length(u, units) if has_u else U_READING_MM
+    u_mm = u_mm if u is None else parse_length(u, units)
     if value_mm <= 0 or u_mm <= 0:
         raise ValueError(f"{text!r}: a reading and its uncertainty must be above zero.")
-    station = None if at.strip().lower() == "widest" else parse_length(at, units)
-    return Reading(value_mm, station, u_mm)
+    return Reading(value_mm, _station(at, units), u_mm)
+
+
+def parse_trial(text: str, units: str = "mm") -> Trial:
+    """A trial line ``49:78@310``: points set to 49, groove 78 wide at station 310, or ``@widest``.
+
+    ``49:78@310~2`` states the standard uncertainty of the width.
+
+    Raises
+    ------
+    ValueError
+        Where a part is missing or is no length, or a length is not above zero.
+
+    Notes
+    -----
+    The points, and both ends of the width, are read to a millimetre or a sixteenth of an inch: a
+    rectangular distribution, ``u = step / sqrt(12)`` (JCGM 100:2008, F.2.2.1). To it come the
+    judgements `U_SCRIBED_MM` and, at both lines, `U_LINE_MM`.
+    """
+    pair, at, u = _parts(text, "it was measured, as 49:78@310 or 49:78@widest")
+    setting, has_width, width = pair.partition(":")
+    if not has_width:
+        raise ValueError(f"{text!r}: give the points' setting and the width, as 49:78@310.")
+    setting_mm, width_mm = parse_length(setting, units), parse_length(width, units)
+    read_mm = (1.0 if units == "mm" else SIXTEENTH_MM) / math.sqrt(12)
+    u_line_mm = math.hypot(read_mm, U_LINE_MM)
+    u_mm = math.sqrt(2) * u_line_mm if u is None else parse_length(u, units)
+    if min(setting_mm, width_mm, u_mm) <= 0:
+        raise ValueError(f"{text!r}: setting, width and uncertainty must be above zero.")
+    u_setting_mm = math.hypot(read_mm, U_SCRIBED_MM)
+    return Trial(setting_mm, width_mm, _station(at, units), u_setting_mm, u_mm)
+
+
+def _parts(text: str, where: str) -> tuple[str, str, str | None]:
+    """What was measured, the station and the uncertainty, None where it is not stated."""
+    body, has_u, u = text.partition("~")
+    value, _, at = body.partition("@")
+    if not at.strip():
+        raise ValueError(f"{text!r}: say where {where}.")
+    return value, at, u if has_u else None
+
+
+def _station(text: str, units: str) -> float | None:
+    """A station, None for the widest place."""
+    return None if text.strip().lower() == "widest" else parse_length(text, units)
 
 
 def format_length(mm: float, units: str = "mm") -> str:

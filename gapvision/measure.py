@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
+from gapvision.by_hand import as_reading, check_stations, compare, risk_left, widest_station
+from gapvision.cameras import CameraKey
 from gapvision.card import CHECK_BAR_MM
 from gapvision.cautions import LONGEST_UNSEEN_MM, find_cautions, is_doubtful
+from gapvision.decision import decide
+from gapvision.decision_answer import decision_cautions
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.findings import NEAR_MM, Findings, Radii, near
 from gapvision.fit import (
     REFINE,
-    GapReading,
     Joint,
     Lens,
     Outline,
@@ -26,19 +29,23 @@ from gapvision.fit import (
 )
 from gapvision.gap import DRAWS, SEED, gap_profile, groove_widths
 from gapvision.intrinsics import choose_lens
-from gapvision.lengths import Diameter, Reading, round_up
+from gapvision.lengths import Diameter, Reading, Trial, format_length, round_up
 from gapvision.moved import GapShift, gap_shifts
 from gapvision.options import MeasureOptions, check_options
+from gapvision.outlier import Outlier, find_outlier
 from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, UNSURE, Trace
 from gapvision.photo import load_photo, photo_paths
 from gapvision.result import (
     K95,
+    SAFE_K,
+    Alone,
+    ByHand,
     CardResult,
     Measurement,
     PhotoResult,
-    Place,
     Profile,
     Quantity,
+    place_at,
     runs,
 )
 from gapvision.scriber import beyond_scriber
@@ -48,10 +55,12 @@ from gapvision.start import Placed, first_joint, place_cards
 from gapvision.target import find_cards
 
 STATION_STEP_MM = 10.0
-SAFE_K = 1.65  # 95 % one-sided
 BEYOND_MM = 120.0  # fitted past the asked stretch, so that its ends are not the spline's
 CHANCE_U = 2.0  # of a photograph's gap against the others'; more is seldom chance
 WRONG_LABEL_MM = 6.0  # half a usual gap
+# Of own rendered photographs that the training never saw, outlines with hardly an unsure label were
+# 2 to 3 mm off in a tenth of their length and more: 0.02 of `WRONG_LABEL_MM` squared.
+LEAST_PART = 0.02
 
 
 def measure(
@@ -75,21 +84,79 @@ def measure(
     options = in_card_mm(options, scale)
     priors = Priors()
     sights, lenses, left_out = _take_all(options, priors, progress)
+    solved = _solve(options, sights, lenses, priors)
+    outlier = find_outlier(solved.views, lenses, solved.joint, solved.radii, priors, solved.shifts)
+    if outlier:
+        wrong = solved.sights[outlier.photo]
+        left_out.append(_set_aside(wrong, outlier, options, scale))
+        rest = [s for s in solved.sights if s is not wrong]
+        solved = replace(_solve(options, rest, lenses, priors), risk_mm=outlier.risk_mm)
+    by_hand = _by_hand(options, solved, scale)
+    joint, shifts = solved.joint, solved.shifts
+    readings = tuple(as_reading(b, scale) for b in by_hand if b.used)
+    if readings:
+        joint = fit_joint(solved.views, lenses, joint, solved.radii, priors, readings, REFINE)
+        shifts = gap_shifts(solved.views, lenses, joint, solved.radii, priors, readings)
+    return _answer(options, solved, joint, shifts, by_hand, tuple(left_out), scale)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Solved:
+    """What the photographs alone tell: those that are tied, the joint fitted to them, the stretch.
+
+    ``risk_mm`` is the gap's sd for a photograph that was set aside and was perhaps the right one.
+    """
+
+    sights: list[Sight]
+    views: list[View]
+    joint: Joint
+    stretch: tuple[float, float]
+    untied: tuple[PhotoResult, ...]
+    radii: dict
+    shifts: tuple[GapShift, ...]
+    risk_mm: float = 0.0
+
+    def risk(self, joint: Joint, shifts: tuple[GapShift, ...], station_mm: np.ndarray):
+        """What wrong outlines may add to the gap at stations (n,), sd, mm."""
+        label = u_label(self.sights, self.views, joint, station_mm)
+        return np.hypot(label, np.hypot(u_shift(shifts), self.risk_mm))
+
+
+def _solve(options: MeasureOptions, sights: list[Sight], lenses, priors: Priors) -> _Solved:
+    """All photographs' sights -> the joint: tied by cards, fitted, traced again, fitted again."""
     views = [s.view for s in sights]
     placed = place_cards(views, lenses, options.card_on)
     sights, views, placed, stretch, untied = _tie(options, sights, views, lenses, placed, priors)
-    left_out = left_out + untied
     radii = stated_radii(options, stretch)
     joint = _fit(sights, views, lenses, placed, stretch, radii, priors)
     sights = [_second_look(s, joint, i) for i, s in enumerate(sights)]
     views = [
         replace(v, outlines=_within(s, joint, i, stretch))
         for i, (s, v) in enumerate(zip(sights, views, strict=True))
-    ]  # noqa: E501
-    readings = _readings(options, joint, stretch)
-    joint = fit_joint(views, lenses, joint, radii, priors, readings, REFINE)
-    shifts = gap_shifts(views, lenses, joint, radii, priors, readings)
-    return _answer(options, sights, views, joint, stretch, left_out, scale, radii, shifts)
+    ]
+    joint = fit_joint(views, lenses, joint, radii, priors, (), REFINE)
+    shifts = gap_shifts(views, lenses, joint, radii, priors)
+    return _Solved(sights, views, joint, stretch, tuple(untied), radii, shifts)
+
+
+def _set_aside(sight: Sight, outlier: Outlier, options: MeasureOptions, scale: float):
+    wide = "wider" if outlier.gap_mm > 0 else "narrower"
+    apart = format_length(round(abs(outlier.gap_mm) * scale, 1), options.units)
+    return _left_out(
+        sight,
+        f"{sight.photo.file} is left out: it shows the gap {apart} {wide} than the others, which "
+        "agree. Either a line in it was taken for the log's that is none, or the upper log moved: "
+        "if it moved, photograph all heights again.",
+    )
+
+
+def _left_out(sight: Sight, why: str) -> PhotoResult:
+    """A photograph that shows cards and joint and yet is of no use."""
+    return PhotoResult(
+        str(sight.photo.path), sight.photo.sha256, sight.view.side, False, why,
+        cards=tuple(c.number for c in sight.view.sightings), camera=_camera(sight),
+        taken=sight.photo.taken,
+    )  # fmt: skip
 
 
 def in_card_mm(options: MeasureOptions, scale: float) -> MeasureOptions:
@@ -115,17 +182,26 @@ def in_card_mm(options: MeasureOptions, scale: float) -> MeasureOptions:
             Reading(r.value_mm / scale, shrink(r.station_mm), r.u_mm / scale)
             for r in options.readings
         ),
+        trials=tuple(
+            Trial(
+                t.setting_mm / scale, t.width_mm / scale, shrink(t.station_mm),
+                t.u_setting_mm / scale, t.u_width_mm / scale,
+            )
+            for t in options.trials
+        ),
     )  # fmt: skip
 
 
-def _readings(options, joint: Joint, stretch) -> tuple[GapReading, ...]:
-    """The stated caliper readings at their stations; "the widest" is where the fit has it."""
-    station = np.arange(stretch[0], stretch[1] + 1, STATION_STEP_MM)
-    widest = float(station[np.argmax(joint.sections(station).gap())])
-    return tuple(
-        GapReading(widest if r.station_mm is None else r.station_mm, r.value_mm, r.u_mm)
-        for r in options.readings
-    )
+def _by_hand(options, solved: _Solved, scale: float) -> tuple[ByHand, ...]:
+    """The stated readings and trial lines, at their stations, beside the photographs alone."""
+    entries = (*options.readings, *options.trials)
+    if not entries:
+        return ()
+    stretch, alone = solved.stretch, solved.joint
+    check_stations(options, stretch, scale)
+    widest = widest_station(alone, np.arange(stretch[0], stretch[1] + 1, STATION_STEP_MM))
+    at = np.array([widest if e.station_mm is None else e.station_mm for e in entries])
+    return compare(options, alone, at, solved.risk(alone, solved.shifts, at), scale)
 
 
 def stated_radii(options: MeasureOptions, stretch: tuple[float, float]) -> dict:
@@ -195,14 +271,14 @@ def _tie(options, sights, views, lenses, placed: Placed, priors):
     """Leave out photographs tied to nothing; tie the two sides; find the stretch to fit."""
     tied = [i for i, c in enumerate(placed.cameras) if c is not None]
     untied = [
-        PhotoResult(
-            str(s.photo.path), s.photo.sha256, s.view.side, False,
+        _left_out(
+            s,
             f"{s.photo.file}: none of its cards is in another photograph of the joint, so that it "
             "cannot be tied to them; photograph so that neighbours share a card.",
-            cards=tuple(c.number for c in s.view.sightings),
         )
-        for i, s in enumerate(sights) if i not in tied
-    ]  # fmt: skip
+        for i, s in enumerate(sights)
+        if i not in tied
+    ]
     sights = [sights[i] for i in tied]
     views = [views[i] for i in tied]
     placed = Placed([placed.cameras[i] for i in tied], placed.cards)
@@ -210,7 +286,21 @@ def _tie(options, sights, views, lenses, placed: Placed, priors):
         "lower" if options.card_on == "lower" else "upper"
     ]
     half = priors.unknown_radius_mm if hung is None else float(hung(np.zeros(1))[0])
-    placed = tie_sides(sights, views, placed, half + priors.standoff_mm, options.wall_thickness_mm)
+    try:
+        placed = tie_sides(
+            sights, views, placed, half + priors.standoff_mm, options.wall_thickness_mm
+        )
+    except JointNotFitted as error:
+        untied += [
+            _left_out(s, f"{s.photo.file} is left out: {error.text}")
+            for s in sights if s.view.side == "inside"
+        ]  # fmt: skip
+        kept = [i for i, v in enumerate(views) if v.side == "outside"]
+        sights, views = [sights[i] for i in kept], [views[i] for i in kept]
+        placed = Placed(
+            [placed.cameras[i] for i in kept],
+            {n: c for n, c in placed.cards.items() if c.side == "outside"},
+        )
     seen = _seen_stretch(sights, placed)
     low = options.from_mm if options.from_mm is not None else seen[0]
     high = options.to_mm if options.to_mm is not None else seen[1]
@@ -273,7 +363,11 @@ def _second_look(sight: Sight, joint: Joint, index: int) -> Sight:
     return retrace(sight, *guides)
 
 
-def _answer(options, sights, views, joint, stretch, left_out, scale, radii, shifts) -> Measurement:
+def _answer(
+    options, solved: _Solved, joint: Joint, shifts, by_hand, left_out, scale: float
+) -> Measurement:
+    sights, views, stretch, radii = solved.sights, solved.views, solved.stretch, solved.radii
+    alone, left_out = solved.joint, left_out + solved.untied
     station = np.arange(math.ceil(stretch[0]), stretch[1] + 0.01, STATION_STEP_MM)
     seen = _seen_stations(views, joint, station)
     shown = seen | _short_runs(~seen, station)
@@ -284,7 +378,8 @@ def _answer(options, sights, views, joint, stretch, left_out, scale, radii, shif
             "level with the gap, with something plain behind it.",
         )
     at = station[shown]
-    risk = np.hypot(u_label(sights, views, joint, at), u_shift(shifts))
+    risk_alone = solved.risk(joint, shifts, at)
+    risk = risk_left(risk_alone, at, tuple(as_reading(b, scale) for b in by_hand if b.agrees))
     p = gap_profile(joint, at, options.cover_mm, risk)
     safe_mm = (p.setting.value_mm + SAFE_K * p.setting.u_mm) * scale
     set_to = round_up(safe_mm, options.units, options.scriber_step_mm)
@@ -308,32 +403,52 @@ def _answer(options, sights, views, joint, stretch, left_out, scale, radii, shif
         for i, (s, v) in enumerate(zip(sights, views, strict=True))
     )
     cards = _card_results(joint, photos, scale)
+    by_hand = tuple(replace(b, place=place_at(cards, b.place.station_mm)) for b in by_hand)
     decides = np.zeros(len(station))
     decides[shown] = p.decides
     findings = Findings(
-        options, station * scale, shown, seen, true(p.setting), photos, tuple(left_out), cards,
+        options, station * scale, shown, seen, true(p.setting), photos, left_out, cards,
         joint, tuple(views), profile, decides, _crown_radii(joint, station, radii, scale),
         tuple(
             GapShift(s.photo, s.gap_mm * scale, s.u_mm * scale, s.moves_mm * scale)
             for s in shifts
         ),
+        by_hand,
+    )  # fmt: skip
+    without = None
+    if alone is not joint:
+        without = gap_profile(alone, at, options.cover_mm, risk_alone)
+    decision = decide(
+        joint, at * scale, risk * scale, scale, options, tuple(x * scale for x in stretch),
+        {log: _true_half(half, scale) for log, half in radii.items()},
+        options.cover_mm * scale, set_to, (width * scale, u_width * scale),
     )  # fmt: skip
     narrowest = Quantity(float(width[narrow]), float(u_width[narrow]), K95 * float(u_width[narrow]))
     return Measurement(
         status="doubtful" if is_doubtful(findings) else "measured",
         cover_mm=options.cover_mm * scale,
         widest_gap=true(p.widest),
-        widest_place=_place(p.widest_station_mm * scale, cards),
+        widest_place=place_at(cards, p.widest_station_mm * scale),
         setting=true(p.setting),
         set_to_mm=set_to,
-        deciding_place=_place(p.deciding_station_mm * scale, cards),
+        deciding_place=place_at(cards, p.deciding_station_mm * scale),
         narrowest_groove=true(narrowest),
-        narrowest_place=_place(float(at[narrow]) * scale, cards),
+        narrowest_place=place_at(cards, float(at[narrow]) * scale),
         profile=profile,
-        photos=photos + tuple(left_out),
+        photos=photos + left_out,
         cards=cards,
-        cautions=beyond_scriber(set_to, options) + find_cautions(findings),
+        cautions=beyond_scriber(set_to, options)
+        + find_cautions(findings)
+        + decision_cautions(decision, lambda x: place_at(cards, x), options.units),
+        decision=decision,
+        by_hand=by_hand,
+        alone=without and Alone(true(without.widest), true(without.setting)),
     )
+
+
+def _true_half(half, scale: float):
+    """A stated half diameter by station, both in true mm; None where none is stated."""
+    return None if half is None else lambda station: half(station / scale) * scale
 
 
 def _crown_radii(joint: Joint, station: np.ndarray, stated: dict, scale: float) -> dict:
@@ -356,20 +471,23 @@ def u_label(sights, views, joint: Joint, station_mm: np.ndarray) -> np.ndarray:
     Notes
     -----
     Where a part p of a photograph's outlines could not be labelled clearly, about as much of the rest
-    is taken to be labelled clearly and wrongly, by half a usual gap. Photographs that show the same
-    station outvote each other, so that their parts are multiplied.
+    is taken to be labelled clearly and wrongly, by half a usual gap. Three photographs and more that
+    show the same station outvote each other, so that their parts are multiplied. Two do not: each
+    alone fixes one of height and crowns' offset, and either's error moves the gap by about half.
     """
-    part = np.ones(len(station_mm))
-    shown = np.zeros(len(station_mm), bool)
+    parts = []
     for i, sight in enumerate(sights):
         lines = (sight.trace.upper, sight.trace.lower)
         unsure = sum(int((x.state == UNSURE).sum()) for x in lines)
         clear = sum(int((x.state == SEEN).sum()) for x in lines)
         at = np.concatenate([residuals(joint.cameras[i], o, joint)[1] for o in views[i].outlines])
         here = (station_mm > at.min() - NEAR_MM) & (station_mm < at.max() + NEAR_MM)
-        part = np.where(here, part * unsure / max(unsure + clear, 1), part)
-        shown |= here
-    return np.where(shown, WRONG_LABEL_MM * np.sqrt(part), WRONG_LABEL_MM)
+        part = max(unsure / max(unsure + clear, 1), LEAST_PART)
+        parts.append(np.where(here, part, np.nan))
+    count = np.isfinite(parts).sum(0)
+    product, total = np.nanprod(parts, 0), np.nansum(parts, 0)
+    part = np.where(count == 2, total / 4, product)  # without any photograph the product is 1
+    return WRONG_LABEL_MM * np.sqrt(part)
 
 
 def u_shift(shifts: tuple[GapShift, ...]) -> float:
@@ -401,12 +519,6 @@ def _short_runs(unseen: np.ndarray, station: np.ndarray) -> np.ndarray:
     return out
 
 
-def _place(station_mm: float, cards: tuple[CardResult, ...]) -> Place:
-    outside = [c for c in cards if c.side == "outside"] or list(cards)
-    near = min(outside, key=lambda c: abs(c.station_mm - station_mm))
-    return Place(station_mm, near.number, station_mm - near.station_mm)
-
-
 def _card_results(
     joint: Joint, photos: tuple[PhotoResult, ...], scale: float
 ) -> tuple[CardResult, ...]:
@@ -435,10 +547,20 @@ def _photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: flo
         distance_mm=float(abs(camera.centre_mm[2] - middle)) * scale,
         from_mm=float(axis[both].min()) * scale, to_mm=float(axis[both].max()) * scale,
         cards=tuple(s.number for s in view.sightings), lens=sight.photo.focal_source,
+        camera=_camera(sight), taken=sight.photo.taken,
         residual_px=float(np.median(np.abs(miss))) * 1.4826,
         upper_px=trace.upper.xy_px[trace.upper.state == SEEN],
         lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
         axis_px=mid_px, axis_station_mm=axis * scale, axis_state=_states(trace),
+    )  # fmt: skip
+
+
+def _camera(sight: Sight) -> CameraKey:
+    """As `cameras.key_of`, when the pixels are let go."""
+    photo, (width, height) = sight.photo, sight.view.size
+    return CameraKey(
+        photo.make, photo.model, photo.lens, max(width, height), min(width, height),
+        photo.focal35_mm,
     )  # fmt: skip
 
 

@@ -6,12 +6,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gapvision.errors import JointNotFitted
-from gapvision.lengths import Diameter, Reading
+from gapvision.lengths import INCH_MM, Diameter, Reading, Trial
+from gapvision.rules import NONE, Rule
 
 COVER_MM = 76.0  # 3 in; common practice, no source
 CHECK_BAR_MM = 100.0  # as drawn; `card.py` has it too, but loads OpenCV
 PRINTED_BAR_MM = (80.0, 120.0)  # beyond it is no print at 100 %, but a slip of the pen
 SMALLEST_LOG_MM, LARGEST_LOG_MM = 80.0, 1200.0
+LARGEST_GAP_MM = 400.0  # wider than any scriber opens
+LOWER_TO_MM = (15.0, 150.0)  # a widest gap that one may want
+MOST_UNDERSCRIBE_MM = 40.0  # beyond it is a slip of the pen
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +35,16 @@ class MeasureOptions:
     camera: Path | None = None
     wall_thickness_mm: float | None = None
     readings: tuple[Reading, ...] = ()
+    trials: tuple[Trial, ...] = ()
     units: str = "mm"
     scriber_largest_mm: float | None = None
     scriber_step_mm: float | None = None
+    lower_to_mm: float | None = None
+    covers_mm: tuple[float, ...] = ()
+    rules: str = NONE
+    limits: tuple[Rule, ...] = ()
+    heights_at_mm: tuple[float, ...] = ()
+    underscribe_mm: float = 0.0
 
 
 def check_options(options: MeasureOptions) -> None:
@@ -58,19 +69,9 @@ def check_options(options: MeasureOptions) -> None:
                 f"The {name} log's diameter was stated as {d:.0f} mm{hint}; logs from "
                 f"{SMALLEST_LOG_MM:.0f} to {LARGEST_LOG_MM:.0f} mm can be measured: correct it.",
             )
-    if options.cover_mm <= 0:
-        raise JointNotFitted(
-            "bad-cover",
-            f"A cover of {options.cover_mm:.0f} mm was asked for; it must be above zero: state the "
-            f"groove's wanted width, usually about {COVER_MM:.0f} mm.",
-        )
     largest = min((d for _, d in stated), default=LARGEST_LOG_MM / 3) * 0.9
-    if options.cover_mm > largest:
-        raise JointNotFitted(
-            "bad-cover",
-            f"A cover of {options.cover_mm:.0f} mm was asked for, and the log carries at most "
-            f"{largest:.0f} mm: state the groove's wanted width, usually about {COVER_MM:.0f} mm.",
-        )
+    for cover in (options.cover_mm, *options.covers_mm):
+        _check_cover(cover, largest)
     if (
         options.from_mm is not None
         and options.to_mm is not None
@@ -93,4 +94,48 @@ def check_options(options: MeasureOptions) -> None:
             "bad-thickness",
             f"A distance of {options.wall_thickness_mm:.0f} mm between the cards through the wall "
             "was stated; 60 to 1500 mm are possible: correct it or leave it out.",
+        )
+    for reading in options.readings:
+        _check_size("bad-reading", "A caliper reading", reading.value_mm, LARGEST_GAP_MM)
+    for trial in options.trials:
+        _check_size("bad-trial", "A trial line's setting", trial.setting_mm, LARGEST_GAP_MM)
+        _check_size("bad-trial", "A trial line's width", trial.width_mm, largest)
+    low, high = LOWER_TO_MM
+    if options.lower_to_mm is not None and not low <= options.lower_to_mm <= high:
+        raise JointNotFitted(
+            "bad-lower-to",
+            f"A widest gap of {options.lower_to_mm:.0f} mm was asked for; {low:.0f} to {high:.0f} mm "
+            "are possible, and about 50 is usual: correct --lower-to.",
+        )
+    if not 0 <= options.underscribe_mm <= MOST_UNDERSCRIBE_MM:
+        raise JointNotFitted(
+            "bad-underscribe",
+            f"An underscribe of {options.underscribe_mm:.0f} mm was stated; 0 to "
+            f"{MOST_UNDERSCRIBE_MM:.0f} mm are possible: correct it or leave it out.",
+        )
+
+
+def _check_size(code: str, what: str, mm: float, largest_mm: float) -> None:
+    if mm <= largest_mm:
+        return
+    hint = f" (that many mm? write {mm / INCH_MM:.3g}mm)" if mm / INCH_MM >= 10 else ""
+    raise JointNotFitted(
+        code,
+        f"{what} of {mm:.0f} mm was stated{hint}; at most {largest_mm:.0f} mm are possible: "
+        "correct it.",
+    )
+
+
+def _check_cover(cover_mm: float, largest_mm: float) -> None:
+    if cover_mm <= 0:
+        raise JointNotFitted(
+            "bad-cover",
+            f"A cover of {cover_mm:.0f} mm was asked for; it must be above zero: state the "
+            f"groove's wanted width, usually about {COVER_MM:.0f} mm.",
+        )
+    if cover_mm > largest_mm:
+        raise JointNotFitted(
+            "bad-cover",
+            f"A cover of {cover_mm:.0f} mm was asked for, and the log carries at most "
+            f"{largest_mm:.0f} mm: state the groove's wanted width, usually about {COVER_MM:.0f} mm.",
         )

@@ -8,10 +8,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from gapvision.answer import DECIMALS, wrap
 from gapvision.card import CARD_COUNT
 from gapvision.errors import MeasurementError
 from gapvision.lengths import format_length, round_up
+from gapvision.phrases import DECIMALS, wrap
 from gapvision.plan import Plan, Row
 from gapvision.shoot import LEVEL, STRETCH_MM, VIEW, Hung, Shoot, Stand
 

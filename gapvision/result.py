@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+if TYPE_CHECKING:
+    from gapvision.decision import Decision
+
+from gapvision.cameras import CameraKey
+
 K95 = 1.96  # coverage factor of 95 % of a normal distribution, JCGM 100:2008 table G.1
+SAFE_K = 1.65  # and one-sided, likewise
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +68,7 @@ class PhotoResult:
     ``axis_px``/``axis_station_mm`` is the line in the middle of the gap by station, for ticks and marks;
     ``axis_state`` says of each of its blocks what holds for both outlines (`gapvision.outlines.STATES`).
     ``lens`` says where the prior of its lens is from, as `intrinsics.choose_lens` does.
+    ``camera`` is what Exif tells of it, ``taken`` the time of exposure as ISO 8601.
     ``used`` is False for a photograph left out, and then ``lacked`` says why.
     """
 
@@ -76,6 +84,8 @@ class PhotoResult:
     cards: tuple[int, ...] = ()
     residual_px: float = float("nan")
     lens: str = ""
+    camera: CameraKey | None = None
+    taken: str | None = None
     upper_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
     lower_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
     axis_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
@@ -92,6 +102,53 @@ class CardResult:
     station_mm: float
     lean_deg: float
     photos: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ByHand:
+    """A caliper reading or a trial line, beside what the photographs alone tell of its place.
+
+    ``setting_mm`` is the gap read, or what the points were set to; ``width_mm`` the groove's width,
+    None for a reading. ``u_setting_mm`` and ``u_width_mm`` are theirs, ``u_mm`` both together as of
+    the setting. ``predicted`` is the gap, or the setting needed for that width. ``difference_mm`` is
+    setting less predicted, ``e_number`` as `agreement.e_number` has it.
+    ``u_outlines_mm`` is the part of the prediction's u that wrong outlines may add. ``slip`` tells
+    what the entry looks like where it contradicts the photographs, and ``cure`` what to do; such a
+    one is not ``used`` in the answer.
+    """
+
+    place: Place
+    setting_mm: float
+    u_setting_mm: float
+    width_mm: float | None
+    u_width_mm: float | None
+    u_mm: float
+    predicted: Quantity
+    predicted_width_mm: float | None
+    e_number: float
+    u_outlines_mm: float = 0.0
+    slip: str = ""
+    cure: str = ""
+
+    @property
+    def difference_mm(self) -> float:
+        return self.setting_mm - self.predicted.value_mm
+
+    @property
+    def agrees(self) -> bool:
+        return abs(self.e_number) <= 1
+
+    @property
+    def used(self) -> bool:
+        return not self.slip
+
+
+@dataclass(frozen=True, slots=True)
+class Alone:
+    """What the photographs tell without anything measured by hand."""
+
+    widest_gap: Quantity
+    setting: Quantity
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -114,6 +171,18 @@ class Measurement:
     photos: tuple[PhotoResult, ...]
     cards: tuple[CardResult, ...]
     cautions: tuple[Caution, ...]
+    decision: Decision | None = None
+    by_hand: tuple[ByHand, ...] = ()
+    alone: Alone | None = None  # where anything was measured by hand
+
+
+def place_at(cards: tuple[CardResult, ...], station_mm: float) -> Place:
+    """A station as a `Place`, from the nearest card; of the outside ones where there are any."""
+    outside = [c for c in cards if c.side == "outside"] or list(cards)
+    if not outside:
+        return Place(station_mm, None, None)
+    near = min(outside, key=lambda c: abs(c.station_mm - station_mm))
+    return Place(station_mm, near.number, station_mm - near.station_mm)
 
 
 def runs(mask: np.ndarray) -> list[slice]:

@@ -54,8 +54,8 @@ class Sections:
         """Where across the wall the clearance is least, mm."""
         return self.z_l + (self.z_u - self.z_l) * self.r_l / (self.r_l + self.r_u)
 
-    def setting_needed(self, cover_mm: float) -> np.ndarray:
-        """Smallest setting whose groove is ``cover_mm`` wide, mm.
+    def setting_needed(self, cover_mm: float | np.ndarray) -> np.ndarray:
+        """Smallest setting whose groove is ``cover_mm`` wide, mm; the gap where that is 0.
 
         Notes
         -----
@@ -63,11 +63,56 @@ class Sections:
         have equal clearance; that z is found by Newton steps. For axes one above the other it is
         ``gap + sum of the sagittas r - sqrt(r^2 - cover^2/4)``.
         """
+        z = self._groove_edge(cover_mm)
+        return 0.5 * (self.clearance(z) + self.clearance(z + cover_mm))
+
+    def cover_per_setting(self, cover_mm: float | np.ndarray) -> np.ndarray:
+        """Change of a groove ``cover_mm`` wide with the setting, dW/ds: mm of cover for each mm.
+
+        Notes
+        -----
+        Each edge moves by the setting's change over the clearance's slope there. For axes one above
+        the other it is ``2 / (tan a_l + tan a_u)``, ``sin a = cover / (2 r)``; without bound as the
+        cover nears 0.
+
+        Source: derived in DEVELOPERS.md ("Closed forms").
+        """
+        z = self._groove_edge(cover_mm)
+        return 1 / self.slope(z + cover_mm) - 1 / self.slope(z)
+
+    def needed_change(self, cover_mm: float | np.ndarray) -> dict[str, np.ndarray]:
+        """Change of the setting needed for a cover with each of the six fields, by its name.
+
+        Notes
+        -----
+        At both edges 1 and 2 the clearance v is the setting s, and the edges' place z is free:
+        ``ds = dv_1 + v_1' dz = dv_2 + v_2' dz``, so that ``ds = (v_2' dv_1 - v_1' dv_2) / (v_2' -
+        v_1')``. At no cover both edges are the closest place and count alike.
+        """
+        z = self._groove_edge(cover_mm)
+        first, second = self.slope(z), self.slope(z + cover_mm)
+        apart = second - first
+        share = np.where(apart > 1e-9, second / np.maximum(apart, 1e-9), 0.5)
+        at_first, at_second = self._clearance_change(z), self._clearance_change(z + cover_mm)
+        return {k: share * at_first[k] + (1 - share) * at_second[k] for k in at_first}
+
+    def _groove_edge(self, cover_mm: float | np.ndarray) -> np.ndarray:
+        """z of the inner edge of a groove of a width: there and that far on the clearance is alike."""
         z = self.narrowest_z() - cover_mm / 2
         for _ in range(ITERATIONS):
             miss = self.clearance(z + cover_mm) - self.clearance(z)
             z = z - miss / np.maximum(self.slope(z + cover_mm) - self.slope(z), 1e-6)
-        return 0.5 * (self.clearance(z) + self.clearance(z + cover_mm))
+        return z
+
+    def _clearance_change(self, z: np.ndarray) -> dict[str, np.ndarray]:
+        """Change of the clearance at z with each field."""
+        d_l, d_u = z - self.z_l, z - self.z_u
+        leg_l, leg_u = _leg(self.r_l, d_l), _leg(self.r_u, d_u)
+        one = np.ones_like(leg_l)
+        return {
+            "h_l": -one, "z_l": -d_l / leg_l, "r_l": 1 - self.r_l / leg_l,
+            "h_u": one, "z_u": -d_u / leg_u, "r_u": 1 - self.r_u / leg_u,
+        }  # fmt: skip
 
     def groove_width(self, setting_mm: float | np.ndarray) -> np.ndarray:
         """Width from the inside to the outside scribe line at a setting, mm; 0 where the gap is wider."""

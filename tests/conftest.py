@@ -3,6 +3,7 @@
 import pytest
 from PIL import ImageDraw
 
+from gapvision.archive_store import FOLDER_VARIABLE as ARCHIVE_VARIABLE
 from gapvision.cameras import FOLDER_VARIABLE
 
 
@@ -11,6 +12,7 @@ def own_folder(monkeypatch, tmp_path):
     """No test reads or writes what the person who runs it has stated for all joints."""
     folder = tmp_path / "gapvision"
     monkeypatch.setenv(FOLDER_VARIABLE, str(folder))
+    monkeypatch.setenv(ARCHIVE_VARIABLE, str(tmp_path / "archive"))
     return folder
 
 

@@ -2,6 +2,10 @@
 
     python tests/coverage_table.py --joints 60 --protocol level --protocol heights [--no-diameters]
 
+Protocols ``trial`` and ``heights-trial`` are ``level`` and ``heights`` with a trial line on both faces,
+scribed at the setting of the photographs, its width measured where they decide and 150 mm to either
+side, with the errors that `lengths.parse_trial` takes for granted.
+
 Prints one row of a markdown table for each protocol. Error is measured less true, mm; q95 is what
 95 of 100 absolute errors stay under; "in U95" is the share of truths inside the stated half-width,
 with the limits that a coverage of 95 % keeps to in 95 of 100 such tables (binomial); "cover kept" is
@@ -13,7 +17,7 @@ from __future__ import annotations
 
 import argparse
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.stats import binom
@@ -28,12 +32,17 @@ from simulator import (
     without_diameters,
 )
 
-from gapvision.fit import Joint, Priors, residuals
+from gapvision.by_hand import as_reading, compare
+from gapvision.fit import REFINE, Joint, Priors, fit_joint, residuals
 from gapvision.gap import GapProfile, gap_profile
+from gapvision.lengths import U_SCRIBED_MM, Trial, parse_trial
+from gapvision.options import MeasureOptions
 
 COVER_MM = 76.0
 SAFE_K = 1.65
 BRIDGED_MM = 60.0
+TRIALS = {"trial": "level", "heights-trial": "heights"}
+TRIAL_AT_MM = (-150.0, 0.0, 150.0)  # common practice, no source
 HEAD = """\
 | protocol | n | widest gap bias / sd / q95 | setting bias / sd / q95 | U95 gap / setting (median) \
 | in U95 gap / setting (95 % band) | stations in 1.96 u gap / setting | cover kept | excess (median) |
@@ -59,7 +68,7 @@ def outcome(simulated: SimulatedJoint, joint: Joint) -> Outcome:
     gap = simulated.truth.gap_mm[shown]
     needed = simulated.truth.needed_mm(COVER_MM)[shown]
     p: GapProfile = gap_profile(joint, simulated.truth.station_mm[shown], COVER_MM)
-    set_to = math.ceil(p.setting.value_mm + SAFE_K * p.setting.u_mm - 1e-9)
+    set_to = _set_to(p)
     return Outcome(
         p.widest.value_mm - gap.max(), p.widest.U95_mm,
         p.setting.value_mm - needed.max(), p.setting.U95_mm, set_to - needed.max(),
@@ -91,6 +100,7 @@ def outcomes(
     shape: Shape | None = None,
     noise: Noise | None = None,
     priors: Priors | None = None,
+    trial: bool = False,
 ) -> list[Outcome]:
     """Outcomes of n joints; joint i is the same for every protocol.
 
@@ -101,9 +111,56 @@ def outcomes(
     for i in range(n):
         simulated = draw_joint(np.random.default_rng([seed, i]), protocol, shape, noise)
         joint = fit(simulated, priors)
+        if trial:
+            joint = with_trial(simulated, joint, np.random.default_rng([seed, i, 1]))
         if _shown(simulated, joint).mean() > 0.5:
             out.append(outcome(simulated, joint))
     return out
+
+
+def with_trial(
+    simulated: SimulatedJoint,
+    joint: Joint,
+    rng: np.random.Generator,
+    off_mm: float = 0.0,
+    at_mm: tuple[float, ...] = TRIAL_AT_MM,
+) -> Joint:
+    """The joint once a trial line is scribed and measured; ``off_mm`` is common to its widths."""
+    options = MeasureOptions(
+        photos=(), trials=scribed(simulated, joint, rng, off_mm, at_mm), cover_mm=COVER_MM
+    )
+    at = np.array([t.station_mm for t in options.trials])
+    by_hand = compare(options, joint, at, np.zeros(len(at)), 1.0)
+    readings = tuple(as_reading(b, 1.0) for b in by_hand if b.used)
+    return fit_joint(
+        simulated.views, simulated.lenses, joint, simulated.stated, Priors(), readings, REFINE
+    )
+
+
+def scribed(
+    simulated: SimulatedJoint, joint: Joint, rng: np.random.Generator, off_mm=0.0, at_mm=TRIAL_AT_MM
+) -> tuple[Trial, ...]:
+    """Widths of the true joint, measured with errors, at the setting that the fitted one asks for."""
+    truth, station = simulated.truth, simulated.truth.station_mm[_shown(simulated, joint)]
+    p = gap_profile(joint, station, COVER_MM)
+    set_to = _set_to(p)
+    told = parse_trial(f"{set_to}:1@0")
+    middle = np.clip(p.deciding_station_mm, station[0] + 150, station[-1] - 150)
+    at = np.clip(np.round(middle + np.array(at_mm), -1), truth.station_mm[0], truth.station_mm[-1])
+    # The points are read to half a millimetre; the rest of the setting's error is the hand's.
+    scribed_at = set_to + rng.uniform(-0.5, 0.5) + U_SCRIBED_MM * rng.standard_normal()
+    true_width = np.interp(at, truth.station_mm, truth.width_mm(scribed_at))
+    width = true_width + off_mm + told.u_width_mm * rng.standard_normal(len(at))
+    return tuple(
+        replace(told, width_mm=float(w), station_mm=float(x))
+        for w, x in zip(width, at, strict=True)
+        if w > 10.0
+    )
+
+
+def _set_to(p: GapProfile) -> int:
+    """What to set the points to, rounded up to a whole millimetre."""
+    return math.ceil(p.setting.value_mm + SAFE_K * p.setting.u_mm - 1e-9)
 
 
 def band(n: int, probability: float = 0.95, confidence: float = 0.95) -> tuple[int, int]:
@@ -142,16 +199,16 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     ask.add_argument("--joints", type=int, default=60)
-    ask.add_argument("--protocol", choices=PROTOCOLS, action="append")
+    ask.add_argument("--protocol", choices=[*PROTOCOLS, *TRIALS], action="append")
     ask.add_argument("--no-diameters", action="store_true")
     ask.add_argument("--seed", type=int, default=1)
     a = ask.parse_args()
     print(HEAD)
-    for name in a.protocol or PROTOCOLS:
-        protocol = PROTOCOLS[name]
+    for name in a.protocol or [*PROTOCOLS, *TRIALS]:
+        protocol, trial = PROTOCOLS[TRIALS.get(name, name)], name in TRIALS
         if a.no_diameters:
             protocol, name = without_diameters(protocol), f"{name}, no diameters"
-        print(row(name, outcomes(protocol, a.joints, a.seed)), flush=True)
+        print(row(name, outcomes(protocol, a.joints, a.seed, trial=trial)), flush=True)
 
 
 if __name__ == "__main__":

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from joints import photo, whole_log
 
-from gapvision.answer import WIDTH, answer_json, answer_text, crayon_line, place_text, refusal_json
+from gapvision.answer import answer_json, answer_text, crayon_line, refusal_json
 from gapvision.errors import CardNotFound
+from gapvision.phrases import WIDTH, place_text
 from gapvision.result import Caution, PhotoResult, Place, Quantity
 
 NOT_SEEN = Caution("not-seen", "Not seen from -105 to 95 mm.", -105.0, 95.0)
@@ -214,7 +215,8 @@ def test_json_keys_of_version_1(status):
     answer = answer_json(joint(status))
     assert list(answer) == [
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
-        "photos", "chains", "cards", "cautions",
+        "readings", "trials", "photographs_alone", "photos", "chains", "cards", "cautions",
+        "decision",
     ]  # fmt: skip
     assert answer["format"] == "gapvision-measurement"
     assert answer["version"] == 1

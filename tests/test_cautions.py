@@ -10,11 +10,12 @@ import simulator
 from simulator import PROTOCOLS, Fault, Protocol, draw_joint, fit
 
 from gapvision.blindspots import _likely
+from gapvision.by_hand import compare
 from gapvision.cautions import Findings, find_cautions, is_doubtful
 from gapvision.findings import Radii
-from gapvision.fit import GapReading, Priors, fit_joint
+from gapvision.fit import Priors
 from gapvision.gap import gap_profile
-from gapvision.lengths import parse_diameter
+from gapvision.lengths import Reading, parse_diameter
 from gapvision.moved import GapShift, gap_shifts
 from gapvision.options import MeasureOptions
 from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT
@@ -347,13 +348,10 @@ def test_a_card_moved_along_the_log_shows_in_its_corners():
 def test_a_caliper_reading_that_the_photographs_contradict(wrong_mm, said):
     joint = draw_joint(np.random.default_rng([22, 1]), PROTOCOLS["heights"])
     k = int(np.argmax(joint.truth.gap_mm))
-    reading = GapReading(
-        float(joint.truth.station_mm[k]), float(joint.truth.gap_mm[k]) + wrong_mm, 0.5
-    )
-    priors = Priors()
-    begin = simulator.start(joint, priors)
-    fitted = fit_joint(joint.views, joint.lenses, begin, joint.stated, priors, (reading,))
-    told = findings(joint=replace(fitted, corner_px=findings().joint.corner_px, cards=()))
+    at = joint.truth.station_mm[k : k + 1]
+    reading = Reading(float(joint.truth.gap_mm[k]) + wrong_mm, float(at[0]), 0.5)
+    asked = MeasureOptions(photos=(), readings=(reading,))
+    told = findings(by_hand=compare(asked, simulator.fit(joint), at, np.zeros(1), 1.0))
     assert ("reading-disagrees" in codes(told)) == said
     assert is_doubtful(told) == said
 

@@ -14,7 +14,7 @@ from simulator import CONES, PROTOCOLS, Noise, Protocol, draw_joint, fit, start
 from gapvision import fit as fitting
 from gapvision.card import corner_points_mm
 from gapvision.fit import GapReading, Priors, fit_joint
-from gapvision.gap import _spread
+from gapvision.gap import spread
 
 EXACT = Noise(
     outline_px=0, outline_mm=0, corner_px=0, focal=0, k1=0, diameter_mm=0, swing_rad=0,
@@ -113,7 +113,7 @@ def test_a_caliper_reading_pulls_the_gap_to_it():
     assert float(with_it.sections(station[at : at + 1]).gap()[0]) == pytest.approx(
         truth.gap_mm[at], abs=0.1
     )
-    u = [_spread(j.draws(station, 400, np.random.default_rng(1)).gap()) for j in (with_it, without)]
+    u = [spread(j.draws(station, 400, np.random.default_rng(1)).gap()) for j in (with_it, without)]
     assert np.median(u[0]) < 0.8 * np.median(u[1])
 
 
@@ -126,7 +126,7 @@ def test_noise_doubled_doubles_the_uncertainty():
     for noise in (Noise(), doubled):
         joint = fit(draw_joint(np.random.default_rng(6), PROTOCOLS["heights"], CONES, noise))
         draws = joint.draws(np.linspace(-250, 730, 50), 1000, np.random.default_rng(1))
-        u.append(np.median(_spread(draws.gap())))
+        u.append(np.median(spread(draws.gap())))
     assert 1.5 < u[1] / u[0] < 2.05
 
 
@@ -135,7 +135,7 @@ def test_more_heights_know_more():
     for name in ("level", "two", "heights"):
         joint = fit(draw_joint(np.random.default_rng(7), PROTOCOLS[name], CONES, FINE))
         draws = joint.draws(np.linspace(-250, 730, 50), 400, np.random.default_rng(1))
-        u[name] = np.median(_spread(draws.gap()))
+        u[name] = np.median(spread(draws.gap()))
     assert u["heights"] < u["two"] < 0.6 * u["level"]
 
 
@@ -272,5 +272,5 @@ def test_independent_solver_agrees():
     assert other.success
     station = np.linspace(-250, 730, 9)
     ours, theirs = joint.sections(station).gap(), model.gap(other.x, station)
-    u = _spread(joint.draws(station, 1000, np.random.default_rng(1)).gap())
+    u = spread(joint.draws(station, 1000, np.random.default_rng(1)).gap())
     assert np.all(np.abs(ours - theirs) < 0.05 * u + 0.005)

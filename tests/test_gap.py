@@ -40,7 +40,7 @@ def test_bias_of_the_largest_is_the_published_one(n):
     expected = quad(lambda x: n * x * norm.pdf(x) * norm.cdf(x) ** (n - 1), -8, 8)[0]
     assert expected == pytest.approx(LARGEST[n], abs=6e-4)  # the table's last digit
     draws = np.random.default_rng(4).standard_normal((DRAWS, n))
-    widest, _ = gap._largest(draws - draws.mean(0), np.arange(n), 0.0)
+    widest, _ = gap.largest(draws - draws.mean(0), np.arange(n), 0.0)
     # The largest of n has sd 0.59 or less: 0.004 in the mean of the draws.
     assert widest.value_mm == pytest.approx(-0.5 * LARGEST[n], abs=0.01)
 
@@ -54,7 +54,7 @@ def test_largest_of_noisy_stations_reads_less_high(n):
         readings = rng.standard_normal(n)
         draws = readings + rng.standard_normal((400, n))
         raw.append(readings.max())
-        corrected.append(gap._largest(draws, np.arange(n), 0.0)[0].value_mm)
+        corrected.append(gap.largest(draws, np.arange(n), 0.0)[0].value_mm)
     assert np.mean(raw) == pytest.approx(LARGEST[n], abs=3 * 0.59 / 20)
     assert 0 < np.mean(corrected) < 0.85 * np.mean(raw)
 
@@ -62,7 +62,7 @@ def test_largest_of_noisy_stations_reads_less_high(n):
 def test_one_station_has_no_bias():
     noise = np.random.default_rng(6).normal(0, 0.5, (DRAWS // 2, 1))
     draws = 31.0 + np.concatenate([noise, -noise])
-    only, at = gap._largest(draws, np.array([-140.0]), 0.3)
+    only, at = gap.largest(draws, np.array([-140.0]), 0.3)
     assert at == -140.0
     assert only.value_mm == pytest.approx(31.0, abs=1e-9)
     assert only.u_mm == pytest.approx(np.hypot(0.5, 0.3), rel=0.02)
@@ -72,14 +72,14 @@ def test_one_station_has_no_bias():
 def test_a_clearly_widest_station_is_taken_as_it_is():
     noise = np.random.default_rng(7).normal(0, 0.4, (DRAWS // 2, 3))
     best = np.array([20.0, 26.0, 22.0])
-    widest, at = gap._largest(best + np.r_[noise, -noise], np.array([0.0, 10.0, 20.0]), 0.0)
+    widest, at = gap.largest(best + np.r_[noise, -noise], np.array([0.0, 10.0, 20.0]), 0.0)
     assert (at, widest.value_mm) == (10.0, pytest.approx(26.0, abs=1e-9))
 
 
 def test_a_few_wild_draws_do_not_rule_the_spread():
     draws = np.random.default_rng(8).normal(0, 0.7, (DRAWS, 2))
     draws[:20] = 1e4
-    np.testing.assert_allclose(gap._spread(draws), 0.7, rtol=0.03)
+    np.testing.assert_allclose(gap.spread(draws), 0.7, rtol=0.03)
 
 
 def test_profile_gives_the_same_answer_twice(simulated, joint, profile):

@@ -1,17 +1,21 @@
 """Lengths: every form a builder may write, and what must never be guessed."""
 
+import math
 from fractions import Fraction
 
 import pytest
 
 from gapvision.lengths import (
     SIXTEENTH_MM,
+    U_LINE_MM,
+    U_SCRIBED_MM,
     Diameter,
     Reading,
     format_length,
     parse_diameter,
     parse_length,
     parse_reading,
+    parse_trial,
     round_up,
 )
 
@@ -163,6 +167,54 @@ def test_readings(text, reading):
 def test_readings_that_say_too_little(text, why):
     with pytest.raises(ValueError, match=why):
         parse_reading(text)
+
+
+def test_a_reading_s_uncertainty_where_it_states_none():
+    assert parse_reading("41.5@0", u_mm=0.7).u_mm == 0.7
+    assert parse_reading("41.5@0~0.3", u_mm=0.7).u_mm == 0.3
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "told"),
+    [
+        ("49:78@310", "mm", (49, 78, 310)),
+        ("49:78.5@-310~2", "mm", (49, 78.5, -310)),
+        ("49:78@Widest", "mm", (49, 78, None)),
+        ("1 15/16in:3in@12 1/2in", "in", (49.2125, 76.2, 317.5)),
+        ("1-15/16:3in@0", "in", (49.2125, 76.2, 0)),
+    ],
+)
+def test_trials(text, units, told):
+    t = parse_trial(text, units)
+    assert (t.setting_mm, t.width_mm, t.station_mm) == told
+
+
+@pytest.mark.parametrize(("units", "read"), [("mm", 0.289), ("in", 0.458)])
+def test_a_trial_s_uncertainty_is_of_the_steps_read_and_the_hand(units, read):
+    """The step's share, step / sqrt(12), is the published 0.289 and 0.458 mm."""
+    t = parse_trial("49mm:78mm@310mm", units)
+    assert t.u_setting_mm == pytest.approx(math.hypot(read, U_SCRIBED_MM), abs=5e-4)
+    assert t.u_width_mm == pytest.approx(2**0.5 * math.hypot(read, U_LINE_MM), abs=1e-3)
+    assert parse_trial("49mm:78mm@310mm~2mm", units).u_width_mm == 2.0
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("49:78", "say where it was measured"),
+        ("49:78@", "say where it was measured"),
+        ("78@310", "the points' setting and the width"),
+        ("49/78@310", "'49/78@310': give the points' setting and the width"),
+        (":78@310", "'' is not a length"),
+        ("49:78@310~0", "must be above zero"),
+        ("0:78@310", "must be above zero"),
+        ("49:-78@310", "must be above zero"),
+        ("49:78:80@310", "'78:80' is not a length"),
+    ],
+)
+def test_trials_that_say_too_little(text, why):
+    with pytest.raises(ValueError, match=why):
+        parse_trial(text)
 
 
 @pytest.mark.parametrize(

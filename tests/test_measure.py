@@ -86,6 +86,15 @@ def test_a_print_of_another_size_scales_everything(level):
     )
 
 
+def test_what_is_decided_agrees_with_the_answer(all_heights):
+    m, d = all_heights, all_heights.decision
+    wanted = next(r for r in d.covers.rows if r.cover_mm == m.cover_mm)
+    assert wanted.setting == m.setting and wanted.set_to_mm == m.set_to_mm
+    assert d.lowering.ready and d.course.drop_mm == m.set_to_mm
+    true_depth = m.set_to_mm - min(TRUTH["gap_mm"])
+    assert abs(d.course.deepest.value_mm - true_depth) <= d.course.deepest.U95_mm
+
+
 def test_a_reading_enters_the_fit(level):
     at = float(TRUTH["station_mm"][len(TRUTH["station_mm"]) // 2])
     value = float(true_gap(at))

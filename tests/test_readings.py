@@ -10,8 +10,17 @@ from coverage_table import band, outcome
 from scipy.stats import multivariate_normal, norm
 from simulator import PROTOCOLS, draw_joint, fit
 
+from gapvision.by_hand import risk_left
 from gapvision.fit import REFINE, Priors, fit_joint
-from gapvision.readings import LEAST_EFFECTIVE, PROPOSED, GapReading, met
+from gapvision.readings import (
+    ALIKE_MM,
+    LEAST_EFFECTIVE,
+    PROPOSED,
+    GapReading,
+    met,
+    outlines_off,
+    readings_covariance,
+)
 
 N = 20_000
 REACH_MM = 325.0  # of both radii
@@ -103,7 +112,7 @@ def test_against_rejection_sampling_of_a_fitted_joint(level, photographed):
     at = np.append(STATION, reading.station_mm)
     rng = np.random.default_rng(32)
     alone = replace(joint, readings=()).draws(at, 40_000, rng)
-    likely = np.exp(-0.5 * ((alone.gap()[:, -1] - reading.gap_mm) / reading.u_mm) ** 2)
+    likely = np.exp(-0.5 * ((alone.gap()[:, -1] - reading.setting_mm) / reading.u_mm) ** 2)
     kept = rng.uniform(size=len(likely)) < likely
     assert kept.sum() > 4000
     ours = joint.draws(at, 8000, rng)
@@ -114,6 +123,78 @@ def test_against_rejection_sampling_of_a_fitted_joint(level, photographed):
         sd = theirs.std(0)
         assert np.all(np.abs(mine.mean(0) - theirs.mean(0)) < 0.08 * sd)
         np.testing.assert_allclose(mine.std(0), sd, rtol=0.06)
+
+
+def test_a_trial_line_against_rejection_sampling(level, photographed):
+    """Widths of one scribing at two places, and a caliper's reading at a third, of the same joint."""
+    at = np.array([60.0, 210.0, 420.0])
+    best = photographed.sections(at)
+    setting = np.append(np.full(2, best.setting_needed(76.0)[:2].mean()), best.gap()[2] + 0.4)
+    cover = np.append(best.groove_width(setting)[:2] + np.array([2.0, -1.0]), 0.0)
+    assert np.all(cover[:2] > 40.0)
+    readings = tuple(
+        GapReading(*row)
+        for row in zip(at, setting, (0.8, 0.8, 0.5), cover, (0.5, 0.5, 0.0), strict=True)
+    )
+    joint = fit_joint(
+        level.views, level.lenses, photographed, level.stated, Priors(), readings, REFINE
+    )
+    rng = np.random.default_rng(34)
+    alone = replace(joint, readings=()).draws(np.append(STATION, at), 60_000, rng)
+    miss = alone.setting_needed(np.append(np.zeros(len(STATION)), cover))[:, -3:] - setting
+    told = np.array([[0.64, 0.25, 0.0], [0.25, 0.64, 0.0], [0.0, 0.0, 0.25]])
+    likely = np.exp(-0.5 * np.sum(miss.T * np.linalg.solve(told, miss.T), 0))
+    kept = rng.uniform(size=len(likely)) < likely / likely.max()
+    assert kept.sum() > 2000
+    mine = joint.draws(np.append(STATION, at), 8000, rng).setting_needed(76.0)
+    theirs = alone.setting_needed(76.0)[kept]
+    sd = theirs.std(0)
+    assert np.all(np.abs(mine.mean(0) - theirs.mean(0)) < 0.1 * sd)
+    np.testing.assert_allclose(mine.std(0), sd, rtol=0.07)
+
+
+def test_what_trial_lines_of_one_setting_share_is_not_averaged_away():
+    lines = tuple(GapReading(x, 49.0, 0.8, 76.0, 0.5) for x in (0.0, 100.0, 200.0))
+    other = (GapReading(300.0, 52.0, 0.8, 80.0, 0.5), GapReading(300.0, 49.0, 0.5))
+    covariance = readings_covariance((*lines, *other))
+    np.testing.assert_allclose(covariance[:3, :3], 0.25 + np.diag([0.39] * 3))
+    np.testing.assert_allclose(covariance[3:], np.diag([0, 0, 0, 0.64, 0.25])[3:])
+    assert np.linalg.cholesky(covariance).shape == (5, 5)
+
+
+def test_wrong_outlines_give_way_to_a_reading_there_and_near_by(level, photographed):
+    """The gap where it was read, by three independent sources: sections, outlines' error, reading.
+
+    Closed form of the sum s + f, s and f normal: read with variance u^2 it takes the share
+    ``(v + r^2) / (v + r^2 + u^2)`` of what the reading differs by. 0.1 mm: the gap's curve and 4000 draws.
+    """
+    at, far = np.array([240.0]), np.array([640.0])
+    alone = photographed.draws(np.append(at, far), 20_000, np.random.default_rng(35)).gap()
+    v, mean = alone[:, 0].var(), alone[:, 0].mean()
+    r, u, off = 3.0, 0.6, 4.0
+    reading = GapReading(240.0, mean + off, u, u_outlines_mm=r)
+    joint = replace(photographed, readings=(reading,))
+    after = joint.draws(np.append(at, far), 4000, np.random.default_rng(36)).gap()
+    share = (v + r**2) / (v + r**2 + u**2)
+    assert after[:, 0].mean() - mean == pytest.approx(share * off, abs=0.1)
+    # 400 mm on, hardly anything of the outlines' error is left of the change.
+    straight = joint.draws(far, 4000, np.random.default_rng(36))
+    assert after[:, 1].mean() == pytest.approx(straight.gap().mean(), abs=1e-6)
+    assert after[:, 1].mean() - alone[:, 1].mean() < 0.5 * off
+
+
+@pytest.mark.parametrize("d", [0.0, 60.0, 150.0])
+def test_what_one_reading_takes_off_wrong_outlines(d):
+    """r^2 / (r^2 + u^2) of its miss, falling off as exp(-(d / L)^2 / 2)."""
+    r, u, miss = 2.0, 0.5, 3.0
+    reading = GapReading(100.0, 43.0, u, u_outlines_mm=r)
+    off = outlines_off((reading,), np.array([[43.0 - miss]]), np.array([100.0 + d]))
+    assert off == pytest.approx(r**2 / (r**2 + u**2) * miss * np.exp(-((d / ALIKE_MM) ** 2) / 2))
+    assert not outlines_off(
+        (GapReading(100.0, 43.0, u),), np.array([[40.0]]), np.array([90.0])
+    ).any()
+    left = risk_left(np.array([r]), np.array([100.0]), (reading,))
+    assert left == pytest.approx(r * u / np.hypot(r, u))
 
 
 def test_a_reading_of_no_worth_changes_nothing(level, photographed):

@@ -139,6 +139,44 @@ def test_groove_width_undoes_setting_needed(many, cover):
     np.testing.assert_allclose(many.groove_width(many.setting_needed(cover)), cover, atol=1e-6)
 
 
+def test_no_cover_needs_the_gap(many):
+    np.testing.assert_allclose(many.setting_needed(0.0), many.gap(), atol=1e-9)
+
+
+@pytest.mark.parametrize(("cover", "gain"), [(63.5, 4.69), (76.2, 3.87), (101.6, 2.83)])
+def test_cover_for_each_mm_of_setting(cover, gain):
+    """2 / (tan a_l + tan a_u), sin a = w / D: two logs of 12 in (304.8 mm), axes one above the other."""
+    tan = np.tan(np.arcsin(cover / 304.8))
+    s = stacked(20.0, 152.4, 152.4)
+    assert float(s.cover_per_setting(cover)[0]) == pytest.approx(1 / tan, rel=1e-12)
+    assert round(1 / tan, 2) == gain
+
+
+def test_cover_for_each_mm_of_setting_is_the_width_s_change(many):
+    need = many.setting_needed(76.0)
+    change = (many.groove_width(need + 1e-4) - many.groove_width(need - 1e-4)) / 2e-4
+    np.testing.assert_allclose(many.cover_per_setting(76.0), change, rtol=1e-5)
+
+
+@pytest.mark.parametrize("cover", [0.0, 1e-7, 20.0, 76.0, 120.0])
+def test_change_of_the_setting_needed_against_differences(many, cover):
+    for name, change in many.needed_change(cover).items():
+        up, down = (
+            replace(many, **{name: getattr(many, name) + e}).setting_needed(cover)
+            for e in (1e-4, -1e-4)
+        )
+        np.testing.assert_allclose(change, (up - down) / 2e-4, atol=2e-7, err_msg=name)
+
+
+def test_the_crowns_heights_act_one_to_one(many):
+    """For any cover, also with the crowns out of line: what `readings.met` is built on."""
+    covers = np.linspace(0.0, 120.0, len(many.h_l))
+    raised = replace(many, h_u=many.h_u + 7.0, h_l=many.h_l + 2.0)
+    np.testing.assert_allclose(
+        raised.setting_needed(covers) - many.setting_needed(covers), 5.0, atol=1e-9
+    )
+
+
 def test_groove_is_none_where_the_gap_is_wider(many):
     width = many.groove_width(many.gap() - 0.1)
     np.testing.assert_array_equal(width, 0.0)

@@ -58,7 +58,7 @@ def joint_of(values: dict[str, float], factor: dict[str, tuple[float, ...]]) -> 
 @pytest.mark.parametrize("name", CASES)
 def test_half_width_of_published_distributions(name):
     draws = CASES[name](np.random.default_rng(101))[:, None]
-    result, _ = gap._largest(draws, STATION, 0.0)
+    result, _ = gap.largest(draws, STATION, 0.0)
     half, tolerance = (float(PUBLISHED[name][k]) for k in ("half95", "tolerance"))
     assert result.U95_mm == pytest.approx(half, abs=2 * tolerance + 0.003 * half)
 
@@ -67,14 +67,14 @@ def test_half_width_of_published_distributions(name):
 def test_standard_uncertainty_of_published_distributions(name):
     """From the middle 68 % of the draws, which for these is a standard deviation to 4 %."""
     draws = CASES[name](np.random.default_rng(102))[:, None]
-    assert gap._spread(draws)[0] == pytest.approx(float(PUBLISHED[name]["u"]), rel=0.04)
+    assert gap.spread(draws)[0] == pytest.approx(float(PUBLISHED[name]["u"]), rel=0.04)
 
 
 def test_spread_of_a_rectangle_is_the_wider_one():
     """9.2.4 is nearly a rectangle: its middle 68 % reach to 0.683 of the half-width 10 sqrt(3)."""
     draws = CASES["9.2.4"](np.random.default_rng(103))[:, None]
-    assert gap._spread(draws)[0] == pytest.approx(0.6827 * 10 * 3**0.5, rel=0.01)
-    assert gap._spread(draws)[0] > float(PUBLISHED["9.2.4"]["u"])
+    assert gap.spread(draws)[0] == pytest.approx(0.6827 * 10 * 3**0.5, rel=0.01)
+    assert gap.spread(draws)[0] > float(PUBLISHED["9.2.4"]["u"])
 
 
 def test_end_gauge_as_a_gap():
@@ -95,7 +95,7 @@ def test_end_gauge_as_a_gap():
     assert float(joint.sections(STATION).gap()[0]) == pytest.approx(50.000838, abs=1e-9)
     assert float(draws.mean()) == pytest.approx(50.000838, abs=1e-9)
     assert float(draws.std()) == pytest.approx(32 * nm, abs=0.5 * nm)
-    assert float(gap._spread(draws)[0]) == pytest.approx(1002**0.5 * nm, rel=0.01)
+    assert float(gap.spread(draws)[0]) == pytest.approx(1002**0.5 * nm, rel=0.01)
 
 
 def test_four_equal_sources_in_the_sections():

@@ -1,0 +1,101 @@
+"""A photograph that contradicts all the others, found by fitting the joint without each in turn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from gapvision.errors import JointNotFitted
+from gapvision.fit import Joint, Lens, Priors, View, fit_joint
+from gapvision.moved import GapShift, gap_shifts
+
+FEWEST = 3  # photographs: of two that disagree either may be wrong
+CONTRADICTS_U = 3.5  # a shift that chance and right tracing do not make
+AGREE_U = 2.0  # what is left between the others
+# Of the robust cost that a row of outline makes where all is right: 0.2 to 0.5 on rendered joints.
+ROW_COST = 0.4
+LEAST_GAIN = 30.0  # of cost, beyond the photograph's rows
+# A wrong outline is wrong over some 60 to 100 mm, five to eight rows of the fit at once: differences
+# of cost say so much less which photograph it is than independent rows would.
+ROWS_ALIKE = 5.0
+LEAST_ODDS = 3.0  # of the worst photograph against the next, natural logarithm
+
+
+@dataclass(frozen=True, slots=True)
+class Outlier:
+    """The photograph to set aside; ``risk_mm`` is the gap's sd that it was another, all along."""
+
+    photo: int
+    gap_mm: float
+    risk_mm: float
+
+
+def find_outlier(
+    views: list[View],
+    lenses: list[Lens],
+    joint: Joint,
+    stated: dict,
+    priors: Priors,
+    shifts: tuple[GapShift, ...],
+) -> Outlier | None:
+    """The one photograph without which the others agree, if there is one beyond reasonable doubt.
+
+    Parameters
+    ----------
+    views, lenses, stated, priors : as `fit_joint` got them, without readings.
+    joint : Joint
+        Its solution.
+    shifts : tuple of GapShift
+        From `gap_shifts`; only the photographs named there are tried.
+
+    Notes
+    -----
+    Each suspect's outlines are left out of the fit in turn (its cards stay). The cost falls by that of
+    its own rows, and by what the contradiction had cost the others; the one with the largest fall
+    beyond its rows is the outlier if the others then agree. Half the difference to the next one's,
+    over `ROWS_ALIKE`, is the log odds that it is the right one; what those odds leave, times how far
+    apart the two solutions' gaps are, is the risk.
+
+    The photograph nearest to level is never set aside: raised ones see far walls, ground and shade
+    through a narrower gap and are wrong all along much oftener. Where the cost would rather have the
+    level one go, nothing is sure, and nothing is set aside.
+    """
+    if len(views) < FEWEST or max((s.size for s in shifts), default=0.0) < CONTRADICTS_U:
+        return None
+    at = joint.spline_h.centres()[2:-2]
+    tried = []
+    for shift in shifts:
+        rest = [replace(v, outlines=()) if k == shift.photo else v for k, v in enumerate(views)]
+        rows = sum(len(o.xy_px) for o in views[shift.photo].outlines)
+        try:
+            without = fit_joint(rest, lenses, joint, stated, priors, (), ((1.0, 1e-9),))
+        except JointNotFitted:
+            continue
+        gain = joint.cost - without.cost - ROW_COST * rows
+        tried.append((gain, shift, rest, without))
+    if not tried:
+        return None
+    tried.sort(key=lambda t: -t[0])
+    (gain, shift, rest, without), *others = tried
+    if gain < LEAST_GAIN or shift.photo == _most_level(joint):
+        return None
+    left = gap_shifts(rest, lenses, without, stated, priors)
+    if max((s.size for s in left), default=0.0) > AGREE_U:
+        return None
+    risk = 0.0
+    for g, _, _, other in others:
+        odds = 0.5 * (gain - g) / ROWS_ALIKE
+        if odds < LEAST_ODDS:
+            return None
+        apart = other.sections(at).gap() - without.sections(at).gap()
+        risk += float(np.exp(-odds) * np.mean(apart**2))
+    return Outlier(shift.photo, shift.gap_mm, risk**0.5)
+
+
+def _most_level(joint: Joint) -> int:
+    """The photograph whose sight slopes least."""
+    height = 0.5 * (joint.coefficients["h_l"].mean() + joint.coefficients["h_u"].mean())
+    across = joint.coefficients["z_l"].mean()
+    rise = [abs((c.centre_mm[1] - height) / (c.centre_mm[2] - across)) for c in joint.cameras]
+    return int(np.argmin(rise))
