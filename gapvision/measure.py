@@ -89,7 +89,7 @@ def measure(
     if outlier:
         wrong = solved.sights[outlier.photo]
         left_out.append(_set_aside(wrong, outlier, options, scale))
-        rest = [s for s in solved.sights if s is not wrong]
+        rest = [s for s in sights if s.photo is not wrong.photo]
         solved = replace(_solve(options, rest, lenses, priors), risk_mm=outlier.risk_mm)
     by_hand = _by_hand(options, solved, scale)
     joint, shifts = solved.joint, solved.shifts
