@@ -6,9 +6,10 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
 
+from gapvision import __version__
 from gapvision.by_hand_answer import alone_json, by_hand_lines, readings_json, trials_json
 from gapvision.chain import Chain, find_chains
-from gapvision.decision_answer import decision_json, follow_rows, ready_lines
+from gapvision.decision_answer import decision_json, follow_rows, notches_mm, ready_lines
 from gapvision.errors import MeasurementError
 from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
 from gapvision.options import COVER_MM
@@ -79,8 +80,14 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
     return "\n".join(lines)
 
 
-def crayon_line(m: Measurement, units: str = "mm") -> str:
-    """The one line that goes on the log itself; inches carry their mark, millimetres none."""
+def crayon_line(
+    m: Measurement, units: str = "mm", notches: tuple[float, float] | None = None
+) -> str:
+    """The one line that goes on the log itself; inches carry their mark, millimetres none.
+
+    ``notches`` are the depths, mm, to lower the left and the right one by first, of a measurement
+    read from its JSON, which has no decision; else those of its decision.
+    """
 
     def mark(text: str) -> str:
         return text.removesuffix(" mm") if units == "mm" else text.removesuffix(" in") + '"'
@@ -94,9 +101,15 @@ def crayon_line(m: Measurement, units: str = "mm") -> str:
         where = f"{mark(offset)}{'R' if place.offset_mm > 0 else 'L'} of {place.near_card}"
     at_least = "" if m.status == "measured" else "AT LEAST "
     cover, widest = format_length(m.cover_mm, units), distance_text(m.widest_gap.value_mm, units)
+    deeper = [
+        f"{side} {mark(format_length(mm, units))}"
+        for side, mm in zip("LR", notches_mm(m) if notches is None else notches, strict=True)
+        if mm
+    ]
+    lower = f" | or lower first: {', '.join(deeper)}" if deeper else ""
     return (
         f"CRAYON: set {at_least}{mark(set_to_text(m, units))} | cover {mark(cover)} | "
-        f"widest {mark(widest)} @ {where}"
+        f"widest {mark(widest)} @ {where}{lower}"
     )
 
 
@@ -166,6 +179,12 @@ def answer_json(measurement: Measurement) -> dict:
         ],
         "decision": decision_json(m),
     }
+
+
+def stamped(answer: dict, measured_at: str) -> dict:
+    """An answer or refusal with the program's version and the time of measuring (RFC 3339), on top."""
+    head = {"format": answer["format"], "version": answer["version"]}
+    return {**head, "program_version": __version__, "measured_at": measured_at, **answer}
 
 
 def refusal_json(error: MeasurementError) -> dict:

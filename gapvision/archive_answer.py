@@ -47,6 +47,7 @@ def record_text(
     """A record whole: the job, the answer as it was given, the photographs, what was told later."""
     from gapvision.answer import answer_text
     from gapvision.phrases import wrap
+    from gapvision.report_decision import ready_text
     from gapvision.report_read import measurement_of
 
     e = record.entry
@@ -56,6 +57,8 @@ def record_text(
     if others:
         told = ", ".join(f"{o.record} ({set_to_text(o.set_to_mm, units)})" for o in others)
         lines += wrap(f"Other records of this joint: {told}.")
+    if ready := ready_text(record.result, units):  # the measurement read back has no decision
+        lines += ["", *wrap(ready)]
     lines += ["", answer_text(measurement_of(record.result), units), "", "Photographs:"]
     facts = {p["sha256"]: p for p in record.result["photos"]}
     for file in record.photographs:

@@ -12,12 +12,21 @@ import tempfile
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from gapvision.archive import Query, Record, StoredFile, entries, load_record, read_file
+from gapvision.archive import (
+    Entry,
+    Query,
+    Record,
+    StoredFile,
+    entries,
+    load_entry,
+    load_record,
+    read_file,
+)
 from gapvision.archive_outcome import Outcome, outcomes_of
 from gapvision.archive_store import Archive
 from gapvision.archive_strip import NotStrippable, stripped
@@ -55,6 +64,9 @@ records.csv       one line a joint: where it is, when it was measured, what to
 photographs.csv   one line a photograph
 outcomes.csv      what was found later: caliper, trial lines, covers after fitting
                   (these three open in a spreadsheet)
+wall-...html      where there are several logs of a wall: the table of its logs,
+                  the latest measurement of each, and their gaps drawn course by
+                  course; opens in a web browser
 
 A folder for each joint, named by its number in the archive:
   report.html     all of it to read and print; opens in a web browser
@@ -136,10 +148,12 @@ def export(
     Raises
     ------
     MeasurementError
-        ``file-exists``, ``no-folder``, ``nothing-found``, ``bad-record``, or ``not-written`` if the
-        disk refuses.
+        ``file-exists``, ``no-folder``, ``no-record``, ``nothing-found``, ``bad-record``, or
+        ``not-written`` if the disk refuses.
     """
     check_export_path(target)
+    for number in query.records:
+        load_entry(archive, number)  # says that there is none
     if next(entries(archive, query, 1), None) is None:
         raise MeasurementError(
             "nothing-found",
@@ -204,7 +218,8 @@ class _Done:
 def _photograph_rows(
     archive: Archive, query: Query, write: Write, with_location: bool, done: _Done, progress
 ) -> Iterator[tuple]:
-    """Write the folder of each record, and give the rows of its photographs."""
+    """Write the folder of each record, in the end the walls, and give the rows of photographs."""
+    walls: dict[tuple[str, str], dict[str, Entry]] = {}
     for count, entry in enumerate(entries(archive, query), 1):
         record, told = load_record(archive, entry.record), outcomes_of(archive, entry.record)
         folder = f"{entry.record:06d}-{_slug(str(entry.job))}"
@@ -233,8 +248,11 @@ def _photograph_rows(
         write(f"{folder}/record.json", json.dumps(listed, ensure_ascii=False, indent=1).encode())
         write(f"{folder}/profile.csv", _profile_csv(record.result))
         write(f"{folder}/report.html", _report(archive, record, told).encode())
+        logs = walls.setdefault((entry.building.lower(), entry.wall.lower()), {})
+        logs.setdefault(entry.log.lower(), entry)  # the latest comes first
         if progress:
             progress(count)
+    _write_walls(archive, [[*logs.values()] for logs in walls.values()], write)
 
 
 def _content(
@@ -265,6 +283,21 @@ def _report(archive: Archive, record: Record, told: tuple[Outcome, ...]) -> str:
     from gapvision.report_sources import report_of_record
 
     return joint_html(report_of_record(archive, record, told, record.options["units"]))
+
+
+def _write_walls(archive: Archive, walls: list[list[Entry]], write: Write) -> None:
+    """A report of each wall of which there are several logs."""
+    from gapvision.report import wall_html
+    from gapvision.report_sources import report_of_record
+
+    several = [logs for logs in walls if len(logs) > 1]
+    for number, logs in enumerate(several, 1):
+        # It shows no photographs, which would only be decoded for nothing.
+        records = [replace(load_record(archive, e.record), files=()) for e in logs]
+        units = records[0].options["units"]
+        reports = [report_of_record(archive, record, (), units) for record in records]
+        name = _slug(f"{logs[0].building}, wall {logs[0].wall}".replace(".", "-"))
+        write(f"wall-{number:03d}-{name}.html", wall_html(reports).encode())
 
 
 def _profile_csv(result: dict) -> bytes:

@@ -83,7 +83,11 @@ def job_of(building: str, wall: str, log: str) -> Job:
     names = []
     for what, text in (("building", building), ("wall", wall), ("log", log)):
         name = " ".join(unicodedata.normalize("NFC", text).split())
-        if not 1 <= len(name) <= LONGEST_NAME or not name.isprintable():
+        if len(name) > LONGEST_NAME:
+            raise ValueError(
+                f"the name of the {what} has {len(name)} letters: write at most {LONGEST_NAME}."
+            )
+        if not name or not name.isprintable():
             raise ValueError(
                 f"{text!r} cannot name the {what}: write 1 to {LONGEST_NAME} letters or digits."
             )

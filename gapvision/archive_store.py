@@ -344,6 +344,14 @@ def _check_version(db: sqlite3.Connection, folder: Path) -> None:
 def _bring_up(db: sqlite3.Connection, folder: Path) -> None:
     db.execute("BEGIN IMMEDIATE")
     try:
+        if version_of(db) == 0 and next((folder / PHOTOS).glob("??/*"), None) is not None:
+            # Under the lock, for another process may just have made it. As a new archive the
+            # photographs would belong to no record, and verify --repair would remove them.
+            raise MeasurementError(
+                "archive-damaged",
+                f"{folder} has photographs, but its {DATABASE} is missing or empty: restore that "
+                "file from a copy, or name another folder.",
+            )
         bring_up(db)  # from the version that it has by now: another process may just have done it
         db.execute("COMMIT")
     except BaseException:

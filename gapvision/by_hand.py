@@ -27,6 +27,7 @@ from gapvision.sections import Sections
 DISAGREES_U, DOUBTFUL_U = 2.5, 3.0
 ONE_FACE = "the width of one face only"
 FROM_LINE_TO_LINE = "measure from the line on one face to the line on the other, and enter that"
+FAR_OFF_MM = 100.0  # neither photographs nor a hand err by so much; a judgement
 SLACK_MM = 10.0  # of a station past the measured stretch
 
 
@@ -88,6 +89,7 @@ def compare(
     ------
     JointNotFitted
         ``trial-below-gap``: points that do not reach over the gap scribe no groove.
+        ``reading-far-off``, ``trial-far-off``: it would only spoil the fit.
     """
     drawn = alone.draws(station_mm, DRAWS, np.random.default_rng(SEED))
     entries = (*options.readings, *options.trials)
@@ -159,6 +161,14 @@ def _compared(
             "trial-below-gap",
             f"The trial line {typed(entry, units, scale)} was scribed at {said[0]}, but the "
             f"photographs show a gap of {said[1]} there, which is wider than the points: {looks}.",
+        )
+    if not slip and abs(off) * scale > FAR_OFF_MM:
+        said = [format_length(round(x * scale, 1), units) for x in (setting, value)]
+        what, says = ("trial line", "was set to") if trial else ("caliper reading", "says")
+        raise JointNotFitted(
+            "trial-far-off" if trial else "reading-far-off",
+            f"The {what} {typed(entry, units, scale)} {says} {said[0]} where the photographs expect "
+            f"{said[1]}, too far apart for both to be of this joint: correct it or leave it out.",
         )
     predicted = Quantity(value * scale, u_photos * scale, K95 * u_photos * scale)
     return ByHand(

@@ -28,6 +28,7 @@ from gapvision.options import COVER_MM, MeasureOptions, check_options
 from gapvision.preferences import load_preferences
 from gapvision.rules import NONE, RULES, parse_limit, rules_of
 from gapvision.terminal import (
+    INTERRUPTED,
     STDOUT,
     OverwriteOption,
     Units,
@@ -44,6 +45,7 @@ from gapvision.terminal import (
     read_option,
     refusal_written,
     say,
+    write_answer,
     write_json,
 )
 
@@ -63,7 +65,10 @@ def main() -> None:
     # The fit's matrices are small: threads of the linear algebra cost a fifth of the time and gain
     # nothing. The variable is read when numpy is loaded, which only the commands do.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    app()
+    try:
+        app()
+    except KeyboardInterrupt:  # before a command has begun, which knows itself what to do
+        raise SystemExit(INTERRUPTED) from None
 
 
 @app.command()
@@ -289,7 +294,7 @@ def measure(
             from gapvision.decision_answer import details_text
 
             say(f"\n{details_text(measurement, units)}", err=aside)
-        write_json(json_file, answer_json(measurement), overwrite)
+        write_answer(json_file, answer_json(measurement), overwrite)
         if picture:
             from gapvision.annotate import write_picture
 

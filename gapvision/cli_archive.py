@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, BinaryIO, Literal
 import typer
 
 from gapvision.errors import MeasurementError
-from gapvision.lengths import parse_length, parse_reading, parse_trial
+from gapvision.lengths import format_length, parse_length, parse_reading, parse_trial
 from gapvision.terminal import (
     STDOUT,
     OverwriteOption,
@@ -241,7 +241,7 @@ def outcome(
     if not (calipers or trials or opens or used or remarks or instead) and cover is None:
         raise typer.BadParameter("tell at least one thing, such as --caliper 46.8@310.")
     day = read_option(
-        "--date", lambda text, _: _day(text), date_ or date.today().isoformat(), units
+        "--date", lambda text, _: _past_day(text), date_ or date.today().isoformat(), units
     )
     with exit_status(), _opened(archive) as opened:
         from gapvision.archive import load_record
@@ -254,7 +254,8 @@ def outcome(
             together,
         )
 
-        widest = load_record(opened, record).result["widest_gap"]["station_mm"]
+        result = load_record(opened, record).result
+        widest = result["widest_gap"]["station_mm"]
 
         def at(reading) -> float:
             return widest if reading.station_mm is None else reading.station_mm
@@ -269,6 +270,7 @@ def outcome(
             ),
             *(OutcomeValue("open", *ends) for ends in opens),
         )
+        _check_stations(values, result["profile"]["station_mm"], units)
         told = Outcome(day.isoformat(), used, cover, remarks, values, instead)
         add_outcome(opened, record, told)
         lines = outcome_lines(together(outcomes_of(opened, record)), units)
@@ -411,9 +413,9 @@ def remeasure(
         from gapvision.archive_answer import changes_text
         from gapvision.archive_remeasure import remeasure as again
 
-        numbers = [e.record for e in entries(opened, query)]  # new ones come while this goes on
-        for number in set(records or ()) - set(numbers):
+        for number in records or ():
             load_record(opened, number)  # says that there is none
+        numbers = [e.record for e in entries(opened, query)]  # new ones come while this goes on
         refused = 0
         for number in numbers:
             try:
@@ -543,6 +545,12 @@ def _day(text: str) -> date:
         raise ValueError(f"{text!r} is no date: write it as 2026-05-31.") from None
 
 
+def _past_day(text: str) -> date:
+    if (day := _day(text)) > date.today():
+        raise ValueError(f"{text!r} is still to come: write the day on which it was found.")
+    return day
+
+
 def _utc(day: date) -> str:
     from gapvision.archive_record import in_utc
 
@@ -564,6 +572,20 @@ def _ends(text: str, units: str) -> tuple[float, float]:
     if len(parts) != 2:
         raise ValueError(f"{text!r} is no stretch: write two stations, as 900,1100.")
     return tuple(sorted(parse_length(part, units) for part in parts))
+
+
+def _check_stations(values, stations: list[float], units: str) -> None:
+    """Refuse what was read where nothing was measured: it would stay for good, compared with nothing."""
+    for value in values:
+        if value.kind != "open" and not stations[0] <= value.station_mm <= stations[-1]:
+            first, last, given = (
+                format_length(mm, units) for mm in (stations[0], stations[-1], value.station_mm)
+            )
+            raise MeasurementError(
+                "not-measured-there",
+                f"Station {given} was not measured, only {first} to {last}: correct the station, or "
+                "tell it by --remarks.",
+            )
 
 
 def _above_zero(text: str, units: str) -> float:

@@ -66,6 +66,11 @@ def shrinkage(
     from gapvision import shrinkage as wood
 
     if species is None:
+        if json_file is not None:
+            raise typer.BadParameter(
+                "name the species to write, as gapvision shrinkage alone lists them.",
+                param_hint="--json",
+            )
         head = f"  {'species':28}{'radial':>8}{'tangential':>12}{'fibre sat.':>12}  (per cent)"
         rows = [
             f"  {key:28}{s.radial:8.1f}{s.tangential:12.1f}{s.saturation:12.0f}"

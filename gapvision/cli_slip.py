@@ -59,6 +59,9 @@ def slip(
         raise typer.BadParameter("name a log, or several as --logs 1-12.", param_hint="--log")
     if json_file is not None and len(names) > 1:
         raise typer.BadParameter("goes with one log.", param_hint="--json")
+    if pdf.suffix.lower() != ".pdf":
+        text = f"slips are a PDF: its name ends in .pdf, not {pdf.name!r}."
+        raise typer.BadParameter(text, param_hint="FILE.pdf")
     units = units or preferences_of_user().units or "mm"
     with exit_status():
         check_new(pdf, "the slips", overwrite)
@@ -111,6 +114,10 @@ def sort(
         from gapvision.roll_answer import roll_json, roll_text
 
         paths = list(dict.fromkeys(photo_paths(folders)))
+        for path in paths:
+            if not path.exists():
+                text = f"There is no {path}: name the folder that the phone's photographs are in."
+                raise MeasurementError("no-folder", text)
         shots = []
         with progress_bar() as progress:
             for k, path in enumerate(paths):
@@ -139,6 +146,7 @@ def _answer(json_file: Path, units: str) -> str:
     """The line to crayon on the log, without its first word."""
     from gapvision.answer import crayon_line
     from gapvision.errors import MeasurementError
+    from gapvision.report_decision import notches_mm
     from gapvision.report_read import measurement_of
     from gapvision.report_sources import read_json
 
@@ -146,7 +154,8 @@ def _answer(json_file: Path, units: str) -> str:
     if result["status"] == "refused":
         text = f"{json_file.name} holds no answer: {result['reason']['text']}"
         raise MeasurementError("no-answer", text)
-    return crayon_line(measurement_of(result), units).removeprefix("CRAYON: ")
+    line = crayon_line(measurement_of(result), units, notches_mm(result))
+    return line.removeprefix("CRAYON: ")
 
 
 def _log_numbers(text: str) -> list[int]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from gapvision.axis import axis_number
@@ -19,12 +21,14 @@ from gapvision.drawing import (
     line,
     mark,
     text,
+    text_width,
 )
 from gapvision.lengths import format_length
 from gapvision.result import K95, Measurement
 
 MARGIN_PX = 110  # of the panel, left free beside the smallest and the largest cover
 ABOVE_PX = 52  # a number over its mark
+BOX_PX = 40  # of a number, beside its text
 
 
 def cover_strip(measurement: Measurement, units: str) -> np.ndarray:
@@ -47,13 +51,28 @@ def cover_strip(measurement: Measurement, units: str) -> np.ndarray:
     line(axis, [(PANEL_LEFT_PX, 0), (PANEL_RIGHT_PX, 0)], BLACK, 3)
     text(axis, (PANEL_LEFT_PX - 14, 36), "cover", TICK_PX, anchor="rm")
     bottom = strip.shape[0] - 14
+    wide = max(text_width(format_length(r.set_to_mm, units), TEXT_PX) for r in rows) + BOX_PX
+    told = _told(cover, measurement.cover_mm, columns, wide)
     for r in rows:
         x = columns(r.cover_mm)
         if r.cover_mm == measurement.cover_mm:
             dashed(strip, (x, row(r.setting.value_mm)), (x, bottom), BLACK, 4, 26)
         mark(strip, (x, row(r.setting.value_mm)), "square")
+        line(axis, [(x, 0), (x, 14)], BLACK, 3)
+        if r.cover_mm not in told:
+            continue
         at = row(r.setting.value_mm + r.setting.U95_mm) - ABOVE_PX
         boxed(strip, (x, at), format_length(r.set_to_mm, units), TEXT_PX, WHITE)
-        line(axis, [(x, 0), (x, 14)], BLACK, 3)
         text(axis, (x, 40), axis_number(r.cover_mm, units), TICK_PX)
     return np.vstack([strip, axis])
+
+
+def _told(
+    cover_mm: np.ndarray, wanted_mm: float, columns: Callable[[float], float], wide_px: float
+) -> set[float]:
+    """The covers that are numbered: the wanted one, and from the left those clear of others."""
+    told = {wanted_mm}
+    for cover in cover_mm:
+        if all(abs(columns(cover) - columns(other)) >= wide_px for other in told):
+            told.add(float(cover))
+    return told

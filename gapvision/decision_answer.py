@@ -50,11 +50,17 @@ def ready_lines(m: Measurement, units: str) -> list[str]:
 
 def lower_words(m: Measurement, units: str) -> str:
     """The advice in a few words, for the picture; empty where the log is ready to scribe."""
-    x = m.decision and m.decision.lowering
-    if x is None or x.ready or not (x.left_mm or x.right_mm):
+    notches = notches_mm(m)
+    if not any(notches):
         return ""
-    left, right = (format_length(v, units) for v in (x.left_mm, x.right_mm))
+    left, right = (format_length(v, units) for v in notches)
     return f"LOWER IT FIRST: left notch {left}, right {right} deeper"
+
+
+def notches_mm(m: Measurement) -> tuple[float, float]:
+    """By how much to deepen the left and the right notch first; zeros where ready to scribe."""
+    x = m.decision and m.decision.lowering
+    return (0.0, 0.0) if x is None or x.ready else (x.left_mm, x.right_mm)
 
 
 def follow_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
@@ -270,7 +276,9 @@ def _cover_table(d: Decision, cover_mm: float, units: str) -> Iterator[str]:
             f"  {mark} {format_length(r.cover_mm, units):11}{quantity_text(r.setting, units):21}"
             f"{_setting(r.set_to_mm, units):11}{_buys(r, units):14}{quantity_text(r.deepest, units)}"
         ).rstrip()
-    yield "  * as asked. The log drops by as much as the points are set to."
+    under = d.course.underscribe_mm
+    less = f", less {format_length(under, units)} of underscribe" if under else ""
+    yield from wrap(f"* as asked. The log drops by as much as the points are set to{less}.", "  ")
 
 
 def _log_table(d: Decision, units: str) -> Iterator[str]:

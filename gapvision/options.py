@@ -7,13 +7,14 @@ from pathlib import Path
 
 from gapvision.errors import JointNotFitted
 from gapvision.lengths import INCH_MM, Diameter, Reading, Trial
-from gapvision.rules import NONE, Rule
+from gapvision.rules import COVER, NONE, RUN, Rule, in_force
 
 COVER_MM = 76.0  # 3 in; common practice, no source
 CHECK_BAR_MM = 100.0  # as drawn; `card.py` has it too, but loads OpenCV
 PRINTED_BAR_MM = (80.0, 120.0)  # beyond it is no print at 100 %, but a slip of the pen
 SMALLEST_LOG_MM, LARGEST_LOG_MM = 80.0, 1200.0
 LARGEST_GAP_MM = 400.0  # wider than any scriber opens
+LEAST_LIMIT_MM, MOST_LIMIT_MM = 10.0, 2000.0  # stated as a length
 LOWER_TO_MM = (15.0, 150.0)  # a widest gap that one may want
 MOST_UNDERSCRIBE_MM = 40.0  # beyond it is a slip of the pen
 
@@ -100,6 +101,22 @@ def check_options(options: MeasureOptions) -> None:
     for trial in options.trials:
         _check_size("bad-trial", "A trial line's setting", trial.setting_mm, LARGEST_GAP_MM)
         _check_size("bad-trial", "A trial line's width", trial.width_mm, largest)
+    for rule in options.limits:
+        if not rule.share and not LEAST_LIMIT_MM <= rule.value <= MOST_LIMIT_MM:
+            hint = f" (that many inches? write {rule.what}={rule.value:g}in)" * (rule.value < 10)
+            raise JointNotFitted(
+                "bad-limit",
+                f"A limit of {rule.what}={rule.value:g} mm was stated{hint}; "
+                f"{LEAST_LIMIT_MM:.0f} to {MOST_LIMIT_MM:.0f} mm are possible: correct it.",
+            )
+    if not any(rule.what == COVER for rule in in_force(options.rules, options.limits)) and any(
+        rule.what == RUN for rule in options.limits
+    ):
+        raise JointNotFitted(
+            "run-without-cover",
+            "A limit of run was stated without a least cover, over which it would hold: state "
+            "that too, as in --limit cover=60 --limit run=300.",
+        )
     low, high = LOWER_TO_MM
     if options.lower_to_mm is not None and not low <= options.lower_to_mm <= high:
         raise JointNotFitted(

@@ -52,6 +52,14 @@ def ready_text(result: Part, units: str) -> str:
     return f"LOWER IT FIRST: {notches}; {', '.join(after)}. Make it fast and measure again."
 
 
+def notches_mm(result: Part) -> tuple[float, float]:
+    """By how much to deepen the left and the right notch first; zeros where ready, or not told."""
+    x = _part(result, "decision", "lowering")
+    if x.get("ready", True):
+        return 0.0, 0.0
+    return x.get("left_mm") or 0.0, x.get("right_mm") or 0.0
+
+
 def follow_rows(result: Part, units: str) -> Iterable[tuple[str, str]]:
     """What follows from the setting, by name."""
     c = _part(result, "decision", "course")

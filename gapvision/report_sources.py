@@ -46,7 +46,9 @@ def report_of_json(
     picture: Path | None = None,
     units: str = "mm",
 ) -> JointReport:
-    """The report of a measurement's JSON file; its date is when that file was written.
+    """The report of a measurement's JSON file.
+
+    Its date is ``measured_at``; of older files, which have none, when the file was written.
 
     Parameters
     ----------
@@ -68,11 +70,11 @@ def report_of_json(
     result = read_json(path)
     folders = [path.parent, *([photos] if photos else [])]
     shown, missing = collect_photos(result, folders)
-    written = datetime.fromtimestamp(path.stat().st_mtime).astimezone()
+    program = result.get("program_version")
     report = JointReport(
         *job,
-        written.isoformat(timespec="seconds"),
-        "",
+        _measured_at(result, path),
+        f"gapvision {program}" if program else "",
         result,
         shown,
         missing,
@@ -107,8 +109,9 @@ def report_of_record(
     photos, missing, picture = [], [], None
     for file in record.files:
         try:
+            content = read_file(archive, file)  # refused where it is not what was stored
             if file.role == "picture":
-                picture = read_file(archive, file)
+                picture = content
             else:
                 photos.append((file.name, scaled_photo(archive.path_of(file.sha256))))
         except MeasurementError:  # whose text names folders of this computer
@@ -174,6 +177,24 @@ def _readable(report: JointReport, name: str) -> JointReport:
         )
         raise MeasurementError("not-a-measurement", text) from error
     return report
+
+
+def _measured_at(result: dict, path: Path) -> str:
+    """When it was measured, RFC 3339; when the file was written, where it does not tell."""
+    told = result.get("measured_at")
+    if told is None:
+        written = datetime.fromtimestamp(path.stat().st_mtime).astimezone()
+        return written.isoformat(timespec="seconds")
+    try:
+        if datetime.fromisoformat(told).tzinfo is not None:
+            return told
+    except (TypeError, ValueError):
+        pass
+    text = (
+        f"{path.name} is damaged: measured_at is {told!r}, no time with its zone; measure the joint "
+        "again, or take the file from a copy."
+    )
+    raise MeasurementError("not-a-measurement", text)
 
 
 def _outcome_words(outcome: Outcome) -> dict[str, Any]:

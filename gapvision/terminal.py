@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
@@ -124,6 +125,16 @@ def write_json(file: str | None, answer: dict, overwrite: bool) -> None:
     write_new(Path(file), f"{text}\n".encode(), "the JSON", overwrite)
 
 
+def write_answer(file: str | None, answer: dict, overwrite: bool) -> None:
+    """Write what was measured, or why not, with the program's version and the time."""
+    if file is None:
+        return
+    from gapvision.answer import stamped
+
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    write_json(file, stamped(answer, now), overwrite)
+
+
 # --- screen and exit status -----------------------------------------------------------------------
 
 
@@ -147,7 +158,7 @@ def refusal_written(json_file: str | None, overwrite: bool) -> Iterator[None]:
     except MeasurementError as error:
         from gapvision.answer import refusal_json
 
-        write_json(json_file, refusal_json(error), overwrite)
+        write_answer(json_file, refusal_json(error), overwrite)
         raise
 
 

@@ -86,8 +86,23 @@ def test_all_is_there_and_agrees(archive, tmp_path, name):
         assert said in report
     readme = files["README.txt"].decode("utf-8")
     assert max(map(len, readme.splitlines())) <= 82
-    for top in {n.partition("/")[0] for n in files if "/" not in n} - {"README.txt"}:
+    wall = "wall-001-Lake-house-wall-north.html"
+    for top in {n.partition("/")[0] for n in files if "/" not in n} - {"README.txt", wall}:
         assert top in readme
+    assert "\nwall-...html " in readme
+    drawn = files[wall].decode("utf-8")
+    for said in ("All logs", "<td>3</td>", "<td>=4, &#34;butt&#34;</td>"):
+        assert said in drawn
+
+
+def test_a_wall_is_drawn_of_several_logs_by_the_latest_of_each(archive, tmp_path):
+    add_record(archive, named(new_record((phone_jpeg(),), set_to_mm=55.0)))  # log 3 again
+    add_record(archive, named(new_record((phone_jpeg(),)), wall="south"))
+    export(archive, Query(), tmp_path / "out")
+    (wall,) = (c.decode() for n, c in files_of(tmp_path / "out").items() if n.startswith("wall-"))
+    assert wall.count("<td>3</td>") == 1 and "<td>55 mm</td>" in wall
+    export(archive, Query(records=(1, 3)), tmp_path / "one")  # two records of one log
+    assert not any(name.startswith("wall-") for name in files_of(tmp_path / "one"))
 
 
 @pytest.mark.parametrize("name", ["out", "out.zip"])

@@ -139,6 +139,21 @@ def test_a_stick_that_is_not_plugged_in_becomes_no_new_archive(tmp_path):
     assert not (tmp_path / "stick").exists()
 
 
+@pytest.mark.parametrize("empty", [True, False])
+def test_photographs_that_lost_their_database_are_not_taken_for_a_new_archive(tmp_path, empty):
+    with open_archive(tmp_path, create=True) as archive:
+        keep(archive)
+    before = files_in(tmp_path)
+    for path in tmp_path.glob(f"{DATABASE}*"):
+        path.unlink()
+    if empty:
+        (tmp_path / DATABASE).touch()
+    for _ in range(2):
+        with refused("archive-damaged"), open_archive(tmp_path, create=True):
+            pass
+    assert files_in(tmp_path) == before
+
+
 @pytest.mark.parametrize("content", [b"no database at all" * 100, None])
 def test_another_file_of_that_name(tmp_path, content):
     if content is None:

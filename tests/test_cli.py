@@ -5,6 +5,7 @@ import json
 import re
 import subprocess
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import cv2
@@ -14,7 +15,7 @@ import pytest
 from typer.testing import CliRunner
 
 import gapvision.measure
-from gapvision import cli
+from gapvision import __version__, cli
 from gapvision.errors import OutlinesNotFound
 from gapvision.result import CardResult, Caution, Measurement, PhotoResult, Place, Profile, Quantity
 
@@ -83,8 +84,18 @@ def test_refused_is_status_1_and_one_sentence_on_stderr(monkeypatch):
     assert result.stderr.count("\n") == 1 and "The gap could not be traced." in result.stderr
     assert not result.stdout
     said = json.loads(Path("out.json").read_text())
-    assert said["status"] == "refused"
+    assert said["status"] == "refused" and said["program_version"] == __version__
     assert said["reason"] == {"code": "no-outlines", "text": "The gap could not be traced."}
+
+
+def test_interrupting_before_a_command_begins_is_quiet(monkeypatch, capsys):
+    def interrupted():
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(cli, "app", interrupted)
+    with pytest.raises(SystemExit) as told:
+        cli.main()
+    assert told.value.code == 130 and capsys.readouterr() == ("", "")
 
 
 def test_interrupting_is_quiet(monkeypatch):
@@ -181,6 +192,9 @@ def test_json_dash_of_a_refusal_too(monkeypatch):
 def test_json_file(asked):
     result = run("measure", "level.jpg", "--json", "out.json", "--units", "in")
     said = json.loads(Path("out.json").read_text(encoding="utf-8"))
+    assert said["program_version"] == __version__
+    told = datetime.fromisoformat(said["measured_at"])  # RFC 3339, with the offset from UTC
+    assert abs(datetime.now(UTC) - told) < timedelta(minutes=5)
     assert said["setting"]["set_to_mm"] == 48.0  # mm whatever the units on screen
     assert "MEASURED" in result.stdout
 

@@ -18,6 +18,8 @@ from joints import joint, photo
 from typer.testing import CliRunner
 
 from gapvision import cli, cli_archive
+from gapvision.archive import load_record
+from gapvision.archive_answer import record_text
 from gapvision.archive_export import Exported
 from gapvision.archive_record import add_record
 from gapvision.archive_store import open_archive
@@ -92,6 +94,7 @@ def test_an_archive_named_by_its_folder(measured, tmp_path):
         (["--keep"], "--building, --wall, --log"),
         (["--keep", "--building", "a", "--log", "3"], "--wall"),
         (["--keep", "--building", "a", "--wall", " ", "--log", "3"], "cannot name the wall"),
+        (["--keep", "--building", "a" * 81, "--wall", "b", "--log", "3"], "has 81 letters"),
         (["--wall", "north"], "--wall"),
         (["--archive", "there"], "--archive"),
     ],
@@ -171,6 +174,7 @@ def test_lists_for_programs_and_spreadsheets(three):
         (["outcome", "1", "--open", "900"], "two stations"),
         (["outcome", "1", "--setting-used", "0"], "above zero"),
         (["outcome", "1", "--date", "May", "--remarks", "x"], "2026-05-31"),
+        (["outcome", "1", "--date", "2999-01-01", "--remarks", "x"], "still to come"),
         (["remeasure"], "name records"),
         (["show", "one"], "RECORD"),
     ],
@@ -181,12 +185,25 @@ def test_wrong_usage(three, args, match):
     assert match in result.stderr and "Traceback" not in result.output
 
 
+@pytest.mark.parametrize("number", ["9", "9" * 30])
 @pytest.mark.parametrize("command", ["show", "outcome", "export", "remeasure", "remove"])
-def test_records_that_are_not_there(three, command):
-    args = {"outcome": ["9", "--remarks", "x"], "export": ["out", "9"], "remove": ["9", "--yes"]}
-    result = run("archive", command, *args.get(command, ["9"]))
-    refused(result, "no record 9" if command != "export" else "No record")
+def test_records_that_are_not_there(three, command, number):
+    args = {
+        "outcome": [number, "--remarks", "x"],
+        "export": ["out", "1", number],
+        "remove": ["1", number, "--yes"],
+    }
+    refused(run("archive", command, *args.get(command, [number])), f"no record {number}")
     assert not Path("out").exists()
+    assert run("archive", "show", "1").exit_code == 0
+
+
+@pytest.mark.parametrize(
+    "told", [["--caliper", "38@99999"], ["--trial", "49:78@-99999"], ["--caliper", "38@-99999"]]
+)
+def test_what_was_read_where_nothing_was_measured(three, told):
+    refused(run("archive", "outcome", "1", *told), "99999 mm was not measured")
+    assert "What was told later" not in run("archive", "show", "1").stdout
 
 
 # --- telling --------------------------------------------------------------------------------------
@@ -221,6 +238,17 @@ def test_outcomes_are_told_and_summed_up(three):
 
 
 # --- removing, checking, exporting, measuring again -----------------------------------------------
+
+
+def test_a_stored_joint_still_says_to_lower_it_first(three):
+    with open_archive() as archive:
+        stored = load_record(archive, 1)
+    lowering = {"ready": False, "left_mm": 0.0, "right_mm": 12.0}
+    told = replace(stored, result=stored.result | {"decision": {"lowering": lowering}})
+    text = record_text(told, (), [], "mm")
+    assert "\nLOWER IT FIRST: deepen the right notch by 12 mm" in text
+    assert max(map(len, text.splitlines())) <= 80
+    assert "LOWER" not in record_text(stored, (), [], "mm")
 
 
 def test_removing_asks(three):

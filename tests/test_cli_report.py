@@ -11,7 +11,7 @@ from reports import picture, telling_photo
 from typer.testing import CliRunner
 
 from gapvision import cli
-from gapvision.answer import answer_json
+from gapvision.answer import answer_json, stamped
 from gapvision.archive_outcome import Outcome, add_outcome
 from gapvision.archive_record import NewRecord, SourceFile, add_record, job_of
 from gapvision.archive_store import open_archive
@@ -99,6 +99,30 @@ def test_nothing_is_overwritten_unasked(measured):
     assert result.exit_code == 1 and "exists already" in result.stderr
     assert out.read_text() == "mine"
     assert run("report", measured, "--out", out, "--overwrite").exit_code == 0
+
+
+def test_when_and_by_which_program_stands_in_the_json(measured):
+    answer = stamped(json.loads(measured.read_text()), "2026-05-14T11:12:33+02:00")
+    measured.write_text(json.dumps(answer | {"program_version": "0.9.9"}))
+    assert run("report", measured, "--out", "r.html").exit_code == 0
+    text = measured.with_name("r.html").read_text(encoding="utf-8")
+    assert "2026-05-14 11:12:33+02:00" in text and "gapvision 0.9.9" in text
+    for wrong in ("2026-05-14T11:12:33", "May", 5):
+        measured.write_text(json.dumps(answer | {"measured_at": wrong}))
+        result = run("report", measured, "--out", "s.html")
+        assert result.exit_code == 1 and "joint.json is damaged: measured_at" in result.stderr
+
+
+def test_a_stored_photograph_that_is_damaged_is_left_out():
+    (number,) = kept("3")
+    with open_archive() as archive:
+        path = archive.path_of(hashlib.sha256(Path("kept.jpg").read_bytes()).hexdigest())
+    content = bytearray(path.read_bytes())
+    content[-100] ^= 1  # still a picture, though another
+    path.write_bytes(content)
+    result = run("report", number, "--out", "r.html")
+    assert result.exit_code == 0 and "joint.jpg: missing or damaged" in result.stderr
+    assert Path("r.html").read_text(encoding="utf-8").count("data:image/jpeg;base64,") == 1
 
 
 def test_a_record_of_the_archive():

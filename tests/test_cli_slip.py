@@ -78,6 +78,11 @@ def test_wrong_usage(args, said):
     assert result.exit_code == 2 and said in result.stderr
 
 
+def test_slips_are_a_pdf():
+    result = run("slip", "s.txt", *BARN, "--log", "3")
+    assert result.exit_code == 2 and "ends in .pdf" in result.stderr
+
+
 @pytest.fixture
 def roll(tmp_path):
     """A photograph too early, a slip, a photograph."""
@@ -116,3 +121,8 @@ def test_a_folder_without_photographs(tmp_path):
     (tmp_path / "empty").mkdir()
     result = run("sort", "empty")
     assert result.exit_code == 1 and "holds no photographs" in result.stderr
+
+
+def test_a_folder_that_is_not_there():
+    result = run("sort", "nowhere")
+    assert result.exit_code == 1 and result.stderr.startswith("Refused: There is no nowhere: name")

@@ -10,10 +10,11 @@ from decisions import STATION, Stacked, decided
 
 from gapvision import cli
 from gapvision.annotate import draw_picture
-from gapvision.answer import answer_json, answer_text
+from gapvision.answer import answer_json, answer_text, crayon_line
 from gapvision.decision_answer import decision_cautions, details_text
 from gapvision.errors import MeasurementError
 from gapvision.options import MeasureOptions, check_options
+from gapvision.report_decision import notches_mm
 from gapvision.result import Quantity, place_at
 from gapvision.rules import RULES, parse_limit
 
@@ -56,6 +57,16 @@ def test_lower_first_tells_notches_and_what_is_then():
     # From 45 to 75 mm: the right notch by 30 makes it even at 45.
     assert "LOWER IT FIRST: deepen the right notch by 30 mm; then widest 45.0 ± " in text
     assert "set to 56 mm. Make it fast and measure again." in text
+    assert "| or lower first: R 30 " in text
+
+
+def test_crayon_line_tells_to_lower_first():
+    both = measured(steep, set_to=90.0, lower_to_mm=40.0)
+    assert crayon_line(both).endswith(" | or lower first: L 5, R 35")
+    assert notches_mm(answer_json(both)) == (5.0, 35.0)
+    inches = crayon_line(measured(steep, "in", set_to=90.0), "in")
+    assert inches.endswith(' | or lower first: R 1 3/16"')
+    assert "lower" not in crayon_line(measured()) and notches_mm(answer_json(measured())) == (0, 0)
 
 
 def test_a_wanted_widest_gap_and_ends_that_are_no_known_notches():
@@ -163,6 +174,9 @@ def test_true_millimetres_of_a_print_of_another_size():
         ({"underscribe_mm": 60.0}, "bad-underscribe"),
         ({"covers_mm": (60.0, 0.0)}, "bad-cover"),
         ({"covers_mm": (900.0,)}, "bad-cover"),
+        ({"limits": (parse_limit("cover=2"),)}, "bad-limit"),
+        ({"limits": (parse_limit("cover=100in"),)}, "bad-limit"),
+        ({"limits": (parse_limit("run=300"),)}, "run-without-cover"),
     ],
 )
 def test_options_that_no_joint_can_have(options, code):
@@ -213,3 +227,13 @@ def test_picture_shows_the_lowered_gap_and_the_covers_asked_for(said):
     assert "Setting for other covers, and what to set (mm)" in said
     assert "LOWER IT FIRST: left notch 0 mm, right 30 mm deeper" in said
     assert "gap with the notches deepened" in said
+
+
+def test_covers_too_close_to_be_numbered_leave_the_number_of_the_wanted_one(said):
+    picture = np.zeros(joints.PHOTO_SHAPE, np.uint8)
+    m = measured(covers_mm=(60.0, 75.0, 90.0))
+    draw_picture(m, lambda _: picture)
+    start = next(i for i, t in enumerate(said) if "other covers" in t)
+    settings = {r.cover_mm: r.set_to_mm for r in m.decision.covers.rows}
+    numbers = [t for t in said[start:] if t.endswith(" mm") and "wanted" not in t]
+    assert numbers == [f"{settings[c]:g} mm" for c in (60.0, 76.2, 90.0)]

@@ -89,5 +89,6 @@ def test_command(plain_terminal):
     assert max(map(len, (listed + told.stdout).splitlines())) <= 80
     kept = run("white-fir", "--json", "-")
     assert json.loads(kept.stdout)["radial_mm"] == pytest.approx(300 * 0.033 * 0.6)
+    assert run("--json", "-").exit_code == 2
     assert run("oak").exit_code == 1
     assert run("white-fir", "--diameter", "wide").exit_code == 2

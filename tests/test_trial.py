@@ -128,6 +128,7 @@ def test_what_is_off_without_a_slip_is_used():
     [
         ("1.58:3.07@0", "mm", "trial-below-gap", "inches entered as mm: write 40.1:78@0"),
         ("26:78@0", "mm", "trial-below-gap", "gap of 30 mm .* wider than the points: correct it"),
+        ("390:78@0", "mm", "trial-far-off", "was set to 390 mm .* expect 39.4 mm, .*: correct it"),
         ("40in:78in@0", "in", "bad-trial", "1016 mm .*that many mm. write 40mm"),
         ("40mm:78in@0", "in", "bad-trial", "width of 1981 mm .*write 78mm"),
     ],
