@@ -144,7 +144,12 @@ def exit_status() -> Iterator[None]:
     try:
         yield
     except MeasurementError as error:
-        say(f"Refused: {error.text}", err=True)
+        text = f"Refused: {error.text}"
+        if sys.stderr.isatty():  # whole words for people; one line for programs that search it
+            from gapvision.phrases import wrap
+
+            text = "\n".join(wrap(text))
+        say(text, err=True)
         raise typer.Exit(1) from None
     except KeyboardInterrupt:
         raise typer.Exit(INTERRUPTED) from None

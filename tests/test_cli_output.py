@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
+import typer
 from test_answer import joint
 from typer.testing import CliRunner
 
@@ -83,6 +84,19 @@ def test_file_names_that_are_no_unicode(monkeypatch):
     terminal.say("joint\udce9.jpg", err=True)
     sys.stderr.flush()
     assert raw.getvalue() == b"joint\\udce9.jpg\n"
+
+
+def test_a_refusal_is_wrapped_for_people_and_one_line_for_programs(monkeypatch):
+    long = "It shows no card, and one printed card must hang whole and flat in each. " * 3
+    for stream, lines in ((Terminal(io.BytesIO(), encoding="utf-8"), 3), (io.StringIO(), 1)):
+        monkeypatch.setattr(sys, "stderr", stream)
+        with pytest.raises(typer.Exit), terminal.exit_status():
+            raise MeasurementError("no-card", long.strip())
+        stream.flush()
+        stream.seek(0)
+        said = stream.read().splitlines()
+        assert len(said) == lines and " ".join(said) == f"Refused: {long.strip()}"
+        assert lines == 1 or max(map(len, said)) <= 80
 
 
 @pytest.mark.parametrize(("photos", "shown"), [(1, False), (3, True)])
