@@ -34,7 +34,6 @@ CHANNELS = (12, 24, 32, 48)
 PEAK_RATE = 2e-3
 EASY = 0.5  # share of samples drawn alike from all photographs; the rest by their running loss
 MEMORY = 0.2
-FAR_LIMB = 0.3  # share of the changed samples with the far wall's log along a limb
 SQUEEZED = 0.25  # share of the changed samples whose upper log is let down
 FEEDERS = 1  # processes that vary samples beside the one that trains
 KEEP_STEPS = 400  # the weights are written so often, should the training be cut short
@@ -249,7 +248,6 @@ def vary(s: Sample, samples: list[Sample], rng: np.random.Generator):
     if rng.random() < CHANGED:  # the others stay nearly as they were photographed
         light, blind, label, upper = _lowered(light, blind, label, upper, lower, s.slope, rng)
         light = _other_background(light, label, upper, lower, samples, rng)
-        light = _far_limbs(light, label, upper, lower, rng)
         light = _other_wood(light, label, rng)
         light = _shadows(light, label, upper, lower, rng)
         light = _marks(light, label, rng)
@@ -346,35 +344,6 @@ def _other_background(light, label, upper, lower, samples, rng):
     hole = (label == GAP) & (r > upper - 0.5) & (r < lower + 0.5)
     soft = cv2.GaussianBlur(hole.astype(np.float32), (0, 0), 0.8)[..., None]
     return light * (1 - soft) + np.clip(back, 0, 1.3) * soft
-
-
-def _far_limbs(light, label, upper, lower, rng):
-    """A strip of the far wall's log beside a limb: the same wood in the shade, a dark line, the rest.
-
-    Perspective draws the far wall's logs together, so that a level view shows some millimetres of
-    each below the near upper and above the near lower limb.
-    """
-    rows, columns = label.shape
-    r = np.arange(rows)[:, None]
-    for limb, log, down in ((upper, UPPER, 1), (lower, LOWER, -1)):
-        if rng.random() > FAR_LIMB or not np.isfinite(limb).all():
-            continue
-        deep = rng.uniform(1.5, 12) + _waves(
-            columns, rng.uniform(20, 120), rng.uniform(0, 2.5), rng
-        )
-        beyond = down * (r - limb)  # from the limb into the gap
-        strip = (label == GAP) & (beyond < deep)
-        mirrored = np.clip(np.rint(2 * limb - r - down * rng.integers(0, 60)), 0, rows - 1)
-        wood = np.take_along_axis(light, mirrored.astype(int)[..., None], 0)
-        wood = np.where(
-            np.take_along_axis(label, mirrored.astype(int), 0)[..., None] == log, wood,
-            light[label == log].mean(0) if (label == log).any() else 0.2,
-        )  # fmt: skip
-        shade = rng.uniform(0.25, 1.05) * (1 - rng.uniform(0, 0.6) * np.clip(beyond / 12, 0, 1))
-        dark = (label == GAP) & (np.abs(beyond - deep) < rng.uniform(0.4, 2.5))
-        light = np.where(strip[..., None], wood * shade[..., None], light)
-        light = np.where(dark[..., None], light * rng.uniform(0.1, 0.7), light)
-    return light
 
 
 def _other_wood(light, label, rng):
