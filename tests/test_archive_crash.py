@@ -37,7 +37,7 @@ def test_killing_hundreds_of_writers_at_random_moments(tmp_path):
     kept = {int(line[1]): line[2] for line in told if line[0] == "kept"}
     removed = {int(line[1]) for line in told if line[0] == "removed"}
     asked_to_go = {int(line[1]) for line in told if line[0] == "removing"}
-    assert len(kept) > KILLS / 5 and removed  # the children lived long enough to do something
+    assert len(kept) > KILLS / 20 and removed  # also on a slow machine the children did something
     with open_archive(folder) as archive:
         repair(archive)
         found = verify(archive)

@@ -215,9 +215,6 @@ def test_touching_logs_have_no_gap_that_is_seen():
     assert both.mean() < 0.05
 
 
-@pytest.mark.xfail(
-    strict=True, reason="the tracer's labels call a gap of 2 px open by some mm: DEVELOPERS.md"
-)
 def test_gap_that_closes_along_the_log():
     """Right of station 100 the gap is 1.1 mm, 2 px, of which nothing can be measured: it may be
     called open here and there, but not wide."""
