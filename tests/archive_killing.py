@@ -23,7 +23,7 @@ from gapvision.archive_record import NewRecord, SourceFile, add_record
 from gapvision.archive_remove import remove_record
 from gapvision.archive_store import open_archive
 
-LONGEST = 2.2  # of a child's life, in the times that keeping one joint takes on this machine
+LONGEST = 5.0  # of a child's life, in the times that keeping one joint takes on this machine
 
 
 def keep_on(folder: Path, template: NewRecord, number: int, out: int) -> None:
