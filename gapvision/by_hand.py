@@ -19,7 +19,7 @@ from gapvision.gap import DRAWS, ROUGH_MM, SEED, SHAPE_MM, spread
 from gapvision.lengths import INCH_MM, Reading, Trial, format_length
 from gapvision.options import MeasureOptions
 from gapvision.readings import GapReading, outlines_covariance, readings_covariance
-from gapvision.result import K95, ByHand, Place, Quantity
+from gapvision.result import K95, SLACK_MM, ByHand, Place, Quantity
 from gapvision.sections import Sections
 
 # u by which an entry is off the photographs. Of 25 simulated joints a case right caliper readings were
@@ -28,7 +28,6 @@ DISAGREES_U, DOUBTFUL_U = 2.5, 3.0
 ONE_FACE = "the width of one face only"
 FROM_LINE_TO_LINE = "measure from the line on one face to the line on the other, and enter that"
 FAR_OFF_MM = 100.0  # neither photographs nor a hand err by so much; a judgement
-SLACK_MM = 10.0  # of a station past the measured stretch
 
 
 def check_stations(options: MeasureOptions, stretch: tuple[float, float], scale: float) -> None:

@@ -13,10 +13,9 @@ from gapvision.errors import MeasurementError
 from gapvision.lengths import INCH_MM, Reading, format_length
 from gapvision.options import MeasureOptions, check_options
 from gapvision.report_read import check_answer, measurement_of
-from gapvision.result import Caution, Measurement, Place, Quantity, place_at
+from gapvision.result import SLACK_MM, Caution, Measurement, Place, Quantity, place_at
 
 LARGEST_BYTES = 50_000_000  # a log of 12 m is some 100 kB
-SLACK_MM = 10.0  # of a station past the measured stretch
 NARROW_MM = 4.0  # under twice of what shows at all at 1.5 m
 
 READING, PHOTOGRAPHS, EITHER = "reading", "photographs", "either"

@@ -30,6 +30,7 @@ from gapvision.rules import NONE, RULES, parse_limit, rules_of
 from gapvision.terminal import (
     INTERRUPTED,
     STDOUT,
+    JsonOption,
     OverwriteOption,
     Units,
     UnitsOption,
@@ -45,6 +46,7 @@ from gapvision.terminal import (
     read_option,
     refusal_written,
     say,
+    units_of,
     write_answer,
     write_json,
 )
@@ -383,12 +385,7 @@ def plan(
     ] = None,
     gap: Annotated[str, typer.Option(metavar="LENGTH", help="A guess of the usual gap.")] = "30mm",
     units: UnitsOption = None,
-    json_file: Annotated[
-        str | None,
-        typer.Option(
-            "--json", metavar="FILE", help="Write the plan, for programs; - is standard output."
-        ),
-    ] = None,
+    json_file: JsonOption = None,
     overwrite: OverwriteOption = False,
 ) -> None:
     """Plan a shoot: photographs, cards, minutes, and how well the setting will be known.
@@ -444,7 +441,7 @@ def demo(
     with exit_status():
         from gapvision.demo import run_demo
 
-        say(run_demo(Path.cwd(), units or preferences_of_user().units or "mm"))
+        say(run_demo(Path.cwd(), units_of(units)))
 
 
 @app.command()

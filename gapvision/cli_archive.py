@@ -17,13 +17,14 @@ from gapvision.errors import MeasurementError
 from gapvision.lengths import format_length, parse_length, parse_reading, parse_trial
 from gapvision.terminal import (
     STDOUT,
+    JsonOption,
     OverwriteOption,
     UnitsOption,
     exit_status,
-    preferences_of_user,
     progress_bar,
     read_option,
     say,
+    units_of,
     write_json,
 )
 
@@ -62,10 +63,6 @@ SettingOption = Annotated[
 RecordArgument = Annotated[int, typer.Argument(metavar="RECORD", help="Its number in the list.")]
 RecordsArgument = Annotated[
     list[int] | None, typer.Argument(metavar="RECORD...", help="Numbers in the list.")
-]
-JsonOption = Annotated[
-    str | None,
-    typer.Option("--json", metavar="FILE", help="Write it for programs; - is standard output."),
 ]
 CsvOption = Annotated[
     str | None,
@@ -110,7 +107,7 @@ def list_(
       gapvision archive list --building "Lake house" --wall north
       gapvision archive list --since 2026-05-01 --csv may.csv
     """
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     query = _query(building, wall, log, since, until, status, gap, setting, units)
     _list(query, limit, json_file, csv_file, units, archive, overwrite)
 
@@ -143,7 +140,7 @@ def search(
     """
     if not any(c.isalnum() for word in words for c in word):
         raise typer.BadParameter("write a word with letters or digits.", param_hint="WORD")
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     query = _query(building, wall, log, since, until, status, gap, setting, units, " ".join(words))
     _list(query, limit, json_file, csv_file, units, archive, overwrite)
 
@@ -162,7 +159,7 @@ def show(
     Example:
       gapvision archive show 12 --json -
     """
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     with exit_status(), _opened(archive) as opened:
         from gapvision.archive import Query, entries, load_record
         from gapvision.archive_outcome import outcomes_of
@@ -231,7 +228,7 @@ def outcome(
       gapvision archive outcome 12 --caliper 46.8@310 --trial 49:78@310
       gapvision archive outcome 12 --setting-used 58 --narrowest-cover 74
     """
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     calipers = [read_option("--caliper", parse_reading, text, units) for text in caliper or ()]
     trials = [read_option("--trial", parse_trial, text, units) for text in trial or ()]
     opens = [read_option("--open", _ends, text, units) for text in open_ or ()]
@@ -296,7 +293,7 @@ def outcomes(
     Example:
       gapvision archive outcomes --building "Lake house"
     """
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     query = _query(building, wall, log, since, until, status, None, None, units)
     with exit_status(), _opened(archive) as opened:
         from gapvision.archive_learning import learn, learned_json, learned_text
@@ -404,7 +401,7 @@ def remeasure(
     Example:
       gapvision archive remeasure 12 --keep
     """
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     query = _query(building, wall, log, since, until, status, None, None, units, records=records)
     if query == _query(None, None, None, None, None, None, None, None, units):
         raise typer.BadParameter("name records, or say of which building, wall, date or status.")

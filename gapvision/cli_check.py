@@ -13,14 +13,15 @@ from gapvision.lengths import U_READING_MM, Reading, parse_length, parse_reading
 from gapvision.options import MeasureOptions
 from gapvision.terminal import (
     STDOUT,
+    JsonOption,
     OverwriteOption,
     UnitsOption,
     check_json_path,
     exit_status,
     in_color,
-    preferences_of_user,
     read_option,
     say,
+    units_of,
     write_json,
 )
 
@@ -46,12 +47,7 @@ def check(
         ),
     ] = None,
     units: UnitsOption = None,
-    json_file: Annotated[
-        str | None,
-        typer.Option(
-            "--json", metavar="FILE", help="Write the check, for programs; - is standard output."
-        ),
-    ] = None,
+    json_file: JsonOption = None,
     overwrite: OverwriteOption = False,
 ) -> None:
     """Compare caliper readings of the gap with a measurement: do they agree, and which is wrong.
@@ -65,7 +61,7 @@ def check(
     """
     if not reading:
         raise typer.BadParameter("say what was read, as in 41.5@1200.", param_hint="--reading")
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     u_mm = U_READING_MM
     step_mm = read_option("--resolution", parse_length, resolution, units)
     if step_mm is not None:

@@ -12,9 +12,9 @@ from gapvision.terminal import (
     OverwriteOption,
     UnitsOption,
     exit_status,
-    preferences_of_user,
     progress_bar,
     say,
+    units_of,
 )
 
 SUFFIXES = (".html", ".pdf")
@@ -80,7 +80,7 @@ def report(
     records = [int(s) for s in sources if _is_record(s)]
     files = [Path(s) for s in sources if not _is_record(s)]
     _check_usage(files, records, photos, picture, building, wall, log, archive)
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     whole_wall = len(sources) > 1 or (not sources and not log)
     with exit_status():
         check_new(out, "the report", overwrite)

@@ -10,13 +10,14 @@ from gapvision.lengths import format_length, parse_length
 from gapvision.options import MeasureOptions
 from gapvision.terminal import (
     STDOUT,
+    JsonOption,
     OverwriteOption,
     UnitsOption,
     check_json_path,
     exit_status,
-    preferences_of_user,
     read_option,
     say,
+    units_of,
     write_json,
 )
 
@@ -44,12 +45,7 @@ def shrinkage(
         typer.Option(metavar="PERCENT", help="Below it wood shrinks.  [default: the species' own]"),
     ] = None,
     units: UnitsOption = None,
-    json_file: Annotated[
-        str | None,
-        typer.Option(
-            "--json", metavar="FILE", help="Write it, for programs; - is standard output."
-        ),
-    ] = None,
+    json_file: JsonOption = None,
     overwrite: OverwriteOption = False,
 ) -> None:
     """Tell how much a log's diameter loses from one moisture to another, by its species.
@@ -78,7 +74,7 @@ def shrinkage(
         ]
         say("\n".join([head, *rows, *_sources()]))
         return
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     mm = read_option("--diameter", parse_length, diameter, units)
     with exit_status():
         check_json_path(json_file, MeasureOptions(photos=()), overwrite)

@@ -14,10 +14,10 @@ from gapvision.terminal import (
     OverwriteOption,
     UnitsOption,
     exit_status,
-    preferences_of_user,
     progress_bar,
     read_option,
     say,
+    units_of,
     write_json,
 )
 
@@ -62,7 +62,7 @@ def slip(
     if pdf.suffix.lower() != ".pdf":
         text = f"slips are a PDF: its name ends in .pdf, not {pdf.name!r}."
         raise typer.BadParameter(text, param_hint="FILE.pdf")
-    units = units or preferences_of_user().units or "mm"
+    units = units_of(units)
     with exit_status():
         check_new(pdf, "the slips", overwrite)
         from gapvision.slip import slip_of, slips_pdf

@@ -30,6 +30,10 @@ UnitsOption = Annotated[
 OverwriteOption = Annotated[
     bool, typer.Option("--overwrite", help="Replace a file that exists already.")
 ]
+JsonOption = Annotated[
+    str | None,
+    typer.Option("--json", metavar="FILE", help="Write it for programs; - is standard output."),
+]
 Parsed = TypeVar("Parsed")
 Progress = Callable[[int, int], None]
 
@@ -40,6 +44,11 @@ Progress = Callable[[int, int], None]
 def preferences_of_user() -> Preferences:
     with exit_status():
         return load_preferences()
+
+
+def units_of(units: Units | None) -> Units:
+    """The units asked for, else those preferred, else millimetres."""
+    return units or preferences_of_user().units or "mm"
 
 
 def cover_of(text: str | None, units: str, preferred: Preferences) -> float:
