@@ -41,6 +41,9 @@ MISFIT_PX = 4.0  # robust spread of an outline's residuals
 MOVED_U = 3.5
 LEAN_DEG = 2.5
 LEAN_APART_DEG = 3.5  # two cards; right ones differ by 1.7, sd
+# Cards turn about their string by 3 degrees, sd. All of them alike by more is the sign of a card of
+# another size: it is taken for a nearer or a farther one, and the wall for turned.
+TURNED_DEG = 10.0  # over the root of their number
 SWUNG_DEG = 0.6  # fitted; about half of what it really swung, for the prior holds it back
 MOVED_PX = 0.4  # a card's corners against the joint of all photographs, rms; usually under 0.1
 MOVED_TIMES = 3.0  # and against how well they lie in a plane
@@ -232,6 +235,7 @@ def _cards(f: Findings) -> list[Caution]:
             "photograph from two heights, which makes the answer independent of it."
         )
         out.append(Caution("card-leans", text))
+    out += _turned_alike(f)
     moved, bent = [], []
     for photo, view, corner_px in zip(f.photos, f.views, f.joint.corner_px, strict=True):
         off = [
@@ -262,6 +266,23 @@ def _card_moved(photo: PhotoResult, off: list[int], miss_px: float, view) -> Cau
         "moved or the log was bumped: photograph all heights again without touching card or log."
     )
     return Caution("card-moved", text)
+
+
+def _turned_alike(f: Findings) -> list[Caution]:
+    """Cards of one side that all seem turned one way: one of them is of the wrong size."""
+    out = []
+    for side in ("outside", "inside"):
+        cards = [c for c in getattr(f.joint, "cards", ()) if c.side == side]
+        turn = np.degrees([c.tilt_rad[1] for c in cards])
+        if len(cards) > 1 and abs(turn.mean()) > TURNED_DEG / np.sqrt(len(cards)):
+            text = (
+                f"Cards {listed([str(c.number) for c in cards])} all seem turned "
+                f"{abs(turn.mean()):.0f} degrees from the wall: one is printed at another size, or "
+                "stands off the log. Lay a ruler on the check bar of each, let them hang flat, and "
+                "photograph again."
+            )
+            out.append(Caution("card-size", text))
+    return out
 
 
 def _swung(f: Findings) -> list[Caution]:

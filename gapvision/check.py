@@ -33,6 +33,7 @@ CONTRADICTORY = {
     "log-moved": "they contradict each other",
     "card-moved": "a card moved between them",
     "card-swung": "a card swung between them",
+    "card-size": "their cards seem to be of two sizes",
 }
 WEAK = {
     "one-height": "they are from one height only",

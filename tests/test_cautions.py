@@ -300,13 +300,35 @@ def test_a_small_disagreement_is_noise():
 def test_swinging_card_is_named_with_its_photograph():
     def cards(deg):
         swing = {0: np.zeros(3), 1: np.radians([deg, 0.0, 0.0]), 2: np.zeros(3)}
-        return (SimpleNamespace(number=2, swing_rad=swing),)
+        return (SimpleNamespace(number=2, swing_rad=swing, side="outside", tilt_rad=np.zeros(3)),)
 
     joint = SimpleNamespace(corner_px=[{1: 0.1, 2: 0.1}] * 3, cards=cards(0.8))
     text = only(findings(joint=joint), "card-swung").text
     assert text.startswith("above.jpg: card 2 hung otherwise")
     joint.cards = cards(0.4)
     assert codes(findings(joint=joint)) == []
+
+
+@pytest.mark.parametrize(("size", "said"), [(1.0, False), (0.92, True), (1.08, True)])
+@pytest.mark.parametrize("protocol", ["level", "heights"])
+def test_two_cards_of_two_sizes(protocol, size, said):
+    """The second card's corners drawn together about their middle, as a smaller print shows them."""
+    joint = draw_joint(np.random.default_rng(11), PROTOCOLS[protocol])
+
+    def printed(s):
+        middle = s.corner_px.mean(0)
+        return replace(s, corner_px=middle + size * (s.corner_px - middle))
+
+    joint.views[:] = [
+        replace(v, sightings=tuple(printed(s) if s.number == 2 else s for s in v.sightings))
+        for v in joint.views
+    ]
+    fitted = fit(joint)
+    stub = SimpleNamespace(cards=fitted.cards, corner_px=[{1: 0.1, 2: 0.1}] * 3)
+    found = [c.text for c in find_cautions(findings(joint=stub)) if c.code == "card-size"]
+    assert bool(found) == said
+    if said:
+        assert found[0].startswith("Cards 1 and 2 all seem turned")
 
 
 def simulated(fault, protocol=PROTOCOLS["heights"], seed=3):
