@@ -27,13 +27,14 @@ from gapvision.fit import (
 )
 from gapvision.gap import gap_profile
 from gapvision.lengths import U_READING_MM
-from gapvision.measure import BEYOND_MM, radius_along
+from gapvision.measure import BEYOND_MM
 from gapvision.outlines import LEAST_GAP_PX
 from gapvision.rays import FACING, Camera, rotation
 from gapvision.result import Quantity
 from gapvision.shoot import PICTURE_PX, STRETCH_MM, VIEW, Hung, Shoot, Site, Stand
 from gapvision.sight import ROUGH_MM
 from gapvision.spline import Spline
+from gapvision.stated import radius_along
 from gapvision.target import CardSighting
 
 U_FOCAL = 0.027  # of the focal length that a photograph states

@@ -1,0 +1,96 @@
+"""Photographs tied into one joint: by shared cards, and the two sides of the wall by their outlines."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gapvision.errors import JointNotFitted
+from gapvision.fit import Priors, View
+from gapvision.options import MeasureOptions
+from gapvision.outlines import SEEN
+from gapvision.photo_results import left_out_result
+from gapvision.result import PhotoResult
+from gapvision.sides import tie_sides
+from gapvision.sight import Sight
+from gapvision.start import Placed
+from gapvision.stated import stated_radii
+
+
+def tie_photographs(
+    options: MeasureOptions, sights: list[Sight], views: list[View], placed: Placed, priors: Priors
+) -> tuple[list[Sight], list[View], Placed, tuple[float, float], list[PhotoResult]]:
+    """Leave out photographs tied to nothing; tie the two sides; find the stretch to fit.
+
+    Parameters
+    ----------
+    placed : Placed
+        Cameras by photograph, None where cards tie it to nothing.
+
+    Returns
+    -------
+    sights, views, placed, stretch, untied
+        Of those that are tied; the stretch is from and to, mm; the untied say what they lacked.
+
+    Raises
+    ------
+    JointNotFitted
+        Where the stretch asked for is in no photograph.
+    """
+    tied = [i for i, c in enumerate(placed.cameras) if c is not None]
+    untied = [
+        left_out_result(
+            s,
+            f"{s.photo.file}: none of its cards is in another photograph of the joint, so that it "
+            "cannot be tied to them; photograph so that neighbours share a card.",
+        )
+        for i, s in enumerate(sights)
+        if i not in tied
+    ]
+    sights = [sights[i] for i in tied]
+    views = [views[i] for i in tied]
+    placed = Placed([placed.cameras[i] for i in tied], placed.cards)
+    hung = stated_radii(options, _seen_stretch(sights, placed, "outside"))[
+        "lower" if options.card_on == "lower" else "upper"
+    ]
+    half = priors.unknown_radius_mm if hung is None else float(hung(np.zeros(1))[0])
+    try:
+        placed = tie_sides(
+            sights, views, placed, half + priors.standoff_mm, options.wall_thickness_mm
+        )
+    except JointNotFitted as error:
+        untied += [
+            left_out_result(s, f"{s.photo.file} is left out: {error.text}")
+            for s in sights if s.view.side == "inside"
+        ]  # fmt: skip
+        kept = [i for i, v in enumerate(views) if v.side == "outside"]
+        sights, views = [sights[i] for i in kept], [views[i] for i in kept]
+        placed = Placed(
+            [placed.cameras[i] for i in kept],
+            {n: c for n, c in placed.cards.items() if c.side == "outside"},
+        )
+    seen = _seen_stretch(sights, placed)
+    low = options.from_mm if options.from_mm is not None else seen[0]
+    high = options.to_mm if options.to_mm is not None else seen[1]
+    if low >= seen[1] or high <= seen[0]:
+        raise JointNotFitted(
+            "stations-outside",
+            f"The photographs show stations {seen[0]:.0f} to {seen[1]:.0f} mm, and none of "
+            f"{low:.0f} to {high:.0f} mm that was asked for; photograph that stretch or correct "
+            "--from and --to (mm right of the lowest-numbered card's nail).",
+        )
+    return sights, views, placed, (low, high), untied
+
+
+def _seen_stretch(sights, placed: Placed, side: str | None = None) -> tuple[float, float]:
+    """First and last station at which any photograph (of one side) shows an outline, roughly."""
+    spans = []
+    for sight, camera in zip(sights, placed.cameras, strict=True):
+        if side is not None and sight.view.side != side and len(sights) > 1:
+            continue
+        out = 1.0 if sight.view.side == "outside" else -1.0
+        nails = [placed.cards[c.number].nail_mm[2] for c in sight.view.sightings]
+        z = float(np.median(nails)) - out * Priors().unknown_radius_mm
+        ok = (sight.trace.lower.state == SEEN) | (sight.trace.upper.state == SEEN)
+        x = camera.plane_point(sight.trace.lower.xy_px[ok], z)[:, 0]
+        spans.append((float(x.min()), float(x.max())))
+    return (min(a for a, _ in spans), max(b for _, b in spans)) if spans else (-750.0, 750.0)
