@@ -23,7 +23,7 @@ from gapvision.phrases import (
     quantity_text,
     wrap,
 )
-from gapvision.result import CardResult, Measurement, PhotoResult
+from gapvision.result import CardResult, Measurement, PhotoResult, station_origin
 
 FORMAT, VERSION = "gapvision-measurement", 1
 SHOWN_MM = 0.1  # the last digit of a setting
@@ -72,12 +72,20 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
     lines += ["", *_number_lines(measurement, units), *by_hand_lines(measurement, units)]
     lines += [*_chain_lines(measurement), *_lens_lines(measurement.photos)]
     if measurement.cautions:
-        lines += ["", "Cautions:"]
+        lines += ["", _cautions_head(measurement)]
         for caution in measurement.cautions:
             lines += wrap(caution.text, "- ")
     lines += ["", *wrap(crayon_line(measurement, units), indent="  ")]
     lines += ["", *wrap(REMINDER), *wrap(SAFETY)]
     return "\n".join(lines)
+
+
+def _cautions_head(m: Measurement) -> str:
+    """The heading, with where stations count from if a caution names any."""
+    origin = station_origin(m.cards)
+    if origin is None or all(c.from_mm is None for c in m.cautions):
+        return "Cautions:"
+    return f"Cautions (stations count right from the nail of card {origin.number}):"
 
 
 def crayon_line(
@@ -136,6 +144,7 @@ def answer_json(measurement: Measurement) -> dict:
     m, p = measurement, measurement.profile
     groove = quantity_json(m.narrowest_groove)
     del groove["U95_mm"]
+    origin = station_origin(m.cards)
     return {
         "format": FORMAT,
         "version": VERSION,
@@ -168,6 +177,7 @@ def answer_json(measurement: Measurement) -> dict:
             for chain in find_chains(m.photos)
         ],
         "cards": [_card(card) for card in m.cards],
+        "station_origin": origin and {"card": int(origin.number), "side": origin.side},
         "cautions": [
             {
                 "code": c.code,

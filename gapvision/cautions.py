@@ -30,7 +30,7 @@ from gapvision.findings import (
 )
 from gapvision.lengths import format_length
 from gapvision.outlines import HIDDEN, OUTSIDE
-from gapvision.result import ByHand, Caution, PhotoResult
+from gapvision.result import ByHand, Caution, PhotoResult, station_origin
 
 ONE_HEIGHT = 0.05  # slopes of sight, rad: no hand means to hold two heights nearer than this
 LONGEST_UNSEEN_MM = 60.0
@@ -48,6 +48,8 @@ SWUNG_DEG = 0.6  # fitted; about half of what it really swung, for the prior hol
 MOVED_PX = 0.4  # a card's corners against the joint of all photographs, rms; usually under 0.1
 MOVED_TIMES = 3.0  # and against how well they lie in a plane
 BENT_PX = 0.35  # and against a plane of its own: a flat card reaches 0.05 to 0.15
+USUAL_U95_MM = 1.5  # of three heights: DEVELOPERS.md, "Results"
+GAIN_FROM_MM = 2.0  # nobody is promised less than there is already
 BEYOND_MM = 100.0  # of joint past the measured stretch, looked at for what hides it
 CARD_REACH_MM = 170.0  # half a card and its backing, seen askew
 MOST_UNSEEN = 5
@@ -76,6 +78,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     out += moved
     out += _by_hand_off(f, DISAGREES_U)
     out += [Caution("left-out", p.lacked) for p in f.left_out]
+    out += _origin(f)
     out += _cards(f)
     out += _heights(f)
     out += could_decide(f) + near_crown(f) + gap_shut(f) + one_photo(f)
@@ -84,7 +87,13 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     out += _ends(f)
     say = speaker(f)
     bridged = [
-        Caution("bridged", f"From {say(a)} to {say(b)} the gap is bridged, not seen.", a, b)
+        Caution(
+            "bridged",
+            f"From {say(a)} to {say(b)} the gap is bridged, not seen: look whether something special "
+            "is there, and put the caliper there if so.",
+            a,
+            b,
+        )  # fmt: skip
         for a, b in stretches(f, f.shown & ~f.seen, least_mm=LEAST_UNSEEN_MM)
     ]
     out += capped(bridged)
@@ -216,6 +225,23 @@ def _trial_off(f: Findings, b: ByHand) -> Caution:
     return Caution("trial-disagrees", text)
 
 
+def _origin(f: Findings) -> list[Caution]:
+    """Stated stations count from a card of a higher number than one that was seen."""
+    origin = station_origin(f.cards)
+    if origin is None or not f.options.states_stations:
+        return []
+    lost = {n for p in f.left_out if p.side == origin.side for n in p.cards}
+    lost |= {n for p in f.photos if p.side == origin.side for n in p.unread_cards}
+    lower = sorted(n for n in lost - {c.number for c in f.cards} if n < origin.number)
+    if not lower:
+        return []
+    text = (
+        f"Stations count from card {origin.number}: card {lower[0]} is in no photograph that was used. "
+        f"State all stations from card {origin.number}, or photograph card {lower[0]} again."
+    )
+    return [Caution("station-origin", text)]
+
+
 def _cards(f: Findings) -> list[Caution]:
     """Cards that lean, swing, moved between photographs, or are not flat."""
     out = []
@@ -236,6 +262,7 @@ def _cards(f: Findings) -> list[Caution]:
         )
         out.append(Caution("card-leans", text))
     out += _turned_alike(f)
+    out += _unread(f)
     moved, bent = [], []
     for photo, view, corner_px in zip(f.photos, f.views, f.joint.corner_px, strict=True):
         off = [
@@ -266,6 +293,21 @@ def _card_moved(photo: PhotoResult, off: list[int], miss_px: float, view) -> Cau
         "moved or the log was bumped: photograph all heights again without touching card or log."
     )
     return Caution("card-moved", text)
+
+
+def _unread(f: Findings) -> list[Caution]:
+    """Cards of which parts are seen and that no photograph reads."""
+    read = {c.number for c in f.cards}
+    out = []
+    for p in f.photos:
+        lost = [str(n) for n in p.unread_cards if n not in read]
+        if lost:
+            text = (
+                f"{name(p)}: card {listed(lost)} is in the picture and cannot be read, as one is that "
+                "is cut off, hidden or shaken; the answer does without it."
+            )
+            out.append(Caution("card-unread", text))
+    return capped(out, what="photograph")
 
 
 def _turned_alike(f: Findings) -> list[Caution]:
@@ -318,10 +360,12 @@ def _heights(f: Findings) -> list[Caution]:
         more = "Two more photographs"
         if f.length_mm > LONG_MM:
             more = "Photographs, where it could be decided,"
+        gain = "check it"
+        if f.setting.U95_mm > GAIN_FROM_MM:
+            gain = f"bring it to about +-{format_length(USUAL_U95_MM, units)} on usual logs"
         text = (
             f"{lead}: the setting is known to +-{u95}, for the crowns' sideways offset cannot be "
-            f"seen. {more} from {say(STEEPER * d)} above and below the gap bring it to about "
-            f"+-{format_length(1.5, units)}."
+            f"seen. {more} from {say(STEEPER * d)} above and below the gap {gain}."
         )
         return [Caution(code, text)]
     if f.setting.U95_mm > WIDE_U95_MM:
@@ -355,7 +399,7 @@ def _ends(f: Findings) -> list[Caution]:
             "is not known to be the notch: all between the notches counts. State --from and "
             "--to, and put the caliper beyond."
         )
-        out.append(Caution("notch-not-confirmed", text))
+        out.append(Caution("notch-not-confirmed", text, end, end))
     return out
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from gapvision.result import PhotoResult
@@ -23,7 +24,8 @@ def find_chains(photos: tuple[PhotoResult, ...]) -> tuple[Chain, ...]:
     """
     chains = []
     for side in ("outside", "inside"):
-        left = sorted((p for p in photos if p.used and p.side == side), key=lambda p: p.from_mm)
+        mine = (p for p in photos if p.used and p.side == side)
+        left = sorted(mine, key=lambda p: (math.isnan(p.from_mm), p.from_mm))
         if not left:
             continue
         chain, shared = [left.pop(0)], set()

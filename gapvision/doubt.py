@@ -31,8 +31,11 @@ def u_label(sights, views, joint: Joint, station_mm: np.ndarray) -> np.ndarray:
         lines = (sight.trace.upper, sight.trace.lower)
         unsure = sum(int((x.state == UNSURE).sum()) for x in lines)
         clear = sum(int((x.state == SEEN).sum()) for x in lines)
-        at = np.concatenate([residuals(joint.cameras[i], o, joint)[1] for o in views[i].outlines])
-        here = (station_mm > at.min() - NEAR_MM) & (station_mm < at.max() + NEAR_MM)
+        at = [residuals(joint.cameras[i], o, joint)[1] for o in views[i].outlines]
+        if not at:  # it shows nothing of the stretch, and ties others by its cards only
+            continue
+        low, high = np.concatenate(at).min(), np.concatenate(at).max()
+        here = (station_mm > low - NEAR_MM) & (station_mm < high + NEAR_MM)
         part = max(unsure / max(unsure + clear, 1), LEAST_PART)
         parts.append(np.where(here, part, np.nan))
     count = np.isfinite(parts).sum(0)

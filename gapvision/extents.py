@@ -39,7 +39,7 @@ def extent_strip(
     Rows are as the lens was held: above, level with or below the gap. Where photographs of a row
     overlap they take turns on lanes.
     """
-    used = [p for p in measurement.photos if p.used]
+    used = [p for p in measurement.photos if p.used and len(seen_stations(p))]
     if len(used) < 2:
         return blank(0)
     sides = sorted({p.side for p in used}, reverse=True)  # outside first

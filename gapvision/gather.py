@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.fit import Lens, Priors
@@ -11,10 +12,10 @@ from gapvision.intrinsics import choose_lens
 from gapvision.options import MeasureOptions
 from gapvision.photo import load_photo, photo_paths
 from gapvision.result import PhotoResult
-from gapvision.sides import check_sides, side_of
+from gapvision.sides import check_inside_cards, check_sides, side_of
 from gapvision.sight import Sight, take_sight
 from gapvision.stated import stated_radii
-from gapvision.target import find_cards
+from gapvision.target import read_cards
 
 
 def gather_sights(
@@ -32,21 +33,20 @@ def gather_sights(
     MeasurementError
         Where no photograph is of use: that of the first one.
     """
-    outside, inside = photo_paths(options.photos), photo_paths(options.inside)
-    paths = [(p, "outside") for p in outside] + [(p, "inside") for p in inside]
+    paths, left_out, errors = _paths(options)
     sights: list[Sight] = []
     lenses: list[Lens] = []
     kinds: dict = {}
-    left_out: list[PhotoResult] = []
-    errors: list[MeasurementError] = []
     seen_hashes: set[str] = set()
     for k, (path, side) in enumerate(paths):
         try:
             photo = load_photo(path)
             if photo.sha256 in seen_hashes:
+                if progress:
+                    progress(k + 1, len(paths))
                 continue
             seen_hashes.add(photo.sha256)
-            sightings = find_cards(photo.bgr, photo.file)
+            sightings, unread = read_cards(photo.bgr, photo.file)
             side = side_of(sightings, side, options.inside_cards)
             lens, source = choose_lens(photo, options.camera)
             photo = replace(photo, focal_source=source)
@@ -57,7 +57,8 @@ def gather_sights(
             if kind not in kinds:
                 kinds[kind] = len(lenses)
                 lenses.append(lens)
-            sights.append(replace(sight, view=replace(sight.view, lens=kinds[kind])))
+            view = replace(sight.view, lens=kinds[kind])
+            sights.append(replace(sight, view=view, unread_cards=unread))
         except MeasurementError as error:
             errors.append(error)
             left_out.append(PhotoResult(str(path), "", side, False, error.text))
@@ -66,4 +67,20 @@ def gather_sights(
     if not sights:
         raise errors[0] if errors else JointNotFitted("no-photos", "No photograph was given.")
     check_sides([s.view for s in sights])
+    check_inside_cards([s.view for s in sights], options.inside_cards)
     return sights, lenses, left_out
+
+
+def _paths(options: MeasureOptions):
+    """Files with their side; folders that hold none are left out as a photograph would be."""
+    paths: list[tuple[Path, str]] = []
+    left_out: list[PhotoResult] = []
+    errors: list[MeasurementError] = []
+    for side, given in (("outside", options.photos), ("inside", options.inside)):
+        for arg in given:
+            try:
+                paths += [(p, side) for p in photo_paths([arg])]
+            except MeasurementError as error:
+                errors.append(error)
+                left_out.append(PhotoResult(str(arg), "", side, False, error.text))
+    return paths, left_out, errors

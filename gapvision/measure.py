@@ -29,7 +29,7 @@ from gapvision.gap import DRAWS, SEED, gap_profile, groove_widths
 from gapvision.gather import gather_sights
 from gapvision.lengths import format_length, round_up
 from gapvision.moved import GapShift, gap_shifts
-from gapvision.options import MeasureOptions, check_options
+from gapvision.options import MOST_COVER, MeasureOptions, check_cover, check_options
 from gapvision.outlier import Outlier, find_outlier
 from gapvision.photo_results import card_results, left_out_result, photo_result
 from gapvision.result import (
@@ -202,6 +202,9 @@ def _answer(
             "level with the gap, with something plain behind it.",
         )
     at = station[shown]
+    sections = joint.sections(at)
+    thin = 2 * float(min(sections.r_l.min(), sections.r_u.min()))
+    check_cover(options.cover_mm * scale, MOST_COVER * thin * scale)
     risk_alone = solved.risk(joint, shifts, at)
     risk = risk_left(risk_alone, at, tuple(as_reading(b, scale) for b in by_hand if b.agrees))
     p = gap_profile(joint, at, options.cover_mm, risk)

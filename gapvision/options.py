@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from gapvision.errors import JointNotFitted
@@ -13,6 +14,9 @@ COVER_MM = 76.0  # 3 in; common practice, no source
 CHECK_BAR_MM = 100.0  # as drawn; `card.py` has it too, but loads OpenCV
 PRINTED_BAR_MM = (80.0, 120.0)  # beyond it is no print at 100 %, but a slip of the pen
 SMALLEST_LOG_MM, LARGEST_LOG_MM = 80.0, 1200.0
+MOST_COVER = 0.9  # of the log's diameter: beyond it a groove is no groove
+MOST_TAPER = 0.1  # far beyond any log's
+SHORTEST_MM, LONGEST_MM = 100.0, 15000.0  # of a stretch; stations
 LARGEST_GAP_MM = 400.0  # wider than any scriber opens
 LEAST_LIMIT_MM, MOST_LIMIT_MM = 10.0, 2000.0  # stated as a length
 LOWER_TO_MM = (15.0, 150.0)  # a widest gap that one may want
@@ -47,6 +51,19 @@ class MeasureOptions:
     heights_at_mm: tuple[float, ...] = ()
     underscribe_mm: float = 0.0
 
+    @property
+    def states_stations(self) -> bool:
+        """Whether anything was stated for a place, which counts from the first card's nail."""
+        points = [
+            at
+            for d in (self.upper_diameter, self.lower_diameter)
+            if d is not None
+            for at, _ in d.points
+        ]
+        by_hand = [entry.station_mm for entry in (*self.readings, *self.trials)]
+        stated = (self.from_mm, self.to_mm, *points, *by_hand, *self.heights_at_mm)
+        return any(at is not None for at in stated)
+
 
 def check_options(options: MeasureOptions) -> None:
     """Refuse what no joint can have.
@@ -70,9 +87,11 @@ def check_options(options: MeasureOptions) -> None:
                 f"The {name} log's diameter was stated as {d:.0f} mm{hint}; logs from "
                 f"{SMALLEST_LOG_MM:.0f} to {LARGEST_LOG_MM:.0f} mm can be measured: correct it.",
             )
-    largest = min((d for _, d in stated), default=LARGEST_LOG_MM / 3) * 0.9
+    for name, diameter in (("upper", options.upper_diameter), ("lower", options.lower_diameter)):
+        _check_taper(name, diameter)
+    largest = min((d for _, d in stated), default=LARGEST_LOG_MM / 3) * MOST_COVER
     for cover in (options.cover_mm, *options.covers_mm):
-        _check_cover(cover, largest)
+        check_cover(cover, largest)
     if (
         options.from_mm is not None
         and options.to_mm is not None
@@ -83,6 +102,7 @@ def check_options(options: MeasureOptions) -> None:
             f"The stretch was stated from {options.from_mm:.0f} to {options.to_mm:.0f} mm; --from "
             "must lie left of --to as seen from outside: exchange them.",
         )
+    _check_stretch(options.from_mm, options.to_mm)
     low, high = PRINTED_BAR_MM
     if not low <= options.printed_bar_mm <= high:
         raise JointNotFitted(
@@ -143,7 +163,43 @@ def _check_size(code: str, what: str, mm: float, largest_mm: float) -> None:
     )
 
 
-def _check_cover(cover_mm: float, largest_mm: float) -> None:
+def _check_taper(name: str, diameter: Diameter | None) -> None:
+    """Refuse diameters at two stations between which no log tapers so."""
+    points = sorted(p for p in (diameter.points if diameter else ()) if p[0] is not None)
+    for (a, d_a), (b, d_b) in pairwise(points):
+        if abs(d_b - d_a) > MOST_TAPER * (b - a):
+            raise JointNotFitted(
+                "bad-diameter",
+                f"The {name} log's diameter was stated as {d_a:.0f} mm at station {a:.0f} mm and "
+                f"{d_b:.0f} mm at {b:.0f} mm; a log tapers by {1000 * MOST_TAPER:.0f} mm in a metre at "
+                "most: state stations in mm right of the first card, as in 310@-750,290@750.",
+            )
+
+
+def _check_stretch(from_mm: float | None, to_mm: float | None) -> None:
+    for name, at in (("--from", from_mm), ("--to", to_mm)):
+        if at is not None and abs(at) > LONGEST_MM:
+            raise JointNotFitted(
+                "bad-station",
+                f"{name} was stated as {at:.0f} mm; stations are mm right of the first card's nail, "
+                f"and {LONGEST_MM:.0f} mm either way are possible: correct it.",
+            )
+    if from_mm is not None and to_mm is not None and to_mm - from_mm < SHORTEST_MM:
+        raise JointNotFitted(
+            "stretch-too-short",
+            f"The stretch was stated from {from_mm:.0f} to {to_mm:.0f} mm; at least "
+            f"{SHORTEST_MM:.0f} mm of joint can be measured: correct --from and --to.",
+        )
+
+
+def check_cover(cover_mm: float, largest_mm: float) -> None:
+    """Refuse a cover that no groove has, or that is wider than the log carries.
+
+    Raises
+    ------
+    JointNotFitted
+        With what was asked for and what is possible.
+    """
     if cover_mm <= 0:
         raise JointNotFitted(
             "bad-cover",

@@ -34,12 +34,14 @@ def photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: floa
     level = 0.5 * (float(np.mean(heights.h_l)) + float(np.mean(heights.h_u)))
     miss = np.concatenate(list(joint.residual_px[index].values()) or [np.array([np.nan])])
     both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
+    seen = axis[both] if both.any() else np.array([np.nan])
     return PhotoResult(
         file=str(sight.photo.path), sha256=sight.photo.sha256, side=view.side, used=True,
         height_mm=float(camera.centre_mm[1] - level) * scale,
         distance_mm=float(abs(camera.centre_mm[2] - middle)) * scale,
-        from_mm=float(axis[both].min()) * scale, to_mm=float(axis[both].max()) * scale,
-        cards=tuple(s.number for s in view.sightings), lens=sight.photo.focal_source,
+        from_mm=float(seen.min()) * scale, to_mm=float(seen.max()) * scale,
+        cards=tuple(s.number for s in view.sightings), unread_cards=sight.unread_cards,
+        lens=sight.photo.focal_source,
         camera=_camera(sight), taken=sight.photo.taken,
         residual_px=float(np.median(np.abs(miss))) * 1.4826,
         upper_px=trace.upper.xy_px[trace.upper.state == SEEN],

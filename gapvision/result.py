@@ -70,6 +70,7 @@ class PhotoResult:
     ``axis_state`` says of each of its blocks what holds for both outlines (`gapvision.outlines.STATES`).
     ``lens`` says where the prior of its lens is from, as `intrinsics.choose_lens` does.
     ``camera`` is what Exif tells of it, ``taken`` the time of exposure as ISO 8601.
+    ``unread_cards`` are those of which parts are seen that cannot be read.
     ``used`` is False for a photograph left out, and then ``lacked`` says why.
     """
 
@@ -83,6 +84,7 @@ class PhotoResult:
     from_mm: float = float("nan")
     to_mm: float = float("nan")
     cards: tuple[int, ...] = ()
+    unread_cards: tuple[int, ...] = ()
     residual_px: float = float("nan")
     lens: str = ""
     camera: CameraKey | None = None
@@ -184,6 +186,11 @@ def place_at(cards: tuple[CardResult, ...], station_mm: float) -> Place:
         return Place(station_mm, None, None)
     near = min(outside, key=lambda c: abs(c.station_mm - station_mm))
     return Place(station_mm, near.number, station_mm - near.station_mm)
+
+
+def station_origin(cards: tuple[CardResult, ...]) -> CardResult | None:
+    """The card whose nail is station 0: the lowest-numbered one outside, or of all; None of none."""
+    return min(cards, key=lambda c: (c.side != "outside", c.number), default=None)
 
 
 def runs(mask: np.ndarray) -> list[slice]:

@@ -53,6 +53,24 @@ def check_sides(views: list[View]) -> None:
             )
 
 
+def check_inside_cards(views: list[View], inside_cards: tuple[int, ...]) -> None:
+    """Refuse a card stated to hang inside that no photograph shows: another one may be meant.
+
+    Raises
+    ------
+    JointNotFitted
+        Naming the card.
+    """
+    seen = {s.number for v in views for s in v.sightings}
+    for number in inside_cards:
+        if number not in seen:
+            raise JointNotFitted(
+                "inside-card-unseen",
+                f"Card {number} was stated to hang inside (--inside-cards), and no photograph shows "
+                f"it; seen are {', '.join(str(n) for n in sorted(seen))}: correct it or leave it out.",
+            )
+
+
 def tie_sides(sights, views, placed: Placed, half_mm: float, thickness_mm: float | None) -> Placed:
     """Move the inside's cameras and cards to where its outlines match the outside's.
 

@@ -69,6 +69,7 @@ class Sight:
     labels: np.ndarray  # float16 (4, rows, columns)
     trace: Trace
     strip: Strip
+    unread_cards: tuple[int, ...] = ()  # of which parts are seen
 
 
 def camera_of(view: View, lens: Lens, hung_on: str):

@@ -65,6 +65,7 @@ def card_pose(sighting: CardSighting, lens: Lens, size: tuple[int, int]) -> Came
 def place_cards(views: list[View], lenses: list[Lens], hung_on: str) -> Placed:
     """Chain photographs by the cards they share, from the lowest-numbered outside card on.
 
+    Where they fall into several chains the longest is placed, of equals that with the lowest card.
     The inside is a chain of its own whose first card is put behind the wall at an arbitrary
     station; `gapvision.sides` finds where it belongs.
     """
@@ -72,16 +73,24 @@ def place_cards(views: list[View], lenses: list[Lens], hung_on: str) -> Placed:
     cameras: list[Camera | None] = [None] * len(views)
     cards: dict[int, CardState] = {}
     for side in ("outside", "inside"):
-        numbers = sorted(
-            {n for v, p in zip(views, poses, strict=True) if v.side == side for n in p}
-        )
-        if not numbers:
+        chains = _chains([set(p) for v, p in zip(views, poses, strict=True) if v.side == side])
+        if not chains:
             continue
-        first = numbers[0]
+        longest = max(chains, key=lambda c: (len(c), -min(set().union(*c))))
+        first = min(set().union(*longest))
         cards[first] = CardState(first, side, hung_on, np.zeros(3), np.zeros(3))
         _grow(views, poses, cameras, cards, side, hung_on)
         _level(views, cameras, cards, side)
     return Placed(cameras, cards)
+
+
+def _chains(seen: list[set[int]]) -> list[list[set[int]]]:
+    """Photographs, each as the cards it shows, in groups that no card ties to another."""
+    chains: list[list[set[int]]] = []
+    for cards in seen:
+        near = [c for c in chains if any(cards & other for other in c)]
+        chains = [c for c in chains if c not in near] + [[cards, *(x for c in near for x in c)]]
+    return chains
 
 
 def _level(views, cameras, cards, side):

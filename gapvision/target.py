@@ -22,6 +22,8 @@ LEAST_MODULE_PX = 1.6  # below this a marker's bits cannot be told apart
 LEAST_CORNERS = 10
 LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
 LEAST_SHARP = 3.0  # sd of the Laplacian of the half-size picture, grey levels
+LEAST_SHARPEST = 7.5  # second differences, grey levels
+LEAST_PX = 2.9e6  # 3 megapixels, as phones count them
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -57,11 +59,16 @@ def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:
         Where no card is seen, one number is seen twice, a card is mirrored, or what is seen is too
         small or too blurred to read.
     """
+    return read_cards(bgr, file)[0]
+
+
+def read_cards(bgr: np.ndarray, file: str) -> tuple[list[CardSighting], tuple[int, ...]]:
+    """As `find_cards`, and the numbers of cards of which parts are seen that cannot be read."""
     grey = cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY)
     if grey.dtype != np.uint8:
         grey = (grey >> 8).astype(np.uint8)
     markers = _once(_find_markers(grey), file)
-    sightings = []
+    sightings, unread = [], []
     for number in sorted({m // card.IDS_PER_CARD + 1 for m in markers}):
         mine = {m: p for m, p in markers.items() if m // card.IDS_PER_CARD + 1 == number}
         found = _read_card(bgr, number, mine)
@@ -69,9 +76,11 @@ def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:
             found = _read_card(bgr, number, _look_closer(grey, number, mine))
         if found is not None:
             sightings.append(found)
+        elif len(mine) > 1:  # a single marker may be a misreading
+            unread.append(number)
     if not sightings:
         raise CardNotFound(*_why_none(grey, markers, file))
-    return sightings
+    return sightings, tuple(unread)
 
 
 @cache
@@ -284,7 +293,7 @@ def _fit_saddles(
 def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tuple[str, str]:
     """Code and sentence for a photograph without a readable card."""
     half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    if cv2.Laplacian(half, cv2.CV_32F).std() < LEAST_SHARP:
+    if _is_blurred(half):
         return "blurred", (
             f"{file}: no scale card can be read and the photograph is blurred; hold the phone still "
             "or rest it on something, let it focus on the card, and photograph again."
@@ -300,7 +309,44 @@ def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tu
             "its squares must be some 12 px wide and most of it in sight: go nearer, hold still, "
             "and keep the whole card free and inside the picture."
         )
+    h, w = grey.shape
+    if h * w < LEAST_PX:
+        return "no-card", (
+            f"{file}: no scale card can be read in a picture of only {w} x {h} px; give the "
+            "photograph as the camera took it, of 3 megapixels and more, not a reduced copy, with a "
+            "printed card whole and flat in it."
+        )
     return "no-card", (
-        f"{file}: no scale card was seen; one printed card must hang whole and flat in the "
-        "photograph: hang it at the widest point of the log and photograph from 1 to 2 m."
+        f"{file}: no scale card can be read: none is there, or it is hidden, cut off, too far away or "
+        "too blurred; hang one whole and flat at the widest point of the log and photograph it "
+        "sharply from 1 to 2 m."
     )
+
+
+def _is_blurred(half: np.ndarray) -> bool:
+    """Whether a half-size picture is sharp in no direction, or not in all: a shaken one is in one.
+
+    Notes
+    -----
+    Smoothed against noise, a sharp photograph has second differences of 20 grey levels and more in
+    its sharpest thousandth in every direction; of one shaken by 20 px or out of focus by 4 px (sd)
+    there are 8 at most in one of them, and as many as ever in a picture eight times smaller.
+    """
+    if cv2.Laplacian(half, cv2.CV_32F).std() < LEAST_SHARP:
+        return True
+    small = cv2.resize(half, None, fx=1 / 8, fy=1 / 8, interpolation=cv2.INTER_AREA)
+    return _sharpest(half) < LEAST_SHARPEST < _sharpest(small)
+
+
+def _sharpest(grey: np.ndarray) -> float:
+    """The 0.999 quantile of the second difference in the direction in which it is least."""
+    f = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), 1.0)
+    xx = f[1:-1, 2:] + f[1:-1, :-2] - 2 * f[1:-1, 1:-1]
+    yy = f[2:, 1:-1] + f[:-2, 1:-1] - 2 * f[1:-1, 1:-1]
+    xy = 0.25 * (f[2:, 2:] + f[:-2, :-2] - f[2:, :-2] - f[:-2, 2:])
+    least = np.inf
+    for turn in np.arange(0, np.pi, np.pi / 8):
+        c, s = np.cos(turn), np.sin(turn)
+        along = np.abs(c * c * xx + 2 * c * s * xy + s * s * yy)
+        least = min(least, float(np.quantile(along, 0.999)))
+    return least

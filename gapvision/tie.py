@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from gapvision.errors import JointNotFitted
+from gapvision.findings import listed
 from gapvision.fit import Priors, View
 from gapvision.options import MeasureOptions
 from gapvision.outlines import SEEN
@@ -34,14 +35,21 @@ def tie_photographs(
     Raises
     ------
     JointNotFitted
-        Where the stretch asked for is in no photograph.
+        Where no two photographs of a side show the same card, or the stretch asked for is in none.
     """
     tied = [i for i, c in enumerate(placed.cameras) if c is not None]
+    for side in ("outside", "inside"):
+        _check_chain(
+            side,
+            [s for s in sights if s.view.side == side],
+            len([i for i in tied if sights[i].view.side == side]),
+        )
     untied = [
         left_out_result(
             s,
-            f"{s.photo.file}: none of its cards is in another photograph of the joint, so that it "
-            "cannot be tied to them; photograph so that neighbours share a card.",
+            f"{s.photo.file} is left out: it shows {_numbers(s)} and none of the cards of the "
+            "photographs that were used, so that it cannot be tied to them; photograph so that "
+            "neighbours share a card.",
         )
         for i, s in enumerate(sights)
         if i not in tied
@@ -79,6 +87,23 @@ def tie_photographs(
             "--from and --to (mm right of the lowest-numbered card's nail).",
         )
     return sights, views, placed, (low, high), untied
+
+
+def _check_chain(side: str, sights: list[Sight], tied: int) -> None:
+    """Refuse several photographs of one side none of which shares a card with another."""
+    if len(sights) > 1 and tied < 2:
+        shown = "; ".join(f"{s.photo.file} shows {_numbers(s)}" for s in sights[:3])
+        raise JointNotFitted(
+            "untied",
+            f"No two of the {len(sights)} photographs from {side} show the same card ({shown}), so "
+            "that they cannot be tied to each other: photograph so that neighbours share a card, or "
+            "measure each by itself.",
+        )
+
+
+def _numbers(sight: Sight) -> str:
+    numbers = [str(s.number) for s in sight.view.sightings]
+    return f"card{'s' * (len(numbers) > 1)} {listed(numbers)}"
 
 
 def _seen_stretch(sights, placed: Placed, side: str | None = None) -> tuple[float, float]:

@@ -202,6 +202,14 @@ def test_chains_of_two_sides():
     assert "Chain, outside    a.jpg - b.jpg, sharing cards 1, 2\nChain, inside     in.jpg\n" in text
 
 
+def test_cautions_say_where_stations_count_from():
+    at = Caution("not-seen", "Not seen from -30 mm to 50 mm.", -30.0, 50.0)
+    text = answer_text(joint(cautions=(at,)))
+    assert "\nCautions (stations count right from the nail of card 1):\n- Not seen" in text
+    assert "\nCautions:\n- No" in answer_text(joint(cautions=(Caution("x", "No station."),)))
+    assert answer_json(joint())["station_origin"] == {"card": 1, "side": "outside"}
+
+
 def test_one_photograph_is_no_chain():
     assert "Chain" not in answer_text(joint())
 
@@ -215,8 +223,8 @@ def test_json_keys_of_version_1(status):
     answer = answer_json(joint(status))
     assert list(answer) == [
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
-        "readings", "trials", "photographs_alone", "photos", "chains", "cards", "cautions",
-        "decision",
+        "readings", "trials", "photographs_alone", "photos", "chains", "cards", "station_origin",
+        "cautions", "decision",
     ]  # fmt: skip
     assert answer["format"] == "gapvision-measurement"
     assert answer["version"] == 1

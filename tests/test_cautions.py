@@ -153,6 +153,27 @@ def test_outlines_that_contradict_the_logs_are_doubtful_and_name_the_photograph(
     assert caution.text.startswith("below.jpg:") and "7 px" in caution.text
 
 
+def test_card_of_which_no_photograph_reads_more_than_parts():
+    torn = replace(THREE_HEIGHTS[0], unread_cards=(2, 9))
+    text = only(findings(photos=(torn, *THREE_HEIGHTS[1:])), "card-unread").text
+    assert text.startswith("level.jpg: card 9 is in the picture and cannot be read")
+    read = replace(THREE_HEIGHTS[0], unread_cards=(2,))  # another photograph reads it
+    assert codes(findings(photos=(read, *THREE_HEIGHTS[1:]))) == []
+
+
+def test_stations_that_count_from_another_card():
+    cards = (CardResult(3, "outside", 0.0, 1.0, ()), CardResult(4, "outside", 700, -2.4, ()))
+    lost = (PhotoResult("far.jpg", "", "outside", False, "Left out.", cards=(1,)),)
+    found = find_cautions(findings(cards=cards, left_out=lost))
+    assert [c.code for c in found] == ["left-out", "station-origin"]
+    assert found[1].text.startswith("Stations count from card 3: card 1 is in no photograph")
+    nothing_stated = replace(
+        CLEAN, from_mm=None, to_mm=None, upper_diameter=parse_diameter("320"), lower_diameter=None
+    )
+    unasked = findings(cards=cards, left_out=lost, options=nothing_stated)
+    assert "station-origin" not in codes(unasked)
+
+
 def test_photograph_left_out_says_why():
     out = PhotoResult("joint/x.jpg", "", "outside", False, "x.jpg: no scale card was seen.")
     f = findings(left_out=(out,))
@@ -164,7 +185,14 @@ def test_photograph_left_out_says_why():
 def test_one_height_says_what_two_more_would_gain(height):
     caution = only(findings(photos=(photo("level.jpg", height),), u95=3.4), "one-height")
     assert "3.4 mm" in caution.text
+    assert "about +-1.5 mm on usual logs" in caution.text
     assert "330 mm" in caution.text  # 0.22 of the distance, to go above and below
+
+
+def test_nobody_is_promised_less_than_there_is():
+    """After a level photograph with trial lines two more heights are a check, and no gain."""
+    text = only(findings(photos=(photo("level.jpg", 10.0),), u95=1.4), "one-height").text
+    assert "1.5" not in text and text.endswith("above and below the gap check it.")
 
 
 def test_photographs_from_nearly_the_same_height_are_one():

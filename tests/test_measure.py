@@ -113,6 +113,23 @@ def test_stations_outside_the_photographs_are_refused():
     assert caught.value.code == "stations-outside"
 
 
+def test_cover_larger_than_the_logs_that_were_measured():
+    """No diameter is stated; the logs are 272 to 330 mm thick."""
+    asked = options(TRUTH["files"][0], cover_mm=350.0, upper_diameter=None, lower_diameter=None)
+    with pytest.raises(
+        MeasurementError, match="350 mm was asked for, and the log carries"
+    ) as caught:
+        measure(asked)
+    assert caught.value.code == "bad-cover"
+
+
+def test_a_folder_without_photographs_does_not_spoil_the_others(tmp_path):
+    asked = options(TRUTH["files"][0])
+    m = measure(MeasureOptions(**{**fields(asked), "photos": (tmp_path, *asked.photos)}))
+    assert [p.used for p in m.photos] == [True, False]
+    assert m.photos[1].file == str(tmp_path) and m.photos[1].lacked
+
+
 def test_a_photograph_without_a_card_is_left_out_and_named(tmp_path):
     picture = cv2.imread(str(FOLDER / TRUTH["files"][0]))
     bare = tmp_path / "bare.jpg"

@@ -97,6 +97,27 @@ def test_from_right_of_to(from_mm, to_mm):
     assert f"{from_mm:.0f}" in text and f"{to_mm:.0f}" in text and "--from" in text
 
 
+@pytest.mark.parametrize("side", ["from_mm", "to_mm"])
+@pytest.mark.parametrize("at", [-16000.0, 15001.0, 900000.0])
+def test_station_beyond_any_log(side, at):
+    code, text = refusal(**{side: at})
+    assert code == "bad-station" and f"{at:.0f} mm" in text
+
+
+def test_stretch_of_next_to_nothing():
+    code, text = refusal(from_mm=0.0, to_mm=30.0)
+    assert code == "stretch-too-short" and "100 mm" in text
+    check_options(asked(from_mm=0.0, to_mm=100.0))
+
+
+@pytest.mark.parametrize(("stated", "refused"), [("290@0,310@1", True), ("290@0,310@250", False)])
+def test_taper_of_no_log(stated, refused):
+    if not refused:
+        return check_options(asked(upper_diameter=parse_diameter(stated)))
+    code, text = refusal(upper_diameter=parse_diameter(stated))
+    assert code == "bad-diameter" and "290 mm at station 0 mm and 310 mm at 1 mm" in text
+
+
 @pytest.mark.parametrize("bar", [0.0, -100.0, 79.9, 120.1, 10.0, 3.94])
 def test_check_bar_that_is_none(bar):
     code, text = refusal(printed_bar_mm=bar)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
+from shapely import MultiPoint, Point, affinity
 from simulator import CONES, PROTOCOLS, draw_joint
 
 from gapvision.sections import Sections, sagitta
@@ -121,6 +122,53 @@ def test_best_see_through_of_ovals_is_their_clearance():
     bottom = (upper[:, :, 0] - slope * upper[:, :, 1]).min(1)
     # 0.001 of slope off the best shuts the gap by 165 mm times its square.
     np.testing.assert_allclose((bottom - top).max(1), truth.gap_mm, atol=1e-3)
+
+
+def logs_of(s: Sections):
+    """Both circles of one station as Shapely's polygons of 16,000 corners (GEOS), z to the right."""
+    lower = Point(float(s.z_l[0]), float(s.h_l[0] - s.r_l[0])).buffer(float(s.r_l[0]), 4000)
+    upper = Point(float(s.z_u[0]), float(s.h_u[0] + s.r_u[0])).buffer(float(s.r_u[0]), 4000)
+    return lower, upper
+
+
+def first_touch(lower, upper) -> float:
+    """How far the upper shape drops until it touches the lower one, by Shapely's own predicate."""
+    return brentq(
+        lambda drop: 0.5 - lower.intersects(affinity.translate(upper, yoff=-drop)),
+        0,
+        400,
+        xtol=1e-7,
+    )
+
+
+def test_gap_and_groove_against_a_geometry_library(many):
+    """The upper log let down by the setting overlaps the lower one in the groove."""
+    for i in range(0, len(many.h_l), 10):
+        s = part(many, slice(i, i + 1))
+        lower, upper = logs_of(s)
+        assert float(s.gap()[0]) == pytest.approx(first_touch(lower, upper), abs=1e-4)
+        setting = float(s.setting_needed(76.0)[0])
+        left, _, right, _ = lower.intersection(affinity.translate(upper, yoff=-setting)).bounds
+        assert right - left == pytest.approx(76.0, abs=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_best_see_through_of_convex_shapes_is_how_far_they_drop(seed):
+    """Duality on shapes of a geometry library: hulls of random points, in nothing like circles."""
+    rng = np.random.default_rng(seed)
+    points = rng.normal(0, (90.0, 60.0), (2, 40, 2))
+    lower, upper = (MultiPoint(p).convex_hull for p in points)
+    upper = affinity.translate(upper, rng.normal(0, 20), lower.bounds[3] - upper.bounds[1] + 30)
+
+    def shut(slope):
+        """Least of the lower edge's lead on a sheared upper shape: sight lines become level."""
+        low, up = (affinity.affine_transform(p, [1, 0, -slope, 1, 0, 0]) for p in (lower, upper))
+        return low.bounds[3] - up.bounds[1]
+
+    slopes = np.linspace(-3, 3, 61)
+    near = slopes[int(np.argmin([shut(t) for t in slopes]))]
+    best = minimize_scalar(shut, bounds=(near - 0.1, near + 0.1), method="bounded")
+    assert -best.fun == pytest.approx(first_touch(lower, upper), abs=1e-3)
 
 
 def test_needed_setting_is_the_least_that_holds_the_cover(many):

@@ -1,6 +1,7 @@
 """Cards in synthetic views, drawn here by another way, against OpenCV's own projection."""
 
 from functools import cache
+from importlib import resources
 
 import cv2
 import numpy as np
@@ -10,7 +11,7 @@ from gapvision import card
 from gapvision.errors import CardNotFound
 from gapvision.fit import Lens
 from gapvision.start import card_pose
-from gapvision.target import find_cards
+from gapvision.target import find_cards, read_cards
 
 # Of the printed card in mm, from its layout and not from the module under test.
 CARD_MM = (262, 102)
@@ -292,6 +293,61 @@ def test_blurred():
 
 def test_too_small():
     assert why(shot([(4, *moved("usual", 1.2))])) in ("no-card", "card-unreadable")
+
+
+@pytest.fixture(scope="module")
+def photograph():
+    """A rendered photograph of a joint with two cards."""
+    data = resources.files("gapvision").joinpath("demo/photo0.jpg").read_bytes()
+    return cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+
+
+def streak(px, deg):
+    """A shake: the kernel of a straight line."""
+    line = np.zeros((px, px), np.float32)
+    half = (px - 1) / 2 * np.array([np.cos(np.radians(deg)), np.sin(np.radians(deg))])
+    ends = np.rint((px - 1) / 2 + np.array([-half, half])).astype(int)
+    cv2.line(line, tuple(ends[0].tolist()), tuple(ends[1].tolist()), 1.0)
+    return line / line.sum()
+
+
+@pytest.mark.parametrize("deg", [0, 40, 90])
+def test_shaken_photograph(photograph, deg):
+    """Sharp along the shake, and nowhere else."""
+    assert why(cv2.filter2D(photograph, -1, streak(41, deg))) == "blurred"
+
+
+def test_out_of_focus_with_the_noise_of_a_dark_evening(photograph):
+    soft = cv2.GaussianBlur(photograph, (0, 0), 8).astype(float)
+    noise = 6 * np.random.default_rng(1).standard_normal(photograph.shape)
+    assert why(np.clip(soft + noise, 0, 255).astype(np.uint8)) == "blurred"
+
+
+def test_reduced_copy_is_told_to_be_too_small(photograph):
+    small = cv2.resize(photograph, (640, 480), interpolation=cv2.INTER_AREA)
+    with pytest.raises(CardNotFound, match="only 640 x 480 px"):
+        find_cards(small, "joint.jpg")
+
+
+def test_sharp_photograph_with_its_cards_covered_is_not_called_blurred(photograph):
+    covered = photograph.copy()
+    for s in find_cards(photograph, "joint.jpg"):
+        low, high = s.corner_px.min(0).astype(int) - 90, s.corner_px.max(0).astype(int) + 90
+        covered[max(low[1], 0) : high[1], max(low[0], 0) : high[0]] = (90, 110, 130)
+    assert why(covered) == "no-card"
+
+
+def test_card_that_is_mostly_covered_is_named(photograph):
+    """Of the one at the right a few markers are left."""
+    sightings = find_cards(photograph, "joint.jpg")
+    right = max(sightings, key=lambda s: s.corner_px[:, 0].max())
+    low, high = right.corner_px.min(0), right.corner_px.max(0)
+    covered = photograph.copy()
+    cut = int(low[1] + 0.3 * (high[1] - low[1]))
+    covered[cut : int(high[1]) + 90, int(low[0]) - 90 : int(high[0]) + 90] = (90, 110, 130)
+    read, unread = read_cards(covered, "joint.jpg")
+    assert right.number not in [s.number for s in read]
+    assert unread == (right.number,)
 
 
 def test_cut_in_half_by_the_picture_s_edge_is_read_as_far_as_it_goes():
