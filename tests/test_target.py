@@ -343,7 +343,7 @@ def test_card_that_is_mostly_covered_is_named(photograph):
     right = max(sightings, key=lambda s: s.corner_px[:, 0].max())
     low, high = right.corner_px.min(0), right.corner_px.max(0)
     covered = photograph.copy()
-    cut = int(low[1] + 0.3 * (high[1] - low[1]))
+    cut = int(low[1] + 0.45 * (high[1] - low[1]))
     covered[cut : int(high[1]) + 90, int(low[0]) - 90 : int(high[0]) + 90] = (90, 110, 130)
     read, unread = read_cards(covered, "joint.jpg")
     assert right.number not in [s.number for s in read]
