@@ -229,6 +229,8 @@ def why_doubtful(m: Measurement, units: str) -> str:
         if c.code == "not-seen" and c.from_mm is not None and c.to_mm is not None
     )
     misfit = any(c.code in ("misfit", "log-moved") for c in m.cautions)
+    if any(c.code == "line-steps" for c in m.cautions):
+        return "a traced line leaves its log"
     if unseen_mm and misfit:
         return f"{distance_text(unseen_mm, units)} not seen, and a misfit"
     if unseen_mm:

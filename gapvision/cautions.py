@@ -61,6 +61,7 @@ def is_doubtful(f: Findings) -> bool:
         bool(_unseen(f))
         or bool(_misfits(f))
         or bool(_moved(f))
+        or bool(_steps(f))
         or bool(_by_hand_off(f, DOUBTFUL_U))
     )
 
@@ -75,7 +76,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
             "log moved, or the tracing went wrong: look at the picture, photograph again."
         )
         out.append(Caution("misfit", text))
-    out += moved
+    out += _steps(f) + moved
     out += _by_hand_off(f, DISAGREES_U)
     out += [Caution("left-out", p.lacked) for p in f.left_out]
     out += _origin(f)
@@ -157,6 +158,23 @@ def _hidden(f: Findings, a: float, b: float) -> bool:
 
 def _misfits(f: Findings) -> list[PhotoResult]:
     return [p for p in f.photos if p.residual_px > MISFIT_PX]
+
+
+def _steps(f: Findings) -> list[Caution]:
+    """Lines that go over to another edge: which part of them is right cannot be told."""
+    out = []
+    for p in f.photos:
+        for s in p.steps:
+            if not f.station_mm[0] <= s.station_mm <= f.station_mm[-1]:
+                continue
+            text = (
+                f"{name(p)}: the {s.log} log's line steps by {speaker(f)(s.step_mm)} "
+                f"{place(f, s.station_mm)}, as no log does: a shadow, or what is behind the gap, is "
+                "taken for the log on one side. Look at the picture, hang a cloth behind the gap, "
+                "photograph again in other light, or put the caliper there."
+            )
+            out.append(Caution("line-steps", text, s.station_mm, s.station_mm))
+    return capped(out, what="line")
 
 
 def _moved(f: Findings) -> list[Caution]:

@@ -31,6 +31,7 @@ WEAK_THERE = {
 CONTRADICTORY = {
     "misfit": "their outlines miss the fitted logs",
     "log-moved": "they contradict each other",
+    "line-steps": "a traced line leaves its log",
     "card-moved": "a card moved between them",
     "card-swung": "a card swung between them",
     "card-size": "their cards seem to be of two sizes",

@@ -76,12 +76,14 @@ def measure(
     priors = Priors()
     sights, lenses, left_out = gather_sights(options, priors, progress)
     solved = _solve(options, sights, lenses, priors)
-    outlier = find_outlier(solved.views, lenses, solved.joint, solved.radii, priors, solved.shifts)
-    if outlier:
+    while outlier := find_outlier(
+        solved.views, lenses, solved.joint, solved.radii, priors, solved.shifts
+    ):
         wrong = solved.sights[outlier.photo]
         left_out.append(_set_aside(wrong, outlier, options, scale))
-        rest = [s for s in sights if s.photo is not wrong.photo]
-        solved = replace(_solve(options, rest, lenses, priors), risk_mm=outlier.risk_mm)
+        sights = [s for s in sights if s.photo is not wrong.photo]
+        risk_mm = math.hypot(solved.risk_mm, outlier.risk_mm)
+        solved = replace(_solve(options, sights, lenses, priors), risk_mm=risk_mm)
     by_hand = _by_hand(options, solved, scale)
     joint, shifts = solved.joint, solved.shifts
     readings = tuple(as_reading(b, scale) for b in by_hand if b.used)
@@ -135,8 +137,8 @@ def _set_aside(sight: Sight, outlier: Outlier, options: MeasureOptions, scale: f
     apart = format_length(round(abs(outlier.gap_mm) * scale, 1), options.units)
     return left_out_result(
         sight,
-        f"{sight.photo.file} is left out: it shows the gap {apart} {wide} than the others, which "
-        "agree. Either a line in it was taken for the log's that is none, or the upper log moved: "
+        f"{sight.photo.file} is left out: it shows the gap {apart} {wide} than the others do. "
+        "Either a line in it was taken for the log's that is none, or the upper log moved: "
         "if it moved, photograph all heights again.",
     )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gapvision.errors import JointNotFitted
-from gapvision.fit import Joint, Lens, Priors, View, fit_joint
+from gapvision.fit import ANNEAL, Joint, Lens, Priors, View, fit_joint, residuals
 from gapvision.moved import GapShift, gap_shifts
 
 FEWEST = 3  # photographs: of two that disagree either may be wrong
@@ -15,6 +15,8 @@ CONTRADICTS_U = 3.5  # a shift that chance and right tracing do not make
 AGREE_U = 2.0  # what is left between the others
 # Of the robust cost that a row of outline makes where all is right: 0.2 to 0.5 on rendered joints.
 ROW_COST = 0.4
+# More is no noise: an outline is centimetres off, and has bent cameras and cards to it as well.
+GROSS_COST = 1.5
 LEAST_GAIN = 30.0  # of cost, beyond the photograph's rows
 # A wrong outline is wrong over some 60 to 100 mm, five to eight rows of the fit at once: differences
 # of cost say so much less which photograph it is than independent rows would.
@@ -47,42 +49,48 @@ def find_outlier(
     joint : Joint
         Its solution.
     shifts : tuple of GapShift
-        From `gap_shifts`; only the photographs named there are tried.
+        From `gap_shifts`; only the photographs named there are tried, but all where the joint fits
+        grossly ill.
 
     Notes
     -----
     Each suspect's outlines are left out of the fit in turn (its cards stay). The cost falls by that of
     its own rows, and by what the contradiction had cost the others; the one with the largest fall
-    beyond its rows is the outlier if the others then agree. Half the difference to the next one's,
-    over `ROWS_ALIKE`, is the log odds that it is the right one; what those odds leave, times how far
-    apart the two solutions' gaps are, is the risk.
+    beyond its rows is the outlier if the others then agree, or if it was grossly off. Half the
+    difference to the next one's, over `ROWS_ALIKE`, is the log odds that it is the right one; what
+    those odds leave, times how far apart the two solutions' gaps are, is the risk.
 
     The photograph nearest to level is never set aside: raised ones see far walls, ground and shade
     through a narrower gap and are wrong all along much oftener. Where the cost would rather have the
     level one go, nothing is sure, and nothing is set aside.
     """
-    if len(views) < FEWEST or max((s.size for s in shifts), default=0.0) < CONTRADICTS_U:
+    if len(views) < FEWEST:
+        return None
+    rows = np.array([sum(len(o.xy_px) for o in v.outlines) for v in views])
+    gross = joint.cost > GROSS_COST * rows.sum()
+    if not gross and max((s.size for s in shifts), default=0.0) < CONTRADICTS_U:
         return None
     at = joint.spline_h.centres()[2:-2]
     tried = []
-    for shift in shifts:
-        rest = [replace(v, outlines=()) if k == shift.photo else v for k, v in enumerate(views)]
-        rows = sum(len(o.xy_px) for o in views[shift.photo].outlines)
+    for photo in np.flatnonzero(rows) if gross else [s.photo for s in shifts]:
+        rest = [replace(v, outlines=()) if k == photo else v for k, v in enumerate(views)]
+        anneal = ANNEAL if gross else ((1.0, 1e-9),)
         try:
-            without = fit_joint(rest, lenses, joint, stated, priors, (), ((1.0, 1e-9),))
+            without = fit_joint(rest, lenses, joint, stated, priors, (), anneal)
         except JointNotFitted:
             continue
-        gain = joint.cost - without.cost - ROW_COST * rows
-        tried.append((gain, shift, rest, without))
+        gain = joint.cost - without.cost - ROW_COST * rows[photo]
+        tried.append((gain, int(photo), rest, without))
     if not tried:
         return None
     tried.sort(key=lambda t: -t[0])
-    (gain, shift, rest, without), *others = tried
-    if gain < LEAST_GAIN or shift.photo == _most_level(joint):
+    (gain, photo, rest, without), *others = tried
+    if gain < LEAST_GAIN or photo == _most_level(without):
         return None
-    left = gap_shifts(rest, lenses, without, stated, priors)
-    if max((s.size for s in left), default=0.0) > AGREE_U:
-        return None
+    if not gross:
+        left = gap_shifts(rest, lenses, without, stated, priors)
+        if max((s.size for s in left), default=0.0) > AGREE_U:
+            return None
     risk = 0.0
     for g, _, _, other in others:
         odds = 0.5 * (gain - g) / ROWS_ALIKE
@@ -90,7 +98,15 @@ def find_outlier(
             return None
         apart = other.sections(at).gap() - without.sections(at).gap()
         risk += float(np.exp(-odds) * np.mean(apart**2))
-    return Outlier(shift.photo, shift.gap_mm, risk**0.5)
+    return Outlier(photo, _shows_wider(views[photo], photo, without), risk**0.5)
+
+
+def _shows_wider(view: View, photo: int, joint: Joint) -> float:
+    """How much wider a photograph shows the gap than a joint fitted without it has it, mm."""
+    camera = joint.cameras[photo]
+    depth = abs(float(camera.centre_mm[2] - np.mean(joint.coefficients["z_l"])))
+    into_gap = sum(float(np.median(residuals(camera, o, joint)[0])) for o in view.outlines)
+    return -into_gap * depth / camera.focal_px
 
 
 def _most_level(joint: Joint) -> int:

@@ -10,8 +10,9 @@ import numpy as np
 from gapvision.cameras import CameraKey
 from gapvision.fit import Joint, View
 from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, UNSURE, Trace
-from gapvision.result import CardResult, PhotoResult
+from gapvision.result import CardResult, LineStep, PhotoResult
 from gapvision.sight import Sight
+from gapvision.steps import largest_step
 
 
 def left_out_result(sight: Sight, why: str) -> PhotoResult:
@@ -41,6 +42,7 @@ def photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: floa
         distance_mm=float(abs(camera.centre_mm[2] - middle)) * scale,
         from_mm=float(seen.min()) * scale, to_mm=float(seen.max()) * scale,
         cards=tuple(s.number for s in view.sightings), unread_cards=sight.unread_cards,
+        steps=tuple(_steps(trace, axis, scale)),
         lens=sight.photo.focal_source,
         camera=_camera(sight), taken=sight.photo.taken,
         residual_px=float(np.median(np.abs(miss))) * 1.4826,
@@ -48,6 +50,14 @@ def photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: floa
         lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
         axis_px=mid_px, axis_station_mm=axis * scale, axis_state=_states(trace),
     )  # fmt: skip
+
+
+def _steps(trace: Trace, axis: np.ndarray, scale: float):
+    for log in ("upper", "lower"):
+        found = largest_step(getattr(trace, log))
+        if found is not None:
+            step_mm, block = found
+            yield LineStep(log, float(axis[block]) * scale, step_mm * scale)
 
 
 def card_results(

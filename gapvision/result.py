@@ -61,6 +61,15 @@ class Profile:
     setting_needed_u_mm: np.ndarray
 
 
+@dataclass(frozen=True, slots=True)
+class LineStep:
+    """Where one log's traced line steps as no log does, and by how much."""
+
+    log: str
+    station_mm: float
+    step_mm: float
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class PhotoResult:
     """One photograph in the joint: where it was taken from and what was traced in it.
@@ -85,6 +94,7 @@ class PhotoResult:
     to_mm: float = float("nan")
     cards: tuple[int, ...] = ()
     unread_cards: tuple[int, ...] = ()
+    steps: tuple[LineStep, ...] = ()
     residual_px: float = float("nan")
     lens: str = ""
     camera: CameraKey | None = None

@@ -18,8 +18,9 @@ from gapvision.gap import gap_profile
 from gapvision.lengths import Reading, parse_diameter
 from gapvision.moved import GapShift, gap_shifts
 from gapvision.options import MeasureOptions
-from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT
-from gapvision.result import CardResult, PhotoResult, Profile, Quantity
+from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, Line
+from gapvision.result import CardResult, LineStep, PhotoResult, Profile, Quantity
+from gapvision.steps import largest_step
 
 STATION = np.arange(-740.0, 861.0, 5.0)
 FAR = 1500.0  # mm, camera to joint
@@ -303,6 +304,36 @@ def test_card_that_is_not_flat():
 
 
 # --- something moved ------------------------------------------------------------------------------
+
+
+def line_of(row, state=SEEN):
+    n = len(row)
+    return Line(np.asarray(row, float), np.zeros((n, 2)), np.ones(n), np.full(n, state))
+
+
+def test_line_that_goes_over_to_a_shadow_s_edge():
+    """11 mm down within 20 mm along; noise and single blocks far off are none."""
+    rng = np.random.default_rng(2)
+    along = np.arange(300)
+    row = 60 + 5 * np.sin(along / 30) + rng.normal(0, 1, 300)
+    row[rng.integers(0, 300, 12)] += 15
+    assert largest_step(line_of(row)) is None
+    row[180:] += 11
+    step_mm, block = largest_step(line_of(row))
+    assert step_mm == pytest.approx(11, abs=3) and abs(block - 180) <= 5
+    assert largest_step(line_of(row, HIDDEN)) is None
+    assert largest_step(line_of(row[:20])) is None
+
+
+def test_step_of_a_line_is_doubtful_and_named_with_its_place():
+    def stepping(at):
+        return (replace(THREE_HEIGHTS[0], steps=(LineStep("lower", at, 10.4),)), *THREE_HEIGHTS[1:])
+
+    f = findings(photos=stepping(300.0))
+    assert is_doubtful(f)
+    text = only(f, "line-steps").text
+    assert text.startswith("level.jpg: the lower log's line steps by 10 mm 300 mm right of card 1")
+    assert codes(findings(photos=stepping(5000.0))) == []
 
 
 def test_photograph_whose_gap_is_not_the_others_is_doubtful():
