@@ -412,7 +412,7 @@ def _straps(light, label, rng):
 
 
 def build_network():
-    """A small U-net: four halvings, long reach along the log; about 155,000 weights.
+    """A small U-net: four halvings, long reach along the log; about 153,000 weights.
 
     Its last step looks at the picture once more, with channels enough to tell the cells of a 2 mm
     place apart: a strip of far wall under the near log's limb may be no wider than that.
