@@ -62,6 +62,7 @@ def is_doubtful(f: Findings) -> bool:
         or bool(_misfits(f))
         or bool(_moved(f))
         or bool(_steps(f))
+        or f.contradict
         or bool(_by_hand_off(f, DOUBTFUL_U))
     )
 
@@ -70,6 +71,13 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     """All cautions, the gravest first."""
     moved = _moved(f)
     out = _not_seen(f)
+    if f.contradict:
+        text = (
+            "The photographs contradict each other by centimetres, and it cannot be told which is "
+            "wrong: a shadow or something behind the gap is taken for a log in one of them, or a log "
+            "moved. Look at the picture of each by itself, and photograph again."
+        )
+        out.append(Caution("misfit", text))
     for p in _misfits(f):
         text = (
             f"{name(p)}: its outlines miss the fitted logs by {p.residual_px:.0f} px; a card or "

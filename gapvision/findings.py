@@ -36,7 +36,7 @@ class Findings:
 
     ``decides`` is by station too: the share of Monte Carlo draws in which the largest setting needed
     is there. ``radii`` is by log, ``shifts`` holds the photographs whose gap disagrees, ``by_hand`` the
-    caliper readings and trial lines.
+    caliper readings and trial lines, ``contradict`` that photographs do by centimetres.
     """
 
     options: MeasureOptions
@@ -54,6 +54,7 @@ class Findings:
     radii: dict[str, Radii] | None = None
     shifts: tuple[GapShift, ...] = ()
     by_hand: tuple[ByHand, ...] = ()
+    contradict: bool = False
 
     @property
     def length_mm(self) -> float:

@@ -30,7 +30,7 @@ from gapvision.gather import gather_sights
 from gapvision.lengths import format_length, round_up
 from gapvision.moved import GapShift, gap_shifts
 from gapvision.options import MOST_COVER, MeasureOptions, check_cover, check_options
-from gapvision.outlier import Outlier, find_outlier
+from gapvision.outlier import Outlier, find_outlier, fits_grossly_ill
 from gapvision.photo_results import card_results, left_out_result, photo_result
 from gapvision.result import (
     K95,
@@ -76,14 +76,7 @@ def measure(
     priors = Priors()
     sights, lenses, left_out = gather_sights(options, priors, progress)
     solved = _solve(options, sights, lenses, priors)
-    while outlier := find_outlier(
-        solved.views, lenses, solved.joint, solved.radii, priors, solved.shifts
-    ):
-        wrong = solved.sights[outlier.photo]
-        left_out.append(_set_aside(wrong, outlier, options, scale))
-        sights = [s for s in sights if s.photo is not wrong.photo]
-        risk_mm = math.hypot(solved.risk_mm, outlier.risk_mm)
-        solved = replace(_solve(options, sights, lenses, priors), risk_mm=risk_mm)
+    left_out += [_set_aside(sight, why, options, scale) for sight, why in solved.aside]
     by_hand = _by_hand(options, solved, scale)
     joint, shifts = solved.joint, solved.shifts
     readings = tuple(as_reading(b, scale) for b in by_hand if b.used)
@@ -97,7 +90,8 @@ def measure(
 class _Solved:
     """What the photographs alone tell: those that are tied, the joint fitted to them, the stretch.
 
-    ``risk_mm`` is the gap's sd for a photograph that was set aside and was perhaps the right one.
+    ``aside`` holds photographs that contradict the others, each perhaps the right one;
+    ``contradict`` says that some do by centimetres and that it cannot be told which.
     """
 
     sights: list[Sight]
@@ -107,21 +101,38 @@ class _Solved:
     untied: tuple[PhotoResult, ...]
     radii: dict
     shifts: tuple[GapShift, ...]
-    risk_mm: float = 0.0
+    aside: tuple[tuple[Sight, Outlier], ...]
+    contradict: bool
 
     def risk(self, joint: Joint, shifts: tuple[GapShift, ...], station_mm: np.ndarray):
         """What wrong outlines may add to the gap at stations (n,), sd, mm."""
         label = u_label(self.sights, self.views, joint, station_mm)
-        return np.hypot(label, np.hypot(u_shift(shifts), self.risk_mm))
+        return np.hypot(label, math.hypot(u_shift(shifts), *(o.risk_mm for _, o in self.aside)))
 
 
-def _solve(options: MeasureOptions, sights: list[Sight], lenses, priors: Priors) -> _Solved:
-    """All photographs' sights -> the joint: tied by cards, fitted, traced again, fitted again."""
+def _solve(
+    options: MeasureOptions, given: list[Sight], lenses, priors: Priors, aside: tuple = ()
+) -> _Solved:
+    """All photographs' sights -> the joint: tied by cards, fitted, traced again, fitted again.
+
+    A photograph that contradicts the others is set aside, and the rest is solved anew: one that is
+    grossly off before the second look, which would follow the joint that it has bent.
+    """
+
+    def without(outlier: Outlier) -> _Solved:
+        wrong = sights[outlier.photo]
+        rest = [s for s in given if s.photo is not wrong.photo]
+        return _solve(options, rest, lenses, priors, (*aside, (wrong, outlier)))
+
+    sights = given
     views = [s.view for s in sights]
     placed = place_cards(views, lenses, options.card_on)
     sights, views, placed, stretch, untied = tie_photographs(options, sights, views, placed, priors)
     radii = stated_radii(options, stretch)
     joint = _fit(sights, views, lenses, placed, stretch, radii, priors)
+    if outlier := find_outlier(views, lenses, joint, radii, priors, ()):
+        return without(outlier)
+    contradict = fits_grossly_ill(views, joint)
     sights = [_second_look(s, joint, i) for i, s in enumerate(sights)]
     views = [
         replace(v, outlines=_within(s, joint, i, stretch))
@@ -129,7 +140,9 @@ def _solve(options: MeasureOptions, sights: list[Sight], lenses, priors: Priors)
     ]
     joint = fit_joint(views, lenses, joint, radii, priors, (), REFINE)
     shifts = gap_shifts(views, lenses, joint, radii, priors)
-    return _Solved(sights, views, joint, stretch, tuple(untied), radii, shifts)
+    if outlier := find_outlier(views, lenses, joint, radii, priors, shifts):
+        return without(outlier)
+    return _Solved(sights, views, joint, stretch, tuple(untied), radii, shifts, aside, contradict)
 
 
 def _set_aside(sight: Sight, outlier: Outlier, options: MeasureOptions, scale: float):
@@ -242,7 +255,7 @@ def _answer(
             GapShift(s.photo, s.gap_mm * scale, s.u_mm * scale, s.moves_mm * scale)
             for s in shifts
         ),
-        by_hand,
+        by_hand, solved.contradict,
     )  # fmt: skip
     without = None
     if alone is not joint:

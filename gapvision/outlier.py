@@ -67,7 +67,7 @@ def find_outlier(
     if len(views) < FEWEST:
         return None
     rows = np.array([sum(len(o.xy_px) for o in v.outlines) for v in views])
-    gross = joint.cost > GROSS_COST * rows.sum()
+    gross = fits_grossly_ill(views, joint)
     if not gross and max((s.size for s in shifts), default=0.0) < CONTRADICTS_U:
         return None
     at = joint.spline_h.centres()[2:-2]
@@ -99,6 +99,12 @@ def find_outlier(
         apart = other.sections(at).gap() - without.sections(at).gap()
         risk += float(np.exp(-odds) * np.mean(apart**2))
     return Outlier(photo, _shows_wider(views[photo], photo, without), risk**0.5)
+
+
+def fits_grossly_ill(views: list[View], joint: Joint) -> bool:
+    """Whether some outline must be centimetres off its log, whichever it is."""
+    rows = sum(len(o.xy_px) for v in views for o in v.outlines)
+    return joint.cost > GROSS_COST * rows
 
 
 def _shows_wider(view: View, photo: int, joint: Joint) -> float:

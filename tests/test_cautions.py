@@ -175,6 +175,12 @@ def test_stations_that_count_from_another_card():
     assert "station-origin" not in codes(unasked)
 
 
+def test_photographs_that_contradict_each_other_by_centimetres():
+    f = findings(contradict=True)
+    assert is_doubtful(f)
+    assert "cannot be told which" in only(f, "misfit").text
+
+
 def test_photograph_left_out_says_why():
     out = PhotoResult("joint/x.jpg", "", "outside", False, "x.jpg: no scale card was seen.")
     f = findings(left_out=(out,))

@@ -11,7 +11,7 @@ from simulator import PROTOCOLS, draw_joint, fit
 
 from gapvision.fit import Priors, fit_joint
 from gapvision.moved import gap_shifts
-from gapvision.outlier import find_outlier
+from gapvision.outlier import find_outlier, fits_grossly_ill
 
 THREE = PROTOCOLS["heights"]
 BELOW, LEVEL, ABOVE = range(3)
@@ -79,3 +79,23 @@ def test_where_two_of_three_are_wrong_none_is_set_aside():
     wrong = with_wrong_line(wrong, BELOW, "lower", lambda x: -12 + 6 * np.sin(x / 170))
     found, _ = outlier_of(wrong)
     assert found is None
+
+
+@pytest.mark.parametrize(("seed", "photo"), [(3, BELOW), (8, ABOVE)])
+def test_a_line_centimetres_off_is_set_aside_before_the_second_look(seed, photo):
+    """A shadow across the lower log is taken for its edge: cameras, cards and logs bend to it."""
+    joint = draw_joint(np.random.default_rng(seed), THREE)
+    wrong = with_wrong_line(joint, photo, "lower", lambda x: 75 + 0.002 * x)
+    found = find_outlier(wrong.views, wrong.lenses, fit(wrong), wrong.stated, Priors(), ())
+    assert found is not None and found.photo == photo
+    assert 20 < found.gap_mm < 70  # 75 px are 30 to 50 mm
+
+
+@pytest.mark.parametrize("seed", range(3, 7))
+def test_a_line_centimetres_off_is_known_whosever_it_is(seed):
+    """Of three photographs any two fit each other: often it cannot be told which is wrong."""
+    joint = draw_joint(np.random.default_rng(seed), THREE)
+    assert not fits_grossly_ill(joint.views, fit(joint))
+    for photo in (ABOVE, BELOW):
+        wrong = with_wrong_line(joint, photo, "lower", lambda x: 75 + 0.002 * x)
+        assert fits_grossly_ill(wrong.views, fit(wrong))
