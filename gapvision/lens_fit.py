@@ -374,7 +374,8 @@ def _left_out(views, fit: _Fit) -> tuple[np.ndarray, dict[str, float]]:
     missed, found = [], []
     for view, pose, (own, gradient) in zip(views, fit.poses, parts, strict=True):
         values = fit.values.copy()
-        values[columns] += np.linalg.solve(normal - own, gradient)
+        # What only this photograph tells, as where all others are square on, the others leave alone.
+        values[columns] += np.linalg.pinv(normal - own, hermitian=True) @ gradient
         left = _project(view, values, _pose(view, values, pose))[0]
         missed.append(float(np.mean(left**2)))
         found.append(values[columns])
