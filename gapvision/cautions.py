@@ -73,7 +73,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     out = _not_seen(f)
     if f.contradict:
         text = (
-            "The photographs contradict each other by centimetres, and it cannot be told which is "
+            "The photographs contradict each other by a centimetre or more, and it cannot be told which is "
             "wrong: a shadow or something behind the gap is taken for a log in one of them, or a log "
             "moved. Look at the picture of each by itself, and photograph again."
         )
