@@ -15,7 +15,6 @@ from gapvision.findings import (
     STEEPER,
     WIDE_U95_MM,
     Findings,
-    listed,
     name,
     place,
     slopes,
@@ -24,6 +23,7 @@ from gapvision.findings import (
     stretches,
     traced,
 )
+from gapvision.phrases import listed
 from gapvision.result import K95, Caution
 
 HELD = 0.95  # of the draws: the place that decides lies in what is named

@@ -141,10 +141,3 @@ def place(f: Findings, mm: float) -> str:
 def name(photo: PhotoResult) -> str:
     """The photograph's file without its folder."""
     return photo.file.replace("\\", "/").rsplit("/", 1)[-1]
-
-
-def listed(words: list[str]) -> str:
-    """Words joined as in a sentence; of many the first."""
-    if len(words) > 3:
-        words = [*words[:2], f"{len(words) - 2} more"]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -123,6 +123,10 @@ class Joint:
     readings: tuple[GapReading, ...] = ()
     section_shift: np.ndarray | None = None  # where there are readings: from the best fit
 
+    def distance_mm(self, photo: int) -> float:
+        """Of a photograph's camera from the logs, across the wall."""
+        return float(abs(self.cameras[photo].centre_mm[2] - np.mean(self.coefficients["z_l"])))
+
     def sections(self, station_mm: np.ndarray) -> Sections:
         """Both logs' circles at stations."""
         return Sections(*self._values(station_mm, self.coefficients))

@@ -33,7 +33,7 @@ def gather_sights(
     MeasurementError
         Where no photograph is of use: that of the first one.
     """
-    paths, left_out, errors = _paths(options)
+    paths, failed = _paths(options)
     sights: list[Sight] = []
     lenses: list[Lens] = []
     kinds: dict = {}
@@ -42,8 +42,6 @@ def gather_sights(
         try:
             photo = load_photo(path)
             if photo.sha256 in seen_hashes:
-                if progress:
-                    progress(k + 1, len(paths))
                 continue
             seen_hashes.add(photo.sha256)
             sightings, unread = read_cards(photo.bgr, photo.file)
@@ -60,27 +58,26 @@ def gather_sights(
             view = replace(sight.view, lens=kinds[kind])
             sights.append(replace(sight, view=view, unread_cards=unread))
         except MeasurementError as error:
-            errors.append(error)
-            left_out.append(PhotoResult(str(path), "", side, False, error.text))
-        if progress:
-            progress(k + 1, len(paths))
+            failed.append((path, side, error))
+        finally:
+            if progress:
+                progress(k + 1, len(paths))
     if not sights:
-        raise errors[0] if errors else JointNotFitted("no-photos", "No photograph was given.")
+        raise failed[0][2] if failed else JointNotFitted("no-photos", "No photograph was given.")
     check_sides([s.view for s in sights])
     check_inside_cards([s.view for s in sights], options.inside_cards)
+    left_out = [PhotoResult(str(path), "", side, False, why.text) for path, side, why in failed]
     return sights, lenses, left_out
 
 
 def _paths(options: MeasureOptions):
-    """Files with their side; folders that hold none are left out as a photograph would be."""
+    """Files with their side, and the folders that hold none, each with the error that says so."""
     paths: list[tuple[Path, str]] = []
-    left_out: list[PhotoResult] = []
-    errors: list[MeasurementError] = []
+    failed: list[tuple[Path, str, MeasurementError]] = []
     for side, given in (("outside", options.photos), ("inside", options.inside)):
         for arg in given:
             try:
                 paths += [(p, side) for p in photo_paths([arg])]
             except MeasurementError as error:
-                errors.append(error)
-                left_out.append(PhotoResult(str(arg), "", side, False, error.text))
-    return paths, left_out, errors
+                failed.append((Path(arg), side, error))
+    return paths, failed

@@ -76,9 +76,8 @@ def gap_shifts(
         answer = -(float(again.bias_px[i].sum()) - total[i]) / NUDGE_PX
         if answer <= 1e-6:
             continue
-        camera = joint.cameras[i]
-        depth = abs(float(camera.centre_mm[2] - np.mean(joint.coefficients["z_l"])))
-        both_mm = 2 * depth / camera.focal_px  # of the gap, for one px in each outline
+        # Of the gap, for one px in each outline.
+        both_mm = 2 * joint.distance_mm(i) / joint.cameras[i].focal_px
         u = priors.bias_px / np.sqrt(answer)
         off = float(total[i] / answer)
         change = (again.sections(at).gap() - joint.sections(at).gap()) / NUDGE_PX

@@ -15,7 +15,8 @@ CONTRADICTS_U = 3.5  # a shift that chance and right tracing do not make
 AGREE_U = 2.0  # what is left between the others
 # Of the robust cost that a row of outline makes where all is right: 0.2 to 0.5 on rendered joints.
 ROW_COST = 0.4
-# More is no noise: an outline is centimetres off, and has bent cameras and cards to it as well.
+# Over the whole joint, with cards and priors, it is 0.3 to 1.0. More than this is no noise: an outline
+# is centimetres off, and has bent cameras and cards to it as well.
 GROSS_COST = 1.5
 LEAST_GAIN = 30.0  # of cost, beyond the photograph's rows
 # A wrong outline is wrong over some 60 to 100 mm, five to eight rows of the fit at once: differences
@@ -110,9 +111,8 @@ def fits_grossly_ill(views: list[View], joint: Joint) -> bool:
 def _shows_wider(view: View, photo: int, joint: Joint) -> float:
     """How much wider a photograph shows the gap than a joint fitted without it has it, mm."""
     camera = joint.cameras[photo]
-    depth = abs(float(camera.centre_mm[2] - np.mean(joint.coefficients["z_l"])))
     into_gap = sum(float(np.median(residuals(camera, o, joint)[0])) for o in view.outlines)
-    return -into_gap * depth / camera.focal_px
+    return -into_gap * joint.distance_mm(photo) / camera.focal_px
 
 
 def _most_level(joint: Joint) -> int:

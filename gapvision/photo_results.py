@@ -39,7 +39,7 @@ def photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: floa
     return PhotoResult(
         file=str(sight.photo.path), sha256=sight.photo.sha256, side=view.side, used=True,
         height_mm=float(camera.centre_mm[1] - level) * scale,
-        distance_mm=float(abs(camera.centre_mm[2] - middle)) * scale,
+        distance_mm=joint.distance_mm(index) * scale,
         from_mm=float(seen.min()) * scale, to_mm=float(seen.max()) * scale,
         cards=tuple(s.number for s in view.sightings), unread_cards=sight.unread_cards,
         steps=tuple(_steps(trace, axis, scale)),

@@ -27,6 +27,19 @@ def place_text(place: Place, units: str = "mm") -> str:
     return f"{offset} {hand} of card {place.near_card}, seen from outside"
 
 
+def listed(words: list[str]) -> str:
+    """Words joined as in a sentence; of many the first."""
+    if len(words) > 3:
+        words = [*words[:2], f"{len(words) - 2} more"]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def cards_text(numbers: Iterable[int]) -> str:
+    """``card 3``, or ``cards 3 and 4``."""
+    words = [str(n) for n in numbers]
+    return f"card{'s' * (len(words) > 1)} {listed(words)}"
+
+
 def quantity_text(q: Quantity, units: str = "mm") -> str:
     """A length with the half-width that holds the truth 95 times in 100: ``47.2 ± 1.1 mm``."""
     if not math.isfinite(q.U95_mm):

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from gapvision.errors import JointNotFitted
-from gapvision.findings import listed
 from gapvision.fit import Priors, View
 from gapvision.options import MeasureOptions
 from gapvision.outlines import SEEN
 from gapvision.photo_results import left_out_result
+from gapvision.phrases import cards_text
 from gapvision.result import PhotoResult
 from gapvision.sides import tie_sides
 from gapvision.sight import Sight
@@ -39,15 +39,12 @@ def tie_photographs(
     """
     tied = [i for i, c in enumerate(placed.cameras) if c is not None]
     for side in ("outside", "inside"):
-        _check_chain(
-            side,
-            [s for s in sights if s.view.side == side],
-            len([i for i in tied if sights[i].view.side == side]),
-        )
+        mine = [i for i, s in enumerate(sights) if s.view.side == side]
+        _check_chain(side, [sights[i] for i in mine], len({*tied} & {*mine}))
     untied = [
         left_out_result(
             s,
-            f"{s.photo.file} is left out: it shows {_numbers(s)} and none of the cards of the "
+            f"{s.photo.file} is left out: it shows {_cards(s)} and none of the cards of the "
             "photographs that were used, so that it cannot be tied to them; photograph so that "
             "neighbours share a card.",
         )
@@ -92,7 +89,7 @@ def tie_photographs(
 def _check_chain(side: str, sights: list[Sight], tied: int) -> None:
     """Refuse several photographs of one side none of which shares a card with another."""
     if len(sights) > 1 and tied < 2:
-        shown = "; ".join(f"{s.photo.file} shows {_numbers(s)}" for s in sights[:3])
+        shown = "; ".join(f"{s.photo.file} shows {_cards(s)}" for s in sights[:3])
         raise JointNotFitted(
             "untied",
             f"No two of the {len(sights)} photographs from {side} show the same card ({shown}), so "
@@ -101,9 +98,8 @@ def _check_chain(side: str, sights: list[Sight], tied: int) -> None:
         )
 
 
-def _numbers(sight: Sight) -> str:
-    numbers = [str(s.number) for s in sight.view.sightings]
-    return f"card{'s' * (len(numbers) > 1)} {listed(numbers)}"
+def _cards(sight: Sight) -> str:
+    return cards_text(s.number for s in sight.view.sightings)
 
 
 def _seen_stretch(sights, placed: Placed, side: str | None = None) -> tuple[float, float]:
