@@ -58,7 +58,8 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
     str
         Lines without a newline at the end: what to set the points to, or why that is only a lower
         bound; whether to lower the log first; the numbers and their places; how the photographs
-        hang together; cautions; the line to crayon on the log; the reminder.
+        hang together; cautions, of this joint and of the work; the line to crayon on the log; the
+        reminder.
         Half-widths hold the truth 95 times in 100.
     """
     first = _first_line(measurement, units)
@@ -75,8 +76,9 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
         lines += ["", _cautions_head(measurement)]
         for caution in measurement.cautions:
             lines += wrap(caution.text, "- ")
+    lines += ["", *wrap(SAFETY)]
     lines += ["", *wrap(crayon_line(measurement, units), indent="  ")]
-    lines += ["", *wrap(REMINDER), *wrap(SAFETY)]
+    lines += ["", *wrap(REMINDER)]
     return "\n".join(lines)
 
 

@@ -23,6 +23,7 @@ from gapvision.findings import (
     stretches,
     traced,
 )
+from gapvision.lengths import format_length
 from gapvision.phrases import listed
 from gapvision.result import K95, Caution
 
@@ -112,30 +113,49 @@ def _steps(f: Findings, a: float, b: float) -> str:
 
 
 def near_crown(f: Findings) -> list[Caution]:
-    """Several heights, but all lines of sight touch a log too near its crown for the wanted cover."""
-    t = slopes(f.photos)
-    if f.radii is None or np.ptp(t) < HEIGHTS_APART:
+    """Stretches seen from several heights, all of which touch a log too near its crown for the cover."""
+    if f.radii is None:
         return []
+    t, seen = slopes(f.photos), traced(f)[0]
     half = 0.5 * f.options.cover_mm
-    steepest = float(np.abs(t).max())
-    logs, radius = [], []
+    steepest = np.where(seen, np.abs(t)[:, None], 0.0).max(0)
+    several = spread(t, seen) >= HEIGHTS_APART
+    reach, short = {}, {}
     for log, r in f.radii.items():
-        out = float(np.mean(r.fitted_mm)) * steepest / np.hypot(1.0, steepest)
-        if out < (ENOUGH if r.stated_mm is None else TOO_LITTLE) * half:
-            logs.append((log, out, r.stated_mm is None))
-            radius.append(float(np.mean(r.fitted_mm)))
-    if not logs:
-        return []
-    say = speaker(f)
-    touching = half / np.sqrt(max(np.mean(radius) ** 2 - half**2, 1.0))
-    height = f.distance_mm * float(np.clip(touching, STEEPER, STEEPEST))
-    tape = ", and tape the logs' diameters" if any(unstated for *_, unstated in logs) else ""
+        reach[log] = r.fitted_mm * steepest / np.hypot(1.0, steepest)
+        enough = (ENOUGH if r.stated_mm is None else TOO_LITTLE) * half
+        short[log] = several & f.shown & (reach[log] < enough)
+    say, out, tape = speaker(f), [], ", and tape the logs' diameters"
+    for a, b in stretches(f, np.any(list(short.values()), axis=0), MERGE_MM, SHORT_MM):
+        here = (f.station_mm >= a) & (f.station_mm <= b)
+        logs = [log for log in f.radii if short[log][here].any()]
+        within = max(float(np.median(reach[log][here])) for log in logs)
+        radius = np.mean([np.mean(f.radii[log].fitted_mm[here]) for log in logs])
+        touching = half / np.sqrt(max(radius**2 - half**2, 1.0))
+        height = f.distance_mm * float(np.clip(touching, STEEPER, STEEPEST))
+        untaped = any(f.radii[log].stated_mm is None for log in logs)
+        text = (
+            f"From {say(a)} to {say(b)} the lines of sight touch the {' and the '.join(logs)} log "
+            f"only within {say(within)} of the crown, and half the cover is {say(half)}: the "
+            f"groove's edges are guessed. Photograph that stretch from {say(height)} above and "
+            f"below the gap{tape if untaped else ''}."
+        )
+        out.append(Caution("near-crown", text, a, b))
+    return capped(out)
+
+
+def wide(f: Findings) -> list[Caution]:
+    """Seen from several heights, and known badly all the same: what would narrow it, and where."""
+    likely = f.shown if f.decides is None else _likely(f)
+    at = f.station_mm[likely]
+    a, b = _padded(f, (float(at[0]), float(at[-1])))
+    say, u95 = speaker(f), format_length(round(f.setting.U95_mm, 1), f.options.units)
     text = (
-        f"The lines of sight touch the {' and the '.join(log for log, *_ in logs)} log only within "
-        f"{say(max(out for _, out, _ in logs))} of the crown, and half the cover is {say(half)}: the "
-        f"groove's edges are guessed. Photograph from {say(height)} above and below the gap{tape}."
+        f"The setting is known only to +-{u95}, and is decided from {say(a)} to {say(b)}: photograph "
+        f"that stretch once more, level and from {say(STEEPER * f.distance_mm)} above and below the "
+        "gap, or put the caliper there and state it by --reading."
     )
-    return [Caution("near-crown", text)]
+    return [Caution("wide", text, a, b)]
 
 
 def one_photo(f: Findings) -> list[Caution]:

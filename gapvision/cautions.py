@@ -12,6 +12,7 @@ from gapvision.blindspots import (
     hollow,
     near_crown,
     one_photo,
+    wide,
 )
 from gapvision.by_hand import DISAGREES_U, DOUBTFUL_U
 from gapvision.card_cautions import find_card_cautions, station_origin_moved
@@ -60,7 +61,7 @@ def is_doubtful(f: Findings) -> bool:
 
 def find_cautions(f: Findings) -> tuple[Caution, ...]:
     """All cautions, the gravest first."""
-    moved = _moved(f)
+    moved, say = _moved(f), speaker(f)
     out = _not_seen(f)
     if f.contradict:
         text = (
@@ -71,10 +72,11 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
         out.append(Caution("misfit", text))
     for p in _misfits(f):
         text = (
-            f"{name(p)}: its outlines miss the fitted logs by {p.residual_px:.0f} px; a card or "
-            "log moved, or the tracing went wrong: look at the picture, photograph again."
+            f"{name(p)}: its outlines miss the fitted logs by {p.residual_px:.0f} px from "
+            f"{say(p.from_mm)} to {say(p.to_mm)}; a card or log moved, or the tracing went wrong: "
+            "look at the picture, photograph that stretch again."
         )
-        out.append(Caution("misfit", text))
+        out.append(Caution("misfit", text, p.from_mm, p.to_mm))
     out += _steps(f) + moved
     out += _by_hand_off(f, DISAGREES_U)
     out += [Caution("left-out", p.lacked) for p in f.left_out]
@@ -85,7 +87,6 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     if not moved:  # a log that moved looks flat all along
         out += hollow(f)
     out += _ends(f)
-    say = speaker(f)
     bridged = [
         Caution(
             "bridged",
@@ -188,15 +189,17 @@ def _moved(f: Findings) -> list[Caution]:
     top = max(s.size for s in far)
     near = [s for s in far if s.size > 0.7 * top]
     likeliest = min(near, key=lambda s: abs(s.gap_mm))
-    wide = "wider" if likeliest.gap_mm > 0 else "narrower"
+    wider = "wider" if likeliest.gap_mm > 0 else "narrower"
+    photo, say = f.photos[likeliest.photo], speaker(f)
     other = ", or another of them is as wrong" if len(near) > 1 else ""
     text = (
-        f"{name(f.photos[likeliest.photo])} shows the gap "
-        f"{format_length(round(abs(likeliest.gap_mm), 1), f.options.units)} {wide} than the other "
-        f"photographs allow{other}: the upper log moved between them, or a line in the picture leaves "
-        "its log. Look at the picture, make the log fast, photograph all heights again."
+        f"{name(photo)} shows the gap "
+        f"{format_length(round(abs(likeliest.gap_mm), 1), f.options.units)} {wider} than the other "
+        f"photographs allow, from {say(photo.from_mm)} to {say(photo.to_mm)}{other}: the upper log "
+        "moved between them, or a line in the picture leaves its log. Look at the picture, make the "
+        "log fast, photograph that stretch from all heights again."
     )
-    return [Caution("log-moved", text)]
+    return [Caution("log-moved", text, photo.from_mm, photo.to_mm)]
 
 
 def _by_hand_off(f: Findings, limit: float) -> list[Caution]:
@@ -269,11 +272,7 @@ def _heights(f: Findings) -> list[Caution]:
         )
         return [Caution(code, text)]
     if f.setting.U95_mm > WIDE_U95_MM:
-        text = (
-            f"The setting is known only to +-{u95}; a level photograph and one from 0.2 of the "
-            "distance above and below would narrow it."
-        )
-        return [Caution("wide", text)]
+        return wide(f)
     return []
 
 

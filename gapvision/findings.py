@@ -29,6 +29,10 @@ class Radii:
     u_mm: np.ndarray
     stated_mm: np.ndarray | None
 
+    def largest_mm(self) -> np.ndarray:
+        """The radius (n,) that the log may well have: a crown that nobody taped is badly known."""
+        return self.fitted_mm + (self.u_mm if self.stated_mm is None else 0.0)
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Findings:

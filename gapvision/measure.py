@@ -217,9 +217,9 @@ def _answer(
             "level with the gap, with something plain behind it.",
         )
     at = station[shown]
-    sections = joint.sections(at)
-    thin = 2 * float(min(sections.r_l.min(), sections.r_u.min()))
-    check_cover(options.cover_mm * scale, MOST_COVER * thin * scale)
+    crowns = _crown_radii(joint, station, radii, scale)
+    thin = 2 * min(float(r.largest_mm()[shown].min()) for r in crowns.values())
+    check_cover(options.cover_mm * scale, MOST_COVER * thin)
     risk_alone = solved.risk(joint, shifts, at)
     risk = risk_left(risk_alone, at, tuple(as_reading(b, scale) for b in by_hand if b.agrees))
     p = gap_profile(joint, at, options.cover_mm, risk)
@@ -250,7 +250,7 @@ def _answer(
     decides[shown] = p.decides
     findings = Findings(
         options, station * scale, shown, seen, true(p.setting), photos, left_out, cards,
-        joint, tuple(views), profile, decides, _crown_radii(joint, station, radii, scale),
+        joint, tuple(views), profile, decides, crowns,
         tuple(
             GapShift(s.photo, s.gap_mm * scale, s.u_mm * scale, s.moves_mm * scale)
             for s in shifts

@@ -102,8 +102,15 @@ def label_band(band: Band, expected_row: float | None) -> np.ndarray:
     return y - np.log(np.exp(y).sum(0))
 
 
+def in_blocks(labels: np.ndarray) -> np.ndarray:
+    """Probabilities (4, rows, blocks) of what lies there, from `label_band`'s for every cell."""
+    blocks = labels.shape[2] // BLOCK
+    cells = np.exp(labels[:, :, : blocks * BLOCK])
+    return cells.reshape(4, labels.shape[1], blocks, BLOCK).mean(-1)
+
+
 def trace_outlines(
-    linear_bgr, band: Band, labels: np.ndarray, guide: tuple[np.ndarray, np.ndarray] | None = None
+    linear_bgr, band: Band, chances: np.ndarray, guide: tuple[np.ndarray, np.ndarray] | None = None
 ) -> Trace:
     """Find both outlines along a band.
 
@@ -111,16 +118,14 @@ def trace_outlines(
     ----------
     linear_bgr : callable
         ``(x0, y0, x1, y1) -> array (h, w, 3)``: a part of the photograph in linear light.
-    labels : array (4, rows, columns)
-        From `label_band`.
+    chances : array (4, rows, blocks)
+        From `in_blocks`.
     guide : pair of arrays (blocks,), optional
         Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
         the lines are then sought near them.
     """
-    blocks = labels.shape[2] // BLOCK
-    rows = labels.shape[1]
-    probability = np.exp(labels[:, :, : blocks * BLOCK])
-    p = probability.reshape(4, rows, blocks, BLOCK).mean(-1).astype(np.float64) + 1e-4
+    rows, blocks = chances.shape[1:]
+    p = chances.astype(np.float64) + 1e-4
     open_ = 1 - p[FRONT]
     usable = _blockwise(band.seen & ~band.hidden, blocks)
     vote_u = np.log(p[UPPER]) - np.log(p[GAP] + p[LOWER])

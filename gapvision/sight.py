@@ -16,6 +16,7 @@ from gapvision.outlines import (
     SHUT,
     Line,
     Trace,
+    in_blocks,
     label_band,
     trace_outlines,
 )
@@ -66,7 +67,7 @@ class Sight:
     photo: Photo  # its pixels dropped: bgr is empty
     view: View
     band: Band
-    labels: np.ndarray  # float16 (4, rows, columns)
+    chances: np.ndarray  # float16 (4, rows, blocks), from `in_blocks`
     trace: Trace
     strip: Strip
     unread_cards: tuple[int, ...] = ()  # of which parts are seen
@@ -127,9 +128,9 @@ def take_sight(
     polygons = [c.nail_mm + _with_backing() @ card_axes(c.tilt_rad, c.side).T for c in cards]
     band = cut_band(to_8bit(photo.bgr), camera, z, stretch, top, bottom, polygons)
     row = None if expected is None else top - expected
-    labels = label_band(band, row)
+    chances = in_blocks(label_band(band, row))
     whole = Strip(photo.bgr, 0, 0)
-    trace = trace_outlines(whole.linear, band, labels)
+    trace = trace_outlines(whole.linear, band, chances)
     both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
     if both.sum() < LEAST_BLOCKS:
         raise OutlinesNotFound(
@@ -141,7 +142,7 @@ def take_sight(
     strip = _strip(photo.bgr, band, trace)
     band = replace(band, bgr=np.empty((0, 0, 3), np.uint8))
     photo = replace(photo, bgr=np.empty((0, 0, 3), np.uint8))
-    return Sight(photo, view, band, labels.astype(np.float16), trace, strip)
+    return Sight(photo, view, band, chances.astype(np.float16), trace, strip)
 
 
 def _with_backing() -> np.ndarray:
@@ -188,9 +189,7 @@ def retrace(sight: Sight, upper_px: np.ndarray, lower_px: np.ndarray) -> Sight:
         blocks = len(sight.trace.station_mm)
         at = (np.arange(blocks) + 0.5) * 4 - 0.5
         guide.append(np.interp(at, column[order], row[order], left=np.nan, right=np.nan))
-    trace = trace_outlines(
-        sight.strip.linear, sight.band, sight.labels.astype(np.float32), tuple(guide)
-    )
+    trace = trace_outlines(sight.strip.linear, sight.band, sight.chances, tuple(guide))
     opening = CELL_MM * (guide[1] - guide[0]) / trace.mm_per_px
     shut = np.nan_to_num(opening, nan=np.inf) < LEAST_GAP_PX
     return replace(

@@ -92,7 +92,7 @@ def test_doubtful_says_first_that_it_is_a_lower_bound_and_why(cautions, why):
 def test_order_of_the_lines(units):
     text = answer_text(joint(), units)
     parts = ["MEASURED", "Widest gap", "Setting needed", "Narrowest groove", "95 times in 100"]
-    parts += ["- One height only", "- Bridged.", "CRAYON:", "setting sheet", "Dog or chock"]
+    parts += ["- One height only", "- Bridged.", "Dog or chock", "CRAYON:", "setting sheet"]
     places = [text.index(part) for part in parts]
     assert places == sorted(places)
 

@@ -152,6 +152,7 @@ def test_outlines_that_contradict_the_logs_are_doubtful_and_name_the_photograph(
     caution = only(f, "misfit")
     assert is_doubtful(f)
     assert caution.text.startswith("below.jpg:") and "7 px" in caution.text
+    assert (caution.from_mm, caution.to_mm) == (-740.0, 860.0)  # what it shows of the joint
 
 
 def test_card_of_which_no_photograph_reads_more_than_parts():
@@ -224,7 +225,12 @@ def test_from_above_on_both_sides_are_two_slopes():
 
 
 def test_wide_answer_from_several_heights():
-    assert "2.9 mm" in only(findings(u95=2.9), "wide").text
+    decides = np.where(abs(STATION - 300.0) < 40.0, 1 / 15, 0.0)
+    caution = only(findings(u95=2.9, decides=decides), "wide")
+    assert "2.9 mm" in caution.text and "330 mm above and below" in caution.text
+    assert caution.from_mm == pytest.approx(200.0, abs=20.0)  # a photograph's worth about the place
+    assert caution.to_mm == pytest.approx(400.0, abs=20.0)
+    assert only(findings(u95=2.9), "wide").from_mm == STATION[0]
     assert codes(findings(u95=2.4)) == []
 
 
@@ -348,6 +354,7 @@ def test_photograph_whose_gap_is_not_the_others_is_doubtful():
     assert is_doubtful(f)
     assert caution.text.startswith("below.jpg shows the gap 3.6 mm narrower")
     assert "or another" not in caution.text
+    assert (caution.from_mm, caution.to_mm) == (-740.0, 860.0)
 
 
 def test_three_heights_cannot_tell_which():
@@ -550,7 +557,17 @@ def test_lines_of_sight_that_stay_near_the_crown():
     assert "within 24 mm" in caution.text and "cover is 38 mm" in caution.text
     # By 38 / sqrt(157.5^2 - 38^2) = 0.249 of the distance.
     assert "from 373 mm above and below" in caution.text and "tape" in caution.text
+    assert (caution.from_mm, caution.to_mm) == pytest.approx((STATION[0], STATION[-1]), abs=3.0)
     assert codes(findings(photos=flat, radii=radii())) == []  # the stated diameters serve
+
+
+def test_only_the_stretch_without_a_steep_sight_is_near_the_crown():
+    gone = [(OUTSIDE, 200.0, 900.0)]
+    flat = (photo("c.jpg", 0.15 * FAR), photo("d.jpg", -0.1 * FAR))
+    steep = photo("steep.jpg", 0.3 * FAR, other=gone)
+    f = findings(photos=(*flat, steep), radii=radii(stated=(None, None)))
+    caution = next(c for c in find_cautions(f) if c.code == "near-crown")
+    assert (caution.from_mm, caution.to_mm) == pytest.approx((212.5, 862.5), abs=8.0)
 
 
 def test_steep_sights_and_one_height_say_nothing_of_the_crown():

@@ -18,6 +18,7 @@ from gapvision.outlines import (
     SEEN,
     SHUT,
     UPPER,
+    in_blocks,
     label_band,
     trace_outlines,
 )
@@ -70,7 +71,9 @@ def trace(picture, cards=(), guide=None):
     band = cut_band(picture, CAMERA, 0.0, STRETCH_MM, TOP_MM, BOTTOM_MM, list(cards))
     labels = label_band(band, TOP_MM + 150.0)
     light = linear(picture)
-    return trace_outlines(lambda x0, y0, x1, y1: light[y0:y1, x0:x1], band, labels, guide), labels
+    return trace_outlines(
+        lambda x0, y0, x1, y1: light[y0:y1, x0:x1], band, in_blocks(labels), guide
+    ), labels
 
 
 @pytest.fixture(scope="module")
@@ -196,7 +199,7 @@ def by_hand(upper_row, lower_row, front=None):
         labels[:, :, front] = np.log(0.01)
         labels[FRONT, :, front] = np.log(0.97)
     flat = np.full((*SIZE[::-1], 3), 0.3, np.float32)
-    found = trace_outlines(lambda a, b, c, d: flat[b:d, a:c], band, labels)
+    found = trace_outlines(lambda a, b, c, d: flat[b:d, a:c], band, in_blocks(labels))
     return found, (np.arange(columns // BLOCK) + 0.5) * BLOCK
 
 
@@ -254,7 +257,9 @@ def test_card_is_hidden_and_its_edge_is_not_traced():
 def test_beyond_the_picture_s_edge_nothing_is_seen():
     band = cut_band(draw(34.0), CAMERA, 0.0, (300.0, 560.0), TOP_MM, BOTTOM_MM, [])
     light = linear(draw(34.0))
-    found = trace_outlines(lambda a, b, c, d: light[b:d, a:c], band, label_band(band, None))
+    found = trace_outlines(
+        lambda a, b, c, d: light[b:d, a:c], band, in_blocks(label_band(band, None))
+    )
     edge = CENTRE_MM[0] + SIZE[0] / 2 / PX_PER_MM
     beyond = found.station_mm > edge
     assert beyond.sum() > 10

@@ -176,10 +176,19 @@ def make_sample(folder: Path, truth: dict, shot: dict, rng: np.random.Generator)
     label = _labels(rows, line["upper"], line["lower"])
     label[_in_front(truth, band, exact)] = FRONT
     label[band.hidden | ~band.seen] = IGNORE
+    part = _rendered(shot, band)
     return Sample(
-        band.bgr, band.hidden | ~band.seen, band.seen, label, line["upper"], line["lower"],
-        above / CELL_MM, sight_slope(band),
+        band.bgr[:, part], (band.hidden | ~band.seen)[:, part], band.seen[:, part],
+        label[:, part], line["upper"][part], line["lower"][part], above / CELL_MM,
+        sight_slope(band),
     )  # fmt: skip
+
+
+def _rendered(shot: dict, band: Band) -> slice:
+    """Columns of the band that were rendered: all, or the ``window`` of stations (mm) of a shot."""
+    if not shot.get("window"):
+        return slice(None)
+    return slice(*np.searchsorted(band.stations(), shot["window"]))
 
 
 def _labels(rows: int, upper: np.ndarray, lower: np.ndarray) -> np.ndarray:
