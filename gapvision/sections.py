@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-ITERATIONS = 12  # Newton steps; five reach rounding error from the quadratic start
+ITERATIONS = 12  # Newton steps at most; five reach rounding error from the quadratic start
+SETTLED_MM = 1e-7  # a step after which none is needed
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -41,14 +42,17 @@ class Sections:
 
     def clearance(self, z: np.ndarray) -> np.ndarray:
         """Plumb clearance at z, mm."""
-        sag_l = self.r_l - _leg(self.r_l, z - self.z_l)
-        sag_u = self.r_u - _leg(self.r_u, z - self.z_u)
-        return self.h_u - self.h_l + sag_l + sag_u
+        return self._clearance_and_slope(z)[0]
 
     def slope(self, z: np.ndarray) -> np.ndarray:
         """Change of the clearance with z, dimensionless."""
+        return self._clearance_and_slope(z)[1]
+
+    def _clearance_and_slope(self, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         d_l, d_u = z - self.z_l, z - self.z_u
-        return d_l / _leg(self.r_l, d_l) + d_u / _leg(self.r_u, d_u)
+        leg_l, leg_u = _leg(self.r_l, d_l), _leg(self.r_u, d_u)
+        clearance = self.h_u - self.h_l + (self.r_l - leg_l) + (self.r_u - leg_u)
+        return clearance, d_l / leg_l + d_u / leg_u
 
     def narrowest_z(self) -> np.ndarray:
         """Where across the wall the clearance is least, mm."""
@@ -100,8 +104,12 @@ class Sections:
         """z of the inner edge of a groove of a width: there and that far on the clearance is alike."""
         z = self.narrowest_z() - cover_mm / 2
         for _ in range(ITERATIONS):
-            miss = self.clearance(z + cover_mm) - self.clearance(z)
-            z = z - miss / np.maximum(self.slope(z + cover_mm) - self.slope(z), 1e-6)
+            first, falls = self._clearance_and_slope(z)
+            second, rises = self._clearance_and_slope(z + cover_mm)
+            step = (second - first) / np.maximum(rises - falls, 1e-6)
+            z = z - step
+            if np.max(np.abs(step), initial=0.0) < SETTLED_MM:
+                break
         return z
 
     def _clearance_change(self, z: np.ndarray) -> dict[str, np.ndarray]:
@@ -123,11 +131,12 @@ class Sections:
         for side in (-1.0, 1.0):
             z = middle + side * half
             for _ in range(ITERATIONS):
-                slope = self.slope(z)
-                z = z - (self.clearance(z) - setting_mm) / np.where(
-                    np.abs(slope) < 1e-6, side * 1e-6, slope
-                )
+                clearance, slope = self._clearance_and_slope(z)
+                steep = np.where(np.abs(slope) < 1e-6, side * 1e-6, slope)
+                before, z = z, z - (clearance - setting_mm) / steep
                 z = middle + side * np.maximum(side * (z - middle), 0.0)
+                if np.max(np.abs(z - before), initial=0.0) < SETTLED_MM:
+                    break
             edges.append(z)
         return np.where(over > 0, edges[1] - edges[0], 0.0)
 
