@@ -146,6 +146,8 @@ def near_crown(f: Findings) -> list[Caution]:
 
 def wide(f: Findings) -> list[Caution]:
     """Seen from several heights, and known badly all the same: what would narrow it, and where."""
+    if np.ptp(slopes(f.photos)) < HEIGHTS_APART or f.setting.U95_mm <= WIDE_U95_MM:
+        return []
     likely = f.shown if f.decides is None else _likely(f)
     at = f.station_mm[likely]
     a, b = _padded(f, (float(at[0]), float(at[-1])))

@@ -20,7 +20,6 @@ from gapvision.findings import (
     HEIGHTS_APART,
     LONG_MM,
     STEEPER,
-    WIDE_U95_MM,
     Findings,
     name,
     place,
@@ -83,7 +82,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     out += station_origin_moved(f)
     out += find_card_cautions(f)
     out += _heights(f)
-    out += could_decide(f) + near_crown(f) + gap_shut(f) + one_photo(f)
+    out += (could_decide(f) or wide(f)) + near_crown(f) + gap_shut(f) + one_photo(f)
     if not moved:  # a log that moved looks flat all along
         out += hollow(f)
     out += _ends(f)
@@ -271,8 +270,6 @@ def _heights(f: Findings) -> list[Caution]:
             f"seen. {more} from {say(STEEPER * d)} above and below the gap {gain}."
         )
         return [Caution(code, text)]
-    if f.setting.U95_mm > WIDE_U95_MM:
-        return wide(f)
     return []
 
 
