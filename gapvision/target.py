@@ -295,8 +295,9 @@ def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tu
     half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     if _is_blurred(half):
         return "blurred", (
-            f"{file}: no scale card can be read and the photograph is blurred; hold the phone still "
-            "or rest it on something, let it focus on the card, and photograph again."
+            f"{file}: no scale card can be read and nothing in the photograph is sharp: it is blurred, "
+            "or shows no card; have one whole in the picture, hold the phone still or rest it on "
+            "something, let it focus on the card, and photograph again."
         )
     if len(_detect(cv2.flip(half, 1), 0.5)) > max(LEAST_TWICE, len(markers)):
         return "mirrored", (
