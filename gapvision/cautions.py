@@ -168,7 +168,7 @@ def _steps(f: Findings) -> list[Caution]:
                 continue
             text = (
                 f"{name(p)}: the {s.log} log's line steps by {speaker(f)(s.step_mm)} "
-                f"{place(f, s.station_mm)}, as no log does: a shadow, or what is behind the gap, is "
+                f"{place(f, s.station_mm)}, as hardly any log does: a shadow, or what is behind the gap, is "
                 "taken for the log on one side. Look at the picture, hang a cloth behind the gap, "
                 "photograph again in other light, or put the caliper there."
             )
