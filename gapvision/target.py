@@ -13,6 +13,8 @@ from gapvision.errors import CardNotFound
 from gapvision.photo import linear
 
 REDUCED_PX = 2016  # the search runs on a picture about this wide
+ENLARGE = 3.0  # of a picture that is no larger, if its markers cannot be read as it is
+FEW_MARKERS = 6  # of the 22 of one card
 PATCH_MM = 2.1  # half side of a corner's patch: the white rim round a marker is 2.5 mm
 PATCH_SAMPLES = 15
 EDGE_BLUR_PX = 1.1  # typical blur of a phone's edge, sd; a wrong one costs noise, not bias
@@ -126,14 +128,14 @@ def _once(markers: dict[int, list[np.ndarray]], file: str) -> dict[int, np.ndarr
 
 
 def _find_markers(grey: np.ndarray) -> dict[int, list[np.ndarray]]:
-    """Corner quads (4, 2) px by marker id."""
+    """Corner quads (4, 2) px by marker id; sought again, larger, where hardly any are found."""
     reduce = max(1, round(max(grey.shape) / REDUCED_PX))
-    small = grey
-    if reduce > 1:
-        small = cv2.resize(grey, None, fx=1 / reduce, fy=1 / reduce, interpolation=cv2.INTER_AREA)
-    found = _detect(small, 1.0 / reduce)
-    if len(found) < 2 and reduce > 1:
-        found = _detect(grey, 1.0)
+    found: dict[int, list[np.ndarray]] = {}
+    for scale in (1.0 / reduce, 1.0 if reduce > 1 else ENLARGE):
+        if len(found) < FEW_MARKERS:
+            way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+            sized = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=way)
+            found = max(_detect(sized, scale), found, key=len)
     return found
 
 
@@ -147,7 +149,8 @@ def _look_closer(
     h, w = grey.shape
     x0, y0 = np.clip(seen.min(0) - reach, 0, [w - 1, h - 1]).astype(int)
     x1, y1 = np.clip(seen.max(0) + reach, 1, [w, h]).astype(int)
-    enlarge = 1.0 if side > 48 else 2.0  # OpenCV reads markers of 4 px a module best when enlarged
+    # OpenCV reads markers of 4 px a module best when enlarged, and smaller ones not otherwise.
+    enlarge = 1.0 if side > 48 else 2.0 if side > 20 else ENLARGE
     crop = cv2.resize(
         grey[y0:y1, x0:x1], None, fx=enlarge, fy=enlarge, interpolation=cv2.INTER_CUBIC
     )
@@ -163,6 +166,8 @@ def _detect(image: np.ndarray, scale: float) -> dict[int, list[np.ndarray]]:
     p.adaptiveThreshWinSizeMin = 7
     p.adaptiveThreshWinSizeMax = 17
     p.adaptiveThreshWinSizeStep = 10
+    if scale > 1:  # modules of 2 px, blurred: their middles only, from more samples
+        p.perspectiveRemovePixelPerCell, p.perspectiveRemoveIgnoredMarginPerCell = 8, 0.2
     quads, ids, _ = cv2.aruco.ArucoDetector(_dictionary(), p).detectMarkers(image)
     out: dict[int, list[np.ndarray]] = {}
     if ids is None:

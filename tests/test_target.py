@@ -291,6 +291,15 @@ def test_blurred():
     assert why(shot([(4, *pose("usual"))], blur=6.0, noise=0.5)) == "blurred"
 
 
+def test_markers_of_eleven_px_are_read():
+    """A card at 2.3 m in a picture of 3 megapixels; OpenCV reads such markers enlarged only."""
+    turn, place = moved("usual", 1.8)
+    (sighting,) = find_cards(shot([(4, turn, place)]), "joint.jpg")
+    miss = sighting.corner_px - true_corners(turn, place)[sighting.corner_id]
+    assert len(miss) == 30
+    assert np.sqrt(np.mean(miss**2)) < 3 * CORNER_RMS_PX  # modules a third as wide
+
+
 def test_too_small():
     assert why(shot([(4, *moved("usual", 1.2))])) in ("no-card", "card-unreadable")
 
