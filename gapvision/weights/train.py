@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
+import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,9 +36,10 @@ FINE = 32  # channels beside them that keep what is narrower than two cells
 PEAK_RATE = 2e-3
 EASY = 0.5  # share of samples drawn alike from all photographs; the rest by their running loss
 MEMORY = 0.2
-SQUEEZED = 0.25  # share of the changed samples whose upper log is let down
-FEEDERS = 1  # processes that vary samples beside the one that trains
-KEEP_STEPS = 400  # the weights are written so often, should the training be cut short
+LEVEL_SLOPE = 0.02  # of sight; below it either log may be the nearer one where they meet
+SQUEEZED = 0.35  # share of the changed samples whose upper log is let down
+WARM_STEPS = 60
+KEEP_STEPS = 150  # the weights are written so often, should the training be cut short
 LIGHT = (np.arange(256) / 255).astype(np.float32) ** np.float32(2.2)
 LOGS_PAST_CROSSING_MM, END_SHOWS_MM = 450.0, 150.0  # the studio's logs; what parallax adds
 TRUTH_NAIL_BELOW_TOP_MM = 0.0  # truth.json gives the middle of the card's top edge
@@ -174,7 +176,7 @@ def make_sample(folder: Path, truth: dict, shot: dict, rng: np.random.Generator)
         line[log] = np.interp(
             np.arange(columns), c[np.argsort(c)], r[np.argsort(c)], left=np.nan, right=np.nan
         )
-    label = _labels(rows, line["upper"], line["lower"])
+    label = _labels(line["upper"], line["lower"], sight_slope(band))
     label[_in_front(truth, band, exact)] = FRONT
     label[band.hidden | ~band.seen] = IGNORE
     label[:, _past_the_ends(truth, band)] = IGNORE
@@ -202,14 +204,20 @@ def _rendered(shot: dict, band: Band) -> slice:
     return slice(*np.searchsorted(band.stations(), shot["window"]))
 
 
-def _labels(rows: int, upper: np.ndarray, lower: np.ndarray) -> np.ndarray:
-    r = np.arange(rows)[:, None]
+def _labels(upper: np.ndarray, lower: np.ndarray, slope: np.ndarray) -> np.ndarray:
+    """Classes (rows, columns) by the outlines' rows (columns,) and the slope of sight (rows,).
+
+    Where the outlines overlap the gap is shut. What shows there is the nearer limb's log: the upper
+    one seen from above, the lower one from below.
+    """
+    r = np.arange(len(slope))[:, None]
     shut = upper >= lower
-    label = np.full((rows, len(upper)), GAP, np.uint8)
-    label[r < upper] = UPPER
-    label[r > lower] = LOWER
-    label = np.where(shut & (r < lower), UPPER, np.where(shut & (r > upper), LOWER, label))
-    label[shut & (r >= lower) & (r <= upper)] = IGNORE
+    label = np.full((len(slope), len(upper)), GAP, np.uint8)
+    label[r < np.where(shut, lower, upper)] = UPPER
+    label[r > np.where(shut, upper, lower)] = LOWER
+    nearer = np.where(slope > LEVEL_SLOPE, UPPER, np.where(slope < -LEVEL_SLOPE, LOWER, IGNORE))
+    overlap = shut & (r >= lower) & (r <= upper)
+    label = np.where(overlap, nearer[:, None], label)
     label[:, ~np.isfinite(upper) | ~np.isfinite(lower)] = IGNORE
     return label.astype(np.uint8)
 
@@ -314,11 +322,11 @@ def _clouds(rows: int, columns: int, high: float, wide: float, rng) -> np.ndarra
 
 
 def _lowered(light, blind, label, upper, lower, slope, rng):
-    """The upper log let down until the gap is narrow or here and there shut; the rest as it was."""
+    """The upper log let down until the gap is narrow or shut, in places or all along."""
     open_ = (lower - upper)[np.isfinite(lower - upper)]
     if rng.random() > SQUEEZED or len(open_) == 0 or np.median(open_) < 4:
         return light, blind, label, upper
-    down = int(np.percentile(open_, rng.uniform(0, 60)) - rng.uniform(-3, 12))
+    down = int(np.percentile(open_, rng.uniform(0, 100)) - rng.uniform(-6, 12))
     if down < 2:
         return light, blind, label, upper
     rows = len(label)
@@ -330,7 +338,6 @@ def _lowered(light, blind, label, upper, lower, slope, rng):
         above &= r < lower
     light = np.where(above[..., None], moved[0], light)
     blind, label = np.where(above, moved[1], blind), np.where(above, moved[2], label)
-    label[np.isfinite(upper)[None] & (upper > lower)[None] & (r >= lower) & (r <= upper)] = IGNORE
     return light, blind, label, upper
 
 
@@ -479,64 +486,106 @@ def build_network():
     return Net()
 
 
-def _feed(samples: list[Sample], hard: np.ndarray, batches, seed: int) -> None:
-    """Put batches of varied samples without end; ``hard`` is each photograph's running loss."""
-    rng = np.random.default_rng(seed)
-    while True:  # the hard ones come oftener
-        share = EASY / len(samples) + (1 - EASY) * hard / hard.sum()
-        chosen = rng.choice(len(samples), BATCH, p=share / share.sum())
-        varied = [vary(samples[k], samples, rng) for k in chosen]
-        batches.put((chosen, [np.stack(p) for p in zip(*varied, strict=True)]))
+def train(
+    samples: list[Sample], seconds: float, out: Path, start: Path | None, seed: int, processes: int
+) -> None:
+    """Minimise the labels' cross entropy for some time; write ``out``.pt and ``out``.onnx.
 
-
-def train(samples: list[Sample], seconds: float, out: Path, start: Path | None, seed: int) -> None:
-    """Minimise the labels' cross entropy for some time; write ``out``.pt and ``out``.onnx."""
+    Each process varies and learns a batch of its own, and all go the mean of their steps: with one
+    thread each they wait for each other no longer than a step.
+    """
     cv2.setNumThreads(1)
     fork = multiprocessing.get_context("fork")  # the samples are shared, not copied
-    batches = fork.Queue(6)
-    hard = np.frombuffer(fork.RawArray("d", [1.0] * len(samples)))
-    for k in range(FEEDERS):
-        fork.Process(target=_feed, args=(samples, hard, batches, seed + k), daemon=True).start()
-    import torch  # after the fork: its threads would not survive one
-    from torch.nn.functional import cross_entropy
+    meeting = Path(tempfile.mkdtemp()) / "processes"
+    others = [
+        fork.Process(
+            target=_learn, args=(rank, processes, meeting, samples, seconds, out, start, seed)
+        )
+        for rank in range(1, processes)
+    ]
+    for other in others:
+        other.start()
+    _learn(0, processes, meeting, samples, seconds, out, start, seed)
+    for other in others:
+        other.join()
 
-    net = build_network()
+
+def _learn(rank, processes, meeting, samples, seconds, out, start, seed) -> None:
+    """One process of `train`; the first one writes."""
+    import torch  # after the fork: its threads would not survive one
+    import torch.distributed as group
+    from torch.nn.functional import cross_entropy
+    from torch.nn.utils import clip_grad_norm_
+
+    torch.set_num_threads(1)
+    group.init_process_group(
+        "gloo", init_method=f"file://{meeting}", rank=rank, world_size=processes
+    )
+    rng = np.random.default_rng([seed, rank])
+    torch.manual_seed(seed)
+    net = build_network().to(memory_format=torch.channels_last)
     if start:
         net.load_state_dict(torch.load(start), strict=False)  # layers it lacks begin anew
-    optimiser = torch.optim.AdamW(net.parameters(), PEAK_RATE, weight_decay=1e-4)
+    weights = list(net.parameters())
+    sizes = [w.numel() for w in weights]
+    optimiser = torch.optim.AdamW(weights, PEAK_RATE, weight_decay=1e-4)
+    half = torch.cpu.get_capabilities().get("amx_tile", False)  # elsewhere it is slower than whole
+    hard = np.ones(len(samples))  # each photograph's running loss
     begun, losses = time.time(), []
-    while (done := (time.time() - begun) / seconds) < 1:
-        warm = min(1.0, (len(losses) + 1) / 100)
-        for group in optimiser.param_groups:
-            group["lr"] = PEAK_RATE * warm * (0.5 + 0.5 * np.cos(np.pi * done) + 0.01)
-        chosen, batch = batches.get(timeout=300)  # a feeder that died must not be waited for
-        x, label, weight = (torch.from_numpy(v) for v in batch)
+    while (done := _agreed(group, (time.time() - begun) / seconds)) < 1:
+        warm = min(1.0, (len(losses) + 1) / WARM_STEPS)
+        for setting in optimiser.param_groups:
+            setting["lr"] = PEAK_RATE * warm * (0.5 + 0.5 * np.cos(np.pi * done) + 0.01)
+        share = EASY / len(samples) + (1 - EASY) * hard / hard.sum()  # the hard ones come oftener
+        chosen = rng.choice(len(samples), BATCH, p=share / share.sum())
+        varied = [vary(samples[k], samples, rng) for k in chosen]
+        x, label, weight = (torch.from_numpy(np.stack(p)) for p in zip(*varied, strict=True))
         net.train()
         counted = (label != IGNORE) * weight
-        with torch.autocast("cpu", torch.bfloat16):  # several times as fast where it is built in
-            score = net(x)
+        with torch.autocast("cpu", torch.bfloat16, enabled=half):
+            score = net(x.to(memory_format=torch.channels_last))
         entropy = cross_entropy(score.float(), label, ignore_index=IGNORE, reduction="none")
         loss = (entropy * counted).sum() / counted.sum()
         each = (entropy * counted).detach().sum((1, 2)) / counted.sum((1, 2)).clamp(min=1.0)
         hard[chosen] += MEMORY * (np.clip(each.numpy(), 0.01, 1.0) - hard[chosen])
         optimiser.zero_grad()
         loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
+        step = torch.cat([w.grad.reshape(-1) for w in weights])
+        group.all_reduce(step)
+        for w, mean in zip(weights, (step / processes).split(sizes), strict=True):
+            w.grad.copy_(mean.view_as(w.grad))
+        clip_grad_norm_(weights, 5.0)
         optimiser.step()
         losses.append(loss.item())
-        if len(losses) % 50 == 0:
-            print(
-                len(losses),
-                f"{time.time() - begun:.0f} s",
-                f"{np.mean(losses[-50:]):.4f}",
-                flush=True,
-            )  # noqa: E501
-        if len(losses) % KEEP_STEPS == 0:
+        if rank == 0 and len(losses) % 50 == 0:
+            spent = f"{time.time() - begun:.0f} s"
+            print(len(losses), spent, f"{np.mean(losses[-50:]):.4f}", flush=True)
+        if rank == 0 and len(losses) % KEEP_STEPS == 0:
             torch.save(net.state_dict(), out.with_suffix(".pt"))
-    torch.save(net.state_dict(), out.with_suffix(".pt"))
-    net.eval()
+    for statistic in net.buffers():
+        if statistic.is_floating_point():
+            group.all_reduce(statistic)
+            statistic /= processes
+    if rank == 0:
+        torch.save(net.state_dict(), out.with_suffix(".pt"))
+        write_onnx(net, out.with_suffix(".onnx"))
+
+
+def _agreed(group, done: float) -> float:
+    """The first process's clock, by which all stop after the same step."""
+    import torch
+
+    clock = torch.tensor([done])
+    group.broadcast(clock, 0)
+    return float(clock)
+
+
+def write_onnx(net, path: Path) -> None:
+    """The network as `outlines` reads it, for bands of any size."""
+    import torch
+
     torch.onnx.export(
-        net, torch.zeros(1, 6, 384, 1536), out.with_suffix(".onnx"), input_names=["x"],
+        net.eval(), torch.zeros(1, 6, 384, 1536), path, input_names=["x"],
         output_names=["y"], dynamic_axes={"x": {2: "h", 3: "w"}, "y": {2: "h", 3: "w"}},
         opset_version=17, dynamo=False,
     )  # fmt: skip
@@ -552,11 +601,12 @@ def main() -> None:
     ask.add_argument("--out", type=Path, default=Path("tracer"))
     ask.add_argument("--start", type=Path)
     ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--processes", type=int, default=2, help="one a core")
     a = ask.parse_args()
     rng = np.random.default_rng(a.seed)
     samples = [s for folder in a.folder for s in load_samples(folder, rng)]
     print(f"{len(samples)} photographs")
-    train(samples, a.seconds, a.out, a.start, a.seed)
+    train(samples, a.seconds, a.out, a.start, a.seed, a.processes)
 
 
 if __name__ == "__main__":
