@@ -496,18 +496,14 @@ def train(
     """
     cv2.setNumThreads(1)
     fork = multiprocessing.get_context("fork")  # the samples are shared, not copied
-    meeting = Path(tempfile.mkdtemp()) / "processes"
-    others = [
-        fork.Process(
-            target=_learn, args=(rank, processes, meeting, samples, seconds, out, start, seed)
-        )
-        for rank in range(1, processes)
-    ]
-    for other in others:
-        other.start()
-    _learn(0, processes, meeting, samples, seconds, out, start, seed)
-    for other in others:
-        other.join()
+    with tempfile.TemporaryDirectory() as folder:
+        shared = (processes, Path(folder) / "meeting", samples, seconds, out, start, seed)
+        others = [fork.Process(target=_learn, args=(rank, *shared)) for rank in range(1, processes)]
+        for other in others:
+            other.start()
+        _learn(0, *shared)
+        for other in others:
+            other.join()
 
 
 def _learn(rank, processes, meeting, samples, seconds, out, start, seed) -> None:
