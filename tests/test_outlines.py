@@ -24,6 +24,7 @@ from gapvision.outlines import (
 )
 from gapvision.photo import linear
 from gapvision.rays import FACING, Camera
+from gapvision.weights.train import IGNORE, _labels
 
 SIZE = (1300, 760)  # px
 PX_PER_MM = 1.8
@@ -273,3 +274,17 @@ def test_something_in_front_is_not_taken_for_an_outline():
     for line in (found.upper, found.lower):
         assert (line.state[front] == HIDDEN).all()
         assert (line.state[~front] == SEEN).all()
+
+
+@pytest.mark.parametrize(
+    ("slope", "overlap"),
+    [(0.2, UPPER), (-0.2, LOWER), (0.0, IGNORE)],
+    ids=["above", "below", "level"],
+)
+def test_training_labels_a_shut_gap_as_the_nearer_log(slope, overlap):
+    """By the geometry of two circles: from above the upper log's limb is the nearer one."""
+    upper, lower = np.array([10.0, 14.0]), np.array([14.0, 10.0])  # open, shut
+    label = _labels(upper, lower, np.full(30, slope))
+    assert (label[:10] == UPPER).all() and (label[15:] == LOWER).all()
+    assert (label[11:14, 0] == GAP).all()
+    assert (label[10:15, 1] == overlap).all()
