@@ -3,7 +3,8 @@
     python -m gapvision.weights.train FOLDER --seconds 1200 --out tracer
 
 FOLDER holds one folder a joint, each with photographs and a ``truth.json`` that describes the logs'
-surfaces, the cards and the shots. PyTorch and onnx are needed to train, and for nothing else.
+surfaces, the cards and the shots. PyTorch (tried with 2.13) and onnx are needed to train, and for
+nothing else.
 `RECORD.md` beside this file tells what the shipped weights were trained on.
 """
 
@@ -211,12 +212,11 @@ def _labels(upper: np.ndarray, lower: np.ndarray, slope: np.ndarray) -> np.ndarr
     one seen from above, the lower one from below.
     """
     r = np.arange(len(slope))[:, None]
-    shut = upper >= lower
     label = np.full((len(slope), len(upper)), GAP, np.uint8)
-    label[r < np.where(shut, lower, upper)] = UPPER
-    label[r > np.where(shut, upper, lower)] = LOWER
+    label[r < np.minimum(upper, lower)] = UPPER
+    label[r > np.maximum(upper, lower)] = LOWER
     nearer = np.where(slope > LEVEL_SLOPE, UPPER, np.where(slope < -LEVEL_SLOPE, LOWER, IGNORE))
-    overlap = shut & (r >= lower) & (r <= upper)
+    overlap = (r >= lower) & (r <= upper)
     label = np.where(overlap, nearer[:, None], label)
     label[:, ~np.isfinite(upper) | ~np.isfinite(lower)] = IGNORE
     return label.astype(np.uint8)
@@ -511,7 +511,6 @@ def _learn(rank, processes, meeting, samples, seconds, out, start, seed) -> None
     import torch  # after the fork: its threads would not survive one
     import torch.distributed as group
     from torch.nn.functional import cross_entropy
-    from torch.nn.utils import clip_grad_norm_
 
     torch.set_num_threads(1)
     group.init_process_group(
@@ -550,7 +549,7 @@ def _learn(rank, processes, meeting, samples, seconds, out, start, seed) -> None
         group.all_reduce(step)
         for w, mean in zip(weights, (step / processes).split(sizes), strict=True):
             w.grad.copy_(mean.view_as(w.grad))
-        clip_grad_norm_(weights, 5.0)
+        torch.nn.utils.clip_grad_norm_(weights, 5.0)
         optimiser.step()
         losses.append(loss.item())
         if rank == 0 and len(losses) % 50 == 0:
