@@ -233,6 +233,8 @@ def why_doubtful(m: Measurement, units: str) -> str:
     misfit = any(c.code in ("misfit", "log-moved") for c in m.cautions)
     if any(c.code == "line-steps" for c in m.cautions):
         return "a traced line leaves its log"
+    if any(c.code == "odd-size" for c in m.cautions):
+        return "a log comes out as thick as hardly any is"
     if unseen_mm and misfit:
         return f"{distance_text(unseen_mm, units)} not seen, and a misfit"
     if unseen_mm:

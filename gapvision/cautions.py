@@ -42,6 +42,7 @@ MOVED_U = 3.5
 USUAL_U95_MM = 1.5  # of three heights: DEVELOPERS.md, "Results"
 GAIN_FROM_MM = 2.0  # nobody is promised less than there is already
 BEYOND_MM = 100.0  # of joint past the measured stretch, looked at for what hides it
+USUAL_LOG_MM = 150.0, 600.0  # thick, 6 to 24 in; common practice, no source
 CARD_REACH_MM = 170.0  # half a card and its backing, seen askew
 MOST_UNSEEN = 5
 
@@ -53,6 +54,7 @@ def is_doubtful(f: Findings) -> bool:
         or bool(_misfits(f))
         or bool(_moved(f))
         or bool(_steps(f))
+        or bool(_odd_sizes(f))
         or f.contradict
         or bool(_by_hand_off(f, DOUBTFUL_U))
     )
@@ -76,7 +78,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
             "look at the picture, photograph that stretch again."
         )
         out.append(Caution("misfit", text, p.from_mm, p.to_mm))
-    out += _steps(f) + moved
+    out += _steps(f) + moved + _odd_sizes(f)
     out += _by_hand_off(f, DISAGREES_U)
     out += [Caution("left-out", p.lacked) for p in f.left_out]
     out += station_origin_moved(f)
@@ -109,6 +111,20 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
         )
         out.append(Caution("no-diameter", text))
     return tuple(out)
+
+
+def _odd_sizes(f: Findings) -> list[Caution]:
+    """Logs of no stated diameter that come out as thick as no wall log is: their curve is not seen."""
+    out = []
+    for log, r in (f.radii or {}).items():
+        thick = 2 * float(np.median(r.fitted_mm[f.shown]))
+        if r.stated_mm is None and not USUAL_LOG_MM[0] <= thick <= USUAL_LOG_MM[1]:
+            text = (
+                f"The photographs alone make the {log} log {speaker(f)(thick)} thick, as hardly any "
+                f"log is: tape it at both ends and state it by --{log}-diameter."
+            )
+            out.append(Caution("odd-size", text))
+    return out
 
 
 def _unseen(f: Findings) -> list[tuple[float, float]]:

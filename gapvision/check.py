@@ -32,6 +32,7 @@ CONTRADICTORY = {
     "misfit": "their outlines miss the fitted logs",
     "log-moved": "they contradict each other",
     "line-steps": "a traced line leaves its log",
+    "odd-size": "they make a log as thick as hardly any is",
     "card-moved": "a card moved between them",
     "card-swung": "a card swung between them",
     "card-size": "their cards seem to be of two sizes",

@@ -335,8 +335,8 @@ def fit_joint(
         Where nothing fits what was seen.
     """
     state = start
-    prior_rows = _section_priors(start, stated, priors)
     for scale, damping in anneal:
+        prior_rows = _section_priors(state, stated, priors)
         for _ in range(STEPS):
             normal, gradient, _ = _normal_equations(
                 views, lenses, state, stated, priors, prior_rows, scale, readings
@@ -609,10 +609,12 @@ def _section_priors(state: Joint, stated: dict, priors: Priors):
                 _smooth(at, priors.radius_mm, 0.0, priors.radius_wave_mm, priors.wave_mm),
             )  # noqa: E501
         else:
-            mean = np.full(len(at), priors.unknown_radius_mm)
-            cov = _smooth(
-                at, priors.u_unknown_radius_mm, 0.008, priors.radius_wave_mm, priors.wave_mm
-            )  # noqa: E501
+            # In the logarithm, straight about where the fit stands: a radius a quarter of the usual
+            # one is as unlikely as four times that.
+            now = float(state.coefficients["r_" + tag].mean())
+            mean = np.full(len(at), now * (1 - np.log(now / priors.unknown_radius_mm)))
+            u = now * priors.u_unknown_radius_mm / priors.unknown_radius_mm
+            cov = _smooth(at, u, 0.008, priors.radius_wave_mm, priors.wave_mm)
         f = _whitener(cov)
         rows.append((("r_" + tag,), f @ mean, f))
     f = _whitener(

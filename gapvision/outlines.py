@@ -1,9 +1,10 @@
 """The two outlines of the open joint, sub-pixel, each point with its own standard uncertainty.
 
-Three steps: a small network says of every cell of the band what lies there (upper log, background
-seen through the gap, lower log, something in front); dynamic programming finds the two lines that
-part these labels best along the whole band; a limb model then finds the edge beside each line in
-linear light at full resolution.
+Four steps: a small network says of every cell of the band what lies there (upper log, background
+seen through the gap, lower log, something in front); a second one says along the lines that part
+these labels how likely each row is the limb's (`gapvision.lines`); dynamic programming finds the two
+lines that agree best with both along the whole band; a limb model then finds the edge beside each
+line in linear light at full resolution.
 """
 
 from __future__ import annotations
@@ -24,8 +25,10 @@ GRAIN = 16  # the network halves the picture four times
 HEIGHT_UNIT_MM = 150.0
 TEMPER = 0.35  # neighbouring cells err together: their votes are counted less than in full
 VOTE_LIMIT = 4.0  # and no cell outvotes its surroundings
+BASE_BLOCKS = 15.0  # 60 mm: the second network's strips follow the log, not the labels' steps
+VOTES_SHARE, PLACES_SHARE = 0.25, 1.0  # of a line's cost, where the second network was asked
 STEP_ROWS = 3  # the line's largest step between blocks
-STEP_COST = 3.0
+STEP_COST = 6.0
 LEAST_GAP_PX = 3.0  # nothing below this can be measured
 EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
@@ -76,8 +79,8 @@ def sight_slope(band: Band) -> np.ndarray:
     return (eye[1] - height) / abs(eye[2] - band.z_mm)
 
 
-def label_band(band: Band, expected_row: float | None) -> np.ndarray:
-    """Log-probabilities (4, rows, columns) of upper log, gap, lower log, something in front.
+def network_input(band: Band, expected_row: float | None) -> np.ndarray:
+    """The networks' planes (6, rows, columns): colour, blind, height, slope of sight.
 
     ``expected_row`` is where the cards' log should end, by its diameter; None where unknown.
     """
@@ -92,7 +95,12 @@ def label_band(band: Band, expected_row: float | None) -> np.ndarray:
     if expected_row is not None:
         height += ((np.arange(rows) - expected_row) * CELL_MM / HEIGHT_UNIT_MM)[:, None]
     slope = np.broadcast_to(sight_slope(band)[:, None].astype(np.float32), (rows, columns))
-    x = np.concatenate([image.transpose(2, 0, 1), blind[None], height[None], slope[None]])
+    return np.concatenate([image.transpose(2, 0, 1), blind[None], height[None], slope[None]])
+
+
+def label_cells(x: np.ndarray) -> np.ndarray:
+    """Log-probabilities (4, rows, columns) of upper log, gap, lower log, something in front."""
+    rows, columns = x.shape[1:]
     pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
     x = np.pad(x, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
     net = _network()
@@ -103,14 +111,46 @@ def label_band(band: Band, expected_row: float | None) -> np.ndarray:
 
 
 def in_blocks(labels: np.ndarray) -> np.ndarray:
-    """Probabilities (4, rows, blocks) of what lies there, from `label_band`'s for every cell."""
+    """Probabilities (4, rows, blocks) of what lies there, from `label_cells`'s for every cell."""
     blocks = labels.shape[2] // BLOCK
     cells = np.exp(labels[:, :, : blocks * BLOCK])
     return cells.reshape(4, labels.shape[1], blocks, BLOCK).mean(-1)
 
 
+def first_lines(band: Band, chances: np.ndarray) -> list[np.ndarray]:
+    """Rows (columns,) along the upper and the lower outline by the labels alone, smoothed."""
+    blocks = chances.shape[2]
+    votes, _ = _votes(band, chances)
+    column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
+    out = []
+    for v in votes:
+        path = _best_path(_cost(v)) - 0.5
+        smooth = cv2.GaussianBlur(_running_median(path, 9)[None], (0, 0), BASE_BLOCKS)[0]
+        out.append(np.interp(np.arange(band.bgr.shape[1]), column, smooth))
+    return out
+
+
+def _votes(band: Band, chances: np.ndarray):
+    """Votes (rows, blocks) of cells to lie above the upper, above the lower line; what is usable."""
+    p = chances.astype(np.float64) + 1e-4
+    usable = _blockwise(band.seen & ~band.hidden, chances.shape[2])
+    vote_u = np.log(p[UPPER]) - np.log(p[GAP] + p[LOWER])
+    vote_l = np.log(p[UPPER] + p[GAP]) - np.log(p[LOWER])
+    heard = (1 - p[FRONT]) * usable * TEMPER
+    return [np.clip(v, -VOTE_LIMIT, VOTE_LIMIT) * heard for v in (vote_u, vote_l)], usable
+
+
+def _cost(votes: np.ndarray) -> np.ndarray:
+    """What a line above row r costs (rows + 1, blocks)."""
+    return -np.concatenate([np.zeros((1, votes.shape[1])), np.cumsum(votes, axis=0)], 0)
+
+
 def trace_outlines(
-    linear_bgr, band: Band, chances: np.ndarray, guide: tuple[np.ndarray, np.ndarray] | None = None
+    linear_bgr,
+    band: Band,
+    chances: np.ndarray,
+    places: np.ndarray | None = None,
+    guide: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> Trace:
     """Find both outlines along a band.
 
@@ -120,22 +160,20 @@ def trace_outlines(
         ``(x0, y0, x1, y1) -> array (h, w, 3)``: a part of the photograph in linear light.
     chances : array (4, rows, blocks)
         From `in_blocks`.
+    places : array (2, rows + 1, blocks), optional
+        From `gapvision.lines.line_places`; without it the labels alone tell.
     guide : pair of arrays (blocks,), optional
         Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
         the lines are then sought near them.
     """
     rows, blocks = chances.shape[1:]
     p = chances.astype(np.float64) + 1e-4
-    open_ = 1 - p[FRONT]
-    usable = _blockwise(band.seen & ~band.hidden, blocks)
-    vote_u = np.log(p[UPPER]) - np.log(p[GAP] + p[LOWER])
-    vote_l = np.log(p[UPPER] + p[GAP]) - np.log(p[LOWER])
-    votes = [
-        np.clip(v, -VOTE_LIMIT, VOTE_LIMIT) * open_ * usable * TEMPER for v in (vote_u, vote_l)
-    ]
+    votes, usable = _votes(band, chances)
     paths, doubts = [], []
     for k, v in enumerate(votes):
-        cost = -np.concatenate([np.zeros((1, blocks)), np.cumsum(v, axis=0)], 0)
+        cost = _cost(v)
+        if places is not None:
+            cost = VOTES_SHARE * cost - PLACES_SHARE * places[k]
         if guide is not None:
             away = np.abs(np.arange(rows + 1)[:, None] - 0.5 - guide[k][None])
             cost = cost + np.where(np.isfinite(guide[k])[None], np.nan_to_num(0.5 * away), 0.0)

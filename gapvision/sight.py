@@ -10,14 +10,18 @@ from gapvision import card
 from gapvision.band import CELL_MM, Band, cut_band, visible_stretch
 from gapvision.errors import OutlinesNotFound
 from gapvision.fit import Lens, Outline, Priors, View, card_axes
+from gapvision.lines import line_places
 from gapvision.outlines import (
+    BLOCK,
     LEAST_GAP_PX,
     SEEN,
     SHUT,
     Line,
     Trace,
+    first_lines,
     in_blocks,
-    label_band,
+    label_cells,
+    network_input,
     trace_outlines,
 )
 from gapvision.photo import Photo, linear, to_8bit
@@ -68,6 +72,7 @@ class Sight:
     view: View
     band: Band
     chances: np.ndarray  # float16 (4, rows, blocks), from `in_blocks`
+    places: np.ndarray  # float16 (2, rows + 1, blocks), from `line_places`
     trace: Trace
     strip: Strip
     unread_cards: tuple[int, ...] = ()  # of which parts are seen
@@ -128,9 +133,11 @@ def take_sight(
     polygons = [c.nail_mm + _with_backing() @ card_axes(c.tilt_rad, c.side).T for c in cards]
     band = cut_band(to_8bit(photo.bgr), camera, z, stretch, top, bottom, polygons)
     row = None if expected is None else top - expected
-    chances = in_blocks(label_band(band, row))
+    planes = network_input(band, row)
+    chances = in_blocks(label_cells(planes))
+    places = line_places(planes, first_lines(band, chances), BLOCK)
     whole = Strip(photo.bgr, 0, 0)
-    trace = trace_outlines(whole.linear, band, chances)
+    trace = trace_outlines(whole.linear, band, chances, places)
     both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
     if both.sum() < LEAST_BLOCKS:
         raise OutlinesNotFound(
@@ -142,7 +149,8 @@ def take_sight(
     strip = _strip(photo.bgr, band, trace)
     band = replace(band, bgr=np.empty((0, 0, 3), np.uint8))
     photo = replace(photo, bgr=np.empty((0, 0, 3), np.uint8))
-    return Sight(photo, view, band, chances.astype(np.float16), trace, strip)
+    seen = chances.astype(np.float16), places.astype(np.float16)
+    return Sight(photo, view, band, *seen, trace, strip)
 
 
 def _with_backing() -> np.ndarray:
@@ -189,7 +197,9 @@ def retrace(sight: Sight, upper_px: np.ndarray, lower_px: np.ndarray) -> Sight:
         blocks = len(sight.trace.station_mm)
         at = (np.arange(blocks) + 0.5) * 4 - 0.5
         guide.append(np.interp(at, column[order], row[order], left=np.nan, right=np.nan))
-    trace = trace_outlines(sight.strip.linear, sight.band, sight.chances, tuple(guide))
+    trace = trace_outlines(
+        sight.strip.linear, sight.band, sight.chances, sight.places, tuple(guide)
+    )
     opening = CELL_MM * (guide[1] - guide[0]) / trace.mm_per_px
     shut = np.nan_to_num(opening, nan=np.inf) < LEAST_GAP_PX
     return replace(

@@ -549,6 +549,17 @@ def radii(lower=160.0, upper=155.0, u=9.0, stated=(160.0, 155.0)):
     }
 
 
+@pytest.mark.parametrize(("radius", "odd"), [(60.0, True), (80.0, False), (320.0, True)])
+def test_a_log_that_comes_out_as_thick_as_none_is_must_be_taped(radius, odd):
+    """Of unstated diameter only: who states 120 mm has taped it."""
+    f = findings(radii=radii(upper=radius, stated=(160.0, None)))
+    said = [c.text for c in find_cautions(f) if c.code == "odd-size"]
+    assert is_doubtful(f) == odd == bool(said)
+    for text in said:
+        assert f"the upper log {2 * radius:.0f} mm thick" in text and "--upper-diameter" in text
+    assert not is_doubtful(findings(radii=radii(upper=radius, stated=(160.0, radius))))
+
+
 def test_lines_of_sight_that_stay_near_the_crown():
     """Slopes to 0.15 touch a log of radius 160 within 24 mm; the groove reaches to 38."""
     flat = (photo("a.jpg", 0.15 * FAR), photo("b.jpg", -0.1 * FAR))

@@ -8,6 +8,7 @@ import pytest
 
 from gapvision import outlines
 from gapvision.band import CELL_MM, Band, cut_band
+from gapvision.lines import line_places
 from gapvision.outlines import (
     BLOCK,
     FRONT,
@@ -18,13 +19,15 @@ from gapvision.outlines import (
     SEEN,
     SHUT,
     UPPER,
+    first_lines,
     in_blocks,
-    label_band,
+    label_cells,
+    network_input,
     trace_outlines,
 )
 from gapvision.photo import linear
 from gapvision.rays import FACING, Camera
-from gapvision.weights.train import IGNORE, _labels
+from gapvision.weights.samples import IGNORE, _labels
 
 SIZE = (1300, 760)  # px
 PX_PER_MM = 1.8
@@ -70,10 +73,13 @@ def draw(gap_mm, seed=5, wood=WOOD, behind=CLOTH):
 
 def trace(picture, cards=(), guide=None):
     band = cut_band(picture, CAMERA, 0.0, STRETCH_MM, TOP_MM, BOTTOM_MM, list(cards))
-    labels = label_band(band, TOP_MM + 150.0)
+    planes = network_input(band, TOP_MM + 150.0)
+    labels = label_cells(planes)
     light = linear(picture)
+    chances = in_blocks(labels)
+    places = line_places(planes, first_lines(band, chances), BLOCK)
     return trace_outlines(
-        lambda x0, y0, x1, y1: light[y0:y1, x0:x1], band, in_blocks(labels), guide
+        lambda x0, y0, x1, y1: light[y0:y1, x0:x1], band, chances, places, guide
     ), labels
 
 
@@ -258,9 +264,10 @@ def test_card_is_hidden_and_its_edge_is_not_traced():
 def test_beyond_the_picture_s_edge_nothing_is_seen():
     band = cut_band(draw(34.0), CAMERA, 0.0, (300.0, 560.0), TOP_MM, BOTTOM_MM, [])
     light = linear(draw(34.0))
-    found = trace_outlines(
-        lambda a, b, c, d: light[b:d, a:c], band, in_blocks(label_band(band, None))
-    )
+    planes = network_input(band, None)
+    chances = in_blocks(label_cells(planes))
+    places = line_places(planes, first_lines(band, chances), BLOCK)
+    found = trace_outlines(lambda a, b, c, d: light[b:d, a:c], band, chances, places)
     edge = CENTRE_MM[0] + SIZE[0] / 2 / PX_PER_MM
     beyond = found.station_mm > edge
     assert beyond.sum() > 10
