@@ -195,7 +195,7 @@ def retrace(sight: Sight, upper_px: np.ndarray, lower_px: np.ndarray) -> Sight:
         column, row = sight.band.from_image(px)
         order = np.argsort(column)
         blocks = len(sight.trace.station_mm)
-        at = (np.arange(blocks) + 0.5) * 4 - 0.5
+        at = (np.arange(blocks) + 0.5) * BLOCK - 0.5
         guide.append(np.interp(at, column[order], row[order], left=np.nan, right=np.nan))
     trace = trace_outlines(
         sight.strip.linear, sight.band, sight.chances, sight.places, tuple(guide)
