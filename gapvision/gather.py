@@ -13,7 +13,7 @@ from gapvision.options import MeasureOptions
 from gapvision.photo import load_photo, photo_paths
 from gapvision.result import PhotoResult
 from gapvision.sides import check_inside_cards, check_sides, side_of
-from gapvision.sight import Sight, take_sight
+from gapvision.sight import Sight, no_outlines, shows_gap, take_sight
 from gapvision.stated import stated_radii
 from gapvision.target import read_cards
 
@@ -64,6 +64,8 @@ def gather_sights(
                 progress(k + 1, len(paths))
     if not sights:
         raise failed[0][2] if failed else JointNotFitted("no-photos", "No photograph was given.")
+    if not any(shows_gap(s.trace) for s in sights):
+        raise no_outlines(sights[0].photo)
     check_sides([s.view for s in sights])
     check_inside_cards([s.view for s in sights], options.inside_cards)
     left_out = [PhotoResult(str(path), "", side, False, why.text) for path, side, why in failed]

@@ -34,8 +34,9 @@ def photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: floa
     heights = joint.sections(np.clip(axis, axis.min(), axis.max()))
     level = 0.5 * (float(np.mean(heights.h_l)) + float(np.mean(heights.h_u)))
     miss = np.concatenate(list(joint.residual_px[index].values()) or [np.array([np.nan])])
+    either = (trace.upper.state == SEEN) | (trace.lower.state == SEEN)
     both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
-    seen = axis[both] if both.any() else np.array([np.nan])
+    seen = axis[both if both.any() else either] if either.any() else np.array([np.nan])
     return PhotoResult(
         file=str(sight.photo.path), sha256=sight.photo.sha256, side=view.side, used=True,
         height_mm=float(camera.centre_mm[1] - level) * scale,

@@ -16,6 +16,7 @@ from gapvision.outlines import (
     LEAST_GAP_PX,
     SEEN,
     SHUT,
+    UNSURE,
     Line,
     Trace,
     first_lines,
@@ -38,6 +39,9 @@ FIT_BLOCKS = 3  # blocks of an outline that make one row of the fit: 12 mm
 ROUGH_MM = 1.2
 STRIP_MM = 45.0  # kept of the picture around the joint, for a second look
 LEAST_BLOCKS = 25  # 100 mm of both outlines
+LEAST_ALONE = (
+    100  # 400 mm of one: seen steeply the gap looks shut, and the nearer log's limb is plain
+)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -138,19 +142,42 @@ def take_sight(
     places = line_places(planes, first_lines(band, chances), BLOCK)
     whole = Strip(photo.bgr, 0, 0)
     trace = trace_outlines(whole.linear, band, chances, places)
-    both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
-    if both.sum() < LEAST_BLOCKS:
-        raise OutlinesNotFound(
-            "no-outlines",
-            f"{photo.file}: the open gap could not be traced below the upper log; it must be "
-            "open by at least 3 mm, in the picture, and different from what lies behind it: "
-            "hang a plain cloth behind the gap and photograph level with it.",
-        )
+    if not shows_gap(trace):
+        trace = _longer_alone(trace)
+        if trace is None:
+            raise no_outlines(photo)
     strip = _strip(photo.bgr, band, trace)
     band = replace(band, bgr=np.empty((0, 0, 3), np.uint8))
     photo = replace(photo, bgr=np.empty((0, 0, 3), np.uint8))
     seen = chances.astype(np.float16), places.astype(np.float16)
     return Sight(photo, view, band, *seen, trace, strip)
+
+
+def shows_gap(trace: Trace) -> bool:
+    """Whether enough of both outlines is seen: without such a photograph there is no gap to measure."""
+    both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
+    return int(both.sum()) >= LEAST_BLOCKS
+
+
+def no_outlines(photo: Photo) -> OutlinesNotFound:
+    """What to say of a photograph in which the gap is not seen."""
+    return OutlinesNotFound(
+        "no-outlines",
+        f"{photo.file}: the open gap could not be traced below the upper log; it must be "
+        "open by at least 3 mm, in the picture, and different from what lies behind it: "
+        "hang a plain cloth behind the gap and photograph level with it.",
+    )
+
+
+def _longer_alone(trace: Trace) -> Trace | None:
+    """The longer outline where the other is not to be trusted; None where neither is long enough."""
+    seen = {log: int((getattr(trace, log).state == SEEN).sum()) for log in ("upper", "lower")}
+    shorter, longer = sorted(seen, key=seen.get)
+    if seen[longer] < LEAST_ALONE:
+        return None
+    line = getattr(trace, shorter)
+    unsure = np.where(line.state == SEEN, UNSURE, line.state)
+    return replace(trace, **{shorter: replace(line, state=unsure)})
 
 
 def _with_backing() -> np.ndarray:
