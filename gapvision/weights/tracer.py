@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from gapvision.weights.layers import layer
 from gapvision.weights.samples import IGNORE, Sample
 from gapvision.weights.vary import vary
 
@@ -43,12 +44,6 @@ def build_network():
     place apart: a strip of far wall under the near log's limb may be no wider than that.
     """
     from torch import cat, nn
-
-    def layer(inputs, outputs, stride=1, spread=(1, 1)):
-        return nn.Sequential(
-            nn.Conv2d(inputs, outputs, 3, stride, spread, spread, bias=False),
-            nn.BatchNorm2d(outputs), nn.ReLU(),
-        )  # fmt: skip
 
     a, b, c, d = CHANNELS
 
