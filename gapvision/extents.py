@@ -39,7 +39,7 @@ def extent_strip(
     Rows are as the lens was held: above, level with or below the gap. Where photographs of a row
     overlap they take turns on lanes.
     """
-    used = [p for p in measurement.photos if p.used and len(seen_stations(p))]
+    used = [p for p in measurement.photos if p.used and np.isfinite(p.from_mm)]
     if len(used) < 2:
         return blank(0)
     sides = sorted({p.side for p in used}, reverse=True)  # outside first
@@ -93,13 +93,14 @@ def _lane(
         pieces = [
             np.sort(columns(piece[[0, -1]])).clip(PANEL_LEFT_PX, PANEL_RIGHT_PX)
             for piece in np.split(station, np.flatnonzero(np.diff(station) > BREAK_MM) + 1)
+            if len(piece)  # one outline alone may be all that it shows
         ]
         hatch(strip, *_ends(photo, columns), 4, LANE_PX - 4)
         for left, right in pieces:
             box(strip, left, right, 4, LANE_PX - 4, BLUE if is_shown else GREY)
-        left, right = max(pieces, key=np.ptp)
+        left, right = max(pieces, key=np.ptp, default=_ends(photo, columns))
         name = _fitted(photo, is_shown, right - left - 16)
-        ink, halo = (WHITE, BLUE) if is_shown else (BLACK, GREY)
+        ink, halo = (WHITE, BLUE) if is_shown else (BLACK, GREY if pieces else WHITE)
         labels.append((((left + right) / 2, LANE_PX / 2), name, NAME_PX, ink, "mm", halo))
     deciding_line(strip, measurement, columns, 0)
     for *label, halo in labels:

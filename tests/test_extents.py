@@ -9,6 +9,7 @@ from joints import joint, photo, whole_log
 
 from gapvision.drawing import BLUE, GREY
 from gapvision.extents import LANE_PX, ROW_GAP_PX, extent_strip
+from gapvision.outlines import SHUT
 
 
 def columns(station):
@@ -35,6 +36,16 @@ def test_bars_reach_as_far_as_the_joint_was_seen_and_are_hatched_where_not():
     start, stop = np.round(columns(hidden)).astype(int)
     field = strip[10 : LANE_PX - 10, start + 3 : stop - 2]
     assert 0.05 < (field == 120).all(axis=-1).mean() < 0.4
+
+
+def test_a_photograph_that_shows_one_outline_alone_is_hatched_all_along(said):
+    steep = photo("b.jpg", 1000.0, 3000.0)
+    steep = replace(steep, axis_state=np.full(len(steep.axis_station_mm), SHUT))
+    strip = extent_strip(joint(photos=(photo("a.jpg", -900.0, 900.0), steep)), columns, None)
+    start, stop = np.round(columns([1000.0, 3000.0])).astype(int)
+    field = strip[10 : LANE_PX - 10, start + 3 : stop - 2]
+    assert 0.05 < (field == 120).all(axis=-1).mean() < 0.4
+    assert "b" in said
 
 
 def test_the_photograph_shown_is_dark_and_named(said):
