@@ -8,22 +8,15 @@ shadow's edge may as well be it.
 
 from __future__ import annotations
 
-from functools import cache
-from importlib import resources
-
 import cv2
 import numpy as np
+
+from gapvision.network import log_shares, network
 
 STRIP_ROWS = 64
 COLUMNS = 2  # of the band that make one of the strip's
 GRAIN = 8  # the network halves the strip three times
 FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
-
-
-@cache
-def _network() -> cv2.dnn.Net:
-    weights = resources.files("gapvision").joinpath("weights/lines.onnx").read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
 
 
 def strip_rows(base: np.ndarray, sign: float) -> np.ndarray:
@@ -72,12 +65,9 @@ def line_places(x: np.ndarray, lines: list[np.ndarray], block: int) -> np.ndarra
     signs = (1.0, -1.0)
     cut = np.stack([cut_strip(x, base, s) for base, s in zip(lines, signs, strict=True)])
     pad = -cut.shape[3] % GRAIN
-    net = _network()
+    net = network("lines.onnx")
     net.setInput(np.pad(cut, ((0, 0), (0, 0), (0, 0), (0, pad)), mode="edge").astype(np.float32))
-    score = net.forward()[:, :, : cut.shape[3]]
-    score = score - score.max(1, keepdims=True)
-    score = score - np.log(np.exp(score).sum(1, keepdims=True))
-    score = np.maximum(score, FLOOR)
+    score = np.maximum(log_shares(net.forward()[:, :, : cut.shape[3]], 1), FLOOR)
     blocks = columns // block
     per = block // COLUMNS
     out = np.full((2, rows + 1, blocks), FLOOR, np.float32)

@@ -10,14 +10,13 @@ line in linear light at full resolution.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 
 import cv2
 import numpy as np
 
 from gapvision.band import CELL_MM, Band
 from gapvision.edges import EdgeFit, fit_edges
+from gapvision.network import log_shares, network
 
 UPPER, GAP, LOWER, FRONT = range(4)  # the network's classes
 BLOCK = 4  # columns of the band judged together, cells
@@ -66,12 +65,6 @@ class Trace:
     mm_per_px: np.ndarray
 
 
-@cache
-def _network() -> cv2.dnn.Net:
-    weights = resources.files("gapvision").joinpath("weights/tracer.onnx").read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
-
-
 def sight_slope(band: Band) -> np.ndarray:
     """How steeply the camera looks down on each row (n,): what is seen of a log changes with it."""
     eye = band.camera.centre_mm
@@ -103,11 +96,9 @@ def label_cells(x: np.ndarray) -> np.ndarray:
     rows, columns = x.shape[1:]
     pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
     x = np.pad(x, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
-    net = _network()
+    net = network("tracer.onnx")
     net.setInput(x[None])
-    y = net.forward()[0, :, :rows, :columns]
-    y = y - y.max(0)
-    return y - np.log(np.exp(y).sum(0))
+    return log_shares(net.forward()[0, :, :rows, :columns], 0)
 
 
 def in_blocks(labels: np.ndarray) -> np.ndarray:

@@ -53,7 +53,7 @@ class OneRow:
 
 
 def test_answers_lie_where_their_strips_were_cut(monkeypatch):
-    monkeypatch.setattr(lines, "_network", lambda: OneRow((40, 20)))
+    monkeypatch.setattr(lines, "network", lambda file: OneRow((40, 20)))
     upper, lower = np.full(WIDTH, 60.0), 95.0 + 0.1 * np.arange(WIDTH)
     places = line_places(planes(), [upper, lower], BLOCK)
     assert places.shape == (2, ROWS + 1, WIDTH // BLOCK)
@@ -68,7 +68,7 @@ def test_answers_lie_where_their_strips_were_cut(monkeypatch):
 
 def test_rows_share_one_chance_in_each_block(monkeypatch):
     """No row of a flat answer is likelier than another, and together they are certain."""
-    monkeypatch.setattr(lines, "_network", lambda: OneRow(()))
+    monkeypatch.setattr(lines, "network", lambda file: OneRow(()))
     level = np.full(WIDTH, 70.0)
     places = line_places(planes(), [level - 10, level + 10], BLOCK)
     inside = places > FLOOR
