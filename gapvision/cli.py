@@ -430,18 +430,28 @@ def plan(
 
 @app.command()
 def demo(
+    whole_log: Annotated[
+        bool,
+        typer.Option(
+            "--whole-log",
+            help="A log of 4.2 m from seven photographs: a level sweep, then above and below.",
+        ),
+    ] = False,
     units: UnitsOption = None,
 ) -> None:
     """Measure the photographs that come with gapvision, beside the known truth.
 
     \b
-    Example:
+    Examples:
       gapvision demo --units in
+      gapvision demo --whole-log
     """
     with exit_status():
         from gapvision.demo import run_demo
 
-        say(run_demo(Path.cwd(), units_of(units)))
+        with progress_bar() as progress:
+            text = run_demo(Path.cwd(), units_of(units), whole_log, progress)
+        say(text)
 
 
 @app.command()

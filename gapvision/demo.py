@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from importlib import resources
 from pathlib import Path
 
@@ -15,12 +16,20 @@ from gapvision.options import MeasureOptions
 PICTURE = "gapvision-demo{}.jpg"
 
 
-def run_demo(out_dir: Path, units: str = "mm") -> str:
-    """Measure the bundled joint, write its picture into a folder, and return the text to print.
+def run_demo(
+    out_dir: Path,
+    units: str = "mm",
+    whole_log: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> str:
+    """Measure a bundled joint, write its picture into a folder, and return the text to print.
 
-    The picture never replaces another: a number is added to its name where one is there.
+    The joint is one stretch from three heights, or a whole log in two passes. The picture never
+    replaces another: a number is added to its name where one is there.
     """
     folder = resources.files("gapvision").joinpath("demo")
+    if whole_log:
+        folder = folder.joinpath("whole_log")
     truth = json.loads(folder.joinpath("truth.json").read_text(encoding="utf-8"))
     with resources.as_file(folder) as photos:
         options = MeasureOptions(
@@ -32,7 +41,7 @@ def run_demo(out_dir: Path, units: str = "mm") -> str:
             to_mm=truth["to_mm"],
             units=units,
         )
-        measurement = measure(options)
+        measurement = measure(options, progress)
         picture = _free_name(out_dir)
         write_picture(picture, measurement, options)
     rows = [
@@ -41,7 +50,8 @@ def run_demo(out_dir: Path, units: str = "mm") -> str:
     ]
     lines = [
         f"{len(truth['files'])} rendered (path-traced) photographs of one joint, so that the truth is "
-        "known.",
+        "known:",
+        f"{truth['shoot']}.",
         "",
         answer_text(measurement, units),
         "",

@@ -59,9 +59,14 @@ def test_cards_of_no_such_paper_or_number(tmp_path):
 
 def test_demo_prints_what_it_returns(monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("gapvision.demo.run_demo", lambda folder, units: f"{folder} {units}")
+    monkeypatch.setattr(
+        "gapvision.demo.run_demo",
+        lambda folder, units, whole_log, progress: f"{folder} {units} {whole_log}",
+    )
     result = run("demo", "--units", "in")
-    assert (result.exit_code, result.stdout) == (0, f"{tmp_path} in\n")
+    assert (result.exit_code, result.stdout) == (0, f"{tmp_path} in False\n")
+    result = run("demo", "--whole-log")
+    assert (result.exit_code, result.stdout) == (0, f"{tmp_path} mm True\n")
 
 
 class Terminal(io.TextIOWrapper):

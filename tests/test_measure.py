@@ -7,6 +7,7 @@ renderer's scene file, not by this project (gapvision/demo/truth.json).
 from __future__ import annotations
 
 import json
+import re
 from importlib import resources
 
 import cv2
@@ -155,6 +156,19 @@ def fields(o):
 def test_groove_at_the_setting_agrees_with_the_sections(all_heights):
     """Where the groove is narrowest it is at least the cover: the setting has a margin."""
     assert all_heights.narrowest_groove.value_mm >= TRUTH["cover_mm"] - 1.0
+
+
+def test_whole_log_in_two_passes(tmp_path):
+    """4.2 m in seven photographs chained by five cards; measured, and the truth is in its half-width."""
+    told = []
+    text = run_demo(tmp_path, whole_log=True, progress=lambda done, total: told.append((done, total)))
+    truth = json.loads(FOLDER.joinpath("whole_log/truth.json").read_text(encoding="utf-8"))
+    assert told == [(k, 7) for k in range(1, 8)]
+    assert "sharing cards 1 to 5" in text and "\nMEASURED: set the points to " in text
+    for name, true in (("widest gap", "widest_gap_mm"), ("setting needed", "setting_mm")):
+        value, half = re.search(rf"{name} +measured +([0-9.]+) mm \+- ([0-9.]+)", text).groups()
+        assert abs(float(value) - truth[true]) <= float(half) + 0.1  # both are rounded
+    assert float(re.search(r"set to ([0-9.]+) mm$", text, re.M)[1]) >= truth["setting_mm"]
 
 
 def test_demo_prints_truth_and_picture(tmp_path):
