@@ -240,10 +240,7 @@ def _answer(
         station * scale, full(p.gap_mm), full(p.gap_u_mm), full(width), full(u_width),
         full(p.needed_mm), full(p.needed_u_mm),
     )  # fmt: skip
-    photos = tuple(
-        photo_result(s, v, joint, i, scale)
-        for i, (s, v) in enumerate(zip(sights, views, strict=True))
-    )
+    photos = tuple(photo_result(s, views, joint, i, scale) for i, s in enumerate(sights))
     cards = card_results(joint, photos, scale)
     by_hand = tuple(replace(b, place=place_at(cards, b.place.station_mm)) for b in by_hand)
     decides = np.zeros(len(station))

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from gapvision.cameras import CameraKey
-from gapvision.fit import Joint, View
+from gapvision.findings import near
+from gapvision.fit import Joint, Outline, View, residuals
 from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, UNSURE, Trace
 from gapvision.result import CardResult, LineStep, PhotoResult
 from gapvision.sight import Sight
@@ -24,7 +25,9 @@ def left_out_result(sight: Sight, why: str) -> PhotoResult:
     )  # fmt: skip
 
 
-def photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: float) -> PhotoResult:
+def photo_result(
+    sight: Sight, views: list[View], joint: Joint, index: int, scale: float
+) -> PhotoResult:
     """Of one photograph in use, the joint's ``index``-th, in true mm: ``scale`` of the card's."""
     camera = joint.cameras[index]
     middle = float(np.mean(joint.coefficients["z_l"]))
@@ -38,12 +41,12 @@ def photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: floa
     both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
     seen = axis[both if both.any() else either] if either.any() else np.array([np.nan])
     return PhotoResult(
-        file=str(sight.photo.path), sha256=sight.photo.sha256, side=view.side, used=True,
+        file=str(sight.photo.path), sha256=sight.photo.sha256, side=sight.view.side, used=True,
         height_mm=float(camera.centre_mm[1] - level) * scale,
         distance_mm=joint.distance_mm(index) * scale,
         from_mm=float(seen.min()) * scale, to_mm=float(seen.max()) * scale,
-        cards=tuple(s.number for s in view.sightings), unread_cards=sight.unread_cards,
-        steps=tuple(_steps(trace, axis, scale)),
+        cards=tuple(s.number for s in sight.view.sightings), unread_cards=sight.unread_cards,
+        steps=tuple(_steps(trace, axis, views, joint, index, scale)),
         lens=sight.photo.focal_source,
         camera=_camera(sight), taken=sight.photo.taken,
         residual_px=float(np.median(np.abs(miss))) * 1.4826,
@@ -53,9 +56,16 @@ def photo_result(sight: Sight, view: View, joint: Joint, index: int, scale: floa
     )  # fmt: skip
 
 
-def _steps(trace: Trace, axis: np.ndarray, scale: float):
+def _steps(trace: Trace, axis: np.ndarray, views: list[View], joint: Joint, index: int, scale):
     for log in ("upper", "lower"):
-        found = largest_step(getattr(trace, log))
+        line = getattr(trace, log)
+        whole = Outline(log, line.xy_px, np.ones(len(line.xy_px)))
+        miss, station = residuals(joint.cameras[index], whole, joint)
+        others = np.zeros(len(station), int)
+        for k, view in enumerate(views):
+            for o in (o for o in view.outlines if o.log == log and k != index):
+                others += near(station, residuals(joint.cameras[k], o, joint)[1])
+        found = largest_step(line, trace.mm_per_px, miss, others)
         if found is not None:
             step_mm, block = found
             yield LineStep(log, float(axis[block]) * scale, step_mm * scale)

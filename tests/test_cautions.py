@@ -20,7 +20,7 @@ from gapvision.moved import GapShift, gap_shifts
 from gapvision.options import MeasureOptions
 from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, Line
 from gapvision.result import CardResult, LineStep, PhotoResult, Profile, Quantity
-from gapvision.steps import largest_step
+from gapvision.steps import SIDE, largest_step
 
 STATION = np.arange(-740.0, 861.0, 5.0)
 FAR = 1500.0  # mm, camera to joint
@@ -323,18 +323,37 @@ def line_of(row, state=SEEN):
     return Line(np.asarray(row, float), np.zeros((n, 2)), np.ones(n), np.full(n, state))
 
 
+def step_of(row, state=SEEN, miss_px=0.0, others=0):
+    """The largest step of a line of half a millimetre a pixel."""
+    n = len(row)
+    miss = np.broadcast_to(miss_px, n)
+    return largest_step(line_of(row, state), np.full(n, 0.5), miss, np.full(n, others))
+
+
 def test_line_that_goes_over_to_a_shadow_s_edge():
     """11 mm down within 20 mm along; noise and single blocks far off are none."""
     rng = np.random.default_rng(2)
     along = np.arange(300)
     row = 60 + 5 * np.sin(along / 30) + rng.normal(0, 1, 300)
     row[rng.integers(0, 300, 12)] += 15
-    assert largest_step(line_of(row)) is None
+    assert step_of(row) is None
     row[180:] += 11
-    step_mm, block = largest_step(line_of(row))
+    step_mm, block = step_of(row)
     assert step_mm == pytest.approx(11, abs=3) and abs(block - 180) <= 5
-    assert largest_step(line_of(row, HIDDEN)) is None
-    assert largest_step(line_of(row[:20])) is None
+    assert step_of(row, HIDDEN) is None
+    assert step_of(row[:20]) is None
+
+
+def test_step_that_two_other_photographs_show_too_is_the_log_s():
+    """Two steps, of 12 and 9 mm: the joint of all has the first one, and not the second."""
+    row = 60.0 + 12.0 * (np.arange(300) > 100) + 9.0 * (np.arange(300) > 200)
+    joint = 60.0 + 12.0 * (np.arange(300) > 100)
+    miss_px = (row - joint) / 0.5
+    step_mm, block = step_of(row, miss_px=miss_px, others=2)
+    assert step_mm == pytest.approx(9.0) and abs(block - 200) <= SIDE
+    assert step_of(joint, miss_px=np.zeros(300), others=2) is None
+    # With one other photograph it cannot be told which of the two is wrong.
+    assert step_of(row, miss_px=miss_px, others=1)[0] == pytest.approx(12.0)
 
 
 def test_step_of_a_line_is_doubtful_and_named_with_its_place():

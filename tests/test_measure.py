@@ -161,7 +161,9 @@ def test_groove_at_the_setting_agrees_with_the_sections(all_heights):
 def test_whole_log_in_two_passes(tmp_path):
     """4.2 m in seven photographs chained by five cards; measured, and the truth is in its half-width."""
     told = []
-    text = run_demo(tmp_path, whole_log=True, progress=lambda done, total: told.append((done, total)))
+    text = run_demo(
+        tmp_path, whole_log=True, progress=lambda done, total: told.append((done, total))
+    )
     truth = json.loads(FOLDER.joinpath("whole_log/truth.json").read_text(encoding="utf-8"))
     assert told == [(k, 7) for k in range(1, 8)]
     assert "sharing cards 1 to 5" in text and "\nMEASURED: set the points to " in text
