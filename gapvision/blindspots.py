@@ -43,6 +43,21 @@ FLAT, FLAT_U = (
 )  # radius fitted over stated, and the excess in u; ovality of 3 % gives 1.09
 
 
+def undecided(f: Findings) -> list[Caution]:
+    """The stretches that could decide, with the photographs to take there.
+
+    Where those that one height alone shows hold less than half of it, the rest is badly known too.
+    """
+    named = could_decide(f)
+    if f.decides is None:
+        return named or wide(f, f.shown)
+    if sum(_share(f, c.from_mm, c.to_mm) for c in named) >= 0.5:
+        return named
+    likely = _likely(f)
+    several = likely & (spread(slopes(f.photos), traced(f)[0]) >= HEIGHTS_APART)
+    return named + wide(f, several if named and several.any() else likely)
+
+
 def could_decide(f: Findings) -> list[Caution]:
     """On a long log: the stretches to photograph from above and below, for they may decide.
 
@@ -144,11 +159,13 @@ def near_crown(f: Findings) -> list[Caution]:
     return capped(out)
 
 
-def wide(f: Findings) -> list[Caution]:
-    """Seen from several heights, and known badly all the same: what would narrow it, and where."""
+def wide(f: Findings, likely: np.ndarray) -> list[Caution]:
+    """Seen from several heights, and known badly all the same: what would narrow it, and where.
+
+    ``likely`` are the stations (n,), bool, one of which decides.
+    """
     if np.ptp(slopes(f.photos)) < HEIGHTS_APART or f.setting.U95_mm <= WIDE_U95_MM:
         return []
-    likely = f.shown if f.decides is None else _likely(f)
     at = f.station_mm[likely]
     a, b = _padded(f, (float(at[0]), float(at[-1])))
     say, u95 = speaker(f), format_length(round(f.setting.U95_mm, 1), f.options.units)

@@ -7,12 +7,11 @@ import numpy as np
 from gapvision.agreement import K
 from gapvision.blindspots import (
     capped,
-    could_decide,
     gap_shut,
     hollow,
     near_crown,
     one_photo,
-    wide,
+    undecided,
 )
 from gapvision.by_hand import DISAGREES_U, DOUBTFUL_U
 from gapvision.card_cautions import find_card_cautions, station_origin_moved
@@ -28,7 +27,9 @@ from gapvision.findings import (
     stretches,
     traced,
 )
+from gapvision.fit import through_wall
 from gapvision.lengths import format_length
+from gapvision.options import CHECK_BAR_MM
 from gapvision.outlines import HIDDEN, OUTSIDE
 from gapvision.result import ByHand, Caution, PhotoResult
 
@@ -43,6 +44,7 @@ USUAL_U95_MM = 1.5  # of three heights: DEVELOPERS.md, "Results"
 GAIN_FROM_MM = 2.0  # nobody is promised less than there is already
 BEYOND_MM = 100.0  # of joint past the measured stretch, looked at for what hides it
 USUAL_LOG_MM = 150.0, 600.0  # thick, 6 to 24 in; common practice, no source
+WALL_DISAGREES_MM = 20.0  # twice what a measured wall is believed to; the fit has met it half way
 CARD_REACH_MM = 170.0  # half a card and its backing, seen askew
 MOST_UNSEEN = 5
 
@@ -78,13 +80,13 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
             "look at the picture, photograph that stretch again."
         )
         out.append(Caution("misfit", text, p.from_mm, p.to_mm))
-    out += _steps(f) + moved + _odd_sizes(f)
+    out += _steps(f) + moved + _odd_sizes(f) + _wall(f)
     out += _by_hand_off(f, DISAGREES_U)
     out += [Caution("left-out", p.lacked) for p in f.left_out]
     out += station_origin_moved(f)
     out += find_card_cautions(f)
     out += _heights(f)
-    out += (could_decide(f) or wide(f)) + near_crown(f) + gap_shut(f) + one_photo(f)
+    out += undecided(f) + near_crown(f) + gap_shut(f) + one_photo(f)
     if not moved:  # a log that moved looks flat all along
         out += hollow(f)
     out += _ends(f)
@@ -125,6 +127,21 @@ def _odd_sizes(f: Findings) -> list[Caution]:
             )
             out.append(Caution("odd-size", text))
     return out
+
+
+def _wall(f: Findings) -> list[Caution]:
+    """A wall that was stated, and that the photographs and the diameters make another."""
+    stated = f.options.wall_thickness_mm
+    through = None if stated is None else through_wall(f.joint)
+    if through is None or abs(through[1] - stated) < WALL_DISAGREES_MM:
+        return []
+    say, scale = speaker(f), f.options.printed_bar_mm / CHECK_BAR_MM
+    text = (
+        f"Through the wall {say(stated * scale)} were stated; photographs and diameters still make it "
+        f"{say(through[1] * scale)} from the outside to the inside cards: measure it again, and the "
+        "logs' diameters."
+    )
+    return [Caution("wall-disagrees", text)]
 
 
 def _unseen(f: Findings) -> list[tuple[float, float]]:

@@ -8,10 +8,11 @@ from importlib import resources
 from pathlib import Path
 
 from gapvision.annotate import write_picture
-from gapvision.answer import answer_text
-from gapvision.lengths import format_length, parse_diameter
+from gapvision.answer import answer_text, set_to_text
+from gapvision.lengths import INCH_MM, format_length, parse_diameter
 from gapvision.measure import measure
 from gapvision.options import MeasureOptions
+from gapvision.phrases import quantity_text, wrap
 
 PICTURE = "gapvision-demo{}.jpg"
 
@@ -48,10 +49,11 @@ def run_demo(
         ("widest gap", measurement.widest_gap, truth["widest_gap_mm"]),
         ("setting needed", measurement.setting, truth["setting_mm"]),
     ]
-    lines = [
+    lines = wrap(
         f"{len(truth['files'])} rendered (path-traced) photographs of one joint, so that the truth is "
-        "known:",
-        f"{truth['shoot']}.",
+        f"known: {truth['shoot']}."
+    )
+    lines += [
         "",
         answer_text(measurement, units),
         "",
@@ -59,15 +61,19 @@ def run_demo(
     ]
     for name, q, true in rows:
         lines.append(
-            f"  {name:15} measured {q.value_mm:5.1f} mm +- {q.U95_mm:.1f}   true {true:5.1f} mm   "
-            f"off by {q.value_mm - true:+.1f} mm"
+            f"  {name:15} measured {quantity_text(q, units)}   true "
+            f"{format_length(round(true, 1), units)}   off by {_off(q.value_mm - true, units)}"
         )
     lines += [
-        f"  set to {format_length(measurement.set_to_mm, units)}",
+        f"  set to {set_to_text(measurement, units)}",
         "",
         f"Picture: {picture}",
     ]
     return "\n".join(lines)
+
+
+def _off(mm: float, units: str) -> str:
+    return f"{mm:+.1f} mm" if units == "mm" else f"{mm / INCH_MM:+.2f} in"
 
 
 def _free_name(folder: Path) -> Path:

@@ -84,7 +84,7 @@ def expected(site: Site, shoot: Shoot, priors: Priors | None = None) -> Expected
     middle = -hung[0].station_mm
     readings = tuple(
         GapReading(x, float(truth.sections(np.array([x])).gap()[0]), U_READING_MM)
-        for x in middle + READINGS_APART_MM * np.arange(shoot.readings)
+        for x in middle + min(READINGS_APART_MM, 0.8 * half) * np.arange(shoot.readings)
     )
     stated = {log: _radius(site, log, middle) for log in ("upper", "lower")}
     known = {

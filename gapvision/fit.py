@@ -50,6 +50,8 @@ class Priors:
     bias_px: float = 0.35  # common error of one traced outline in one photograph
     unknown_radius_mm: float = 162.5  # where no diameter is stated
     u_unknown_radius_mm: float = 35.0
+    wall_mm: float | None = None  # from the outside to the inside cards, where it was measured
+    u_wall_mm: float = 10.0  # by a tape round a log or through the gap; judgement
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -566,6 +568,23 @@ def _add_priors(add, lay, lenses, state, stated, priors):
                 one(lay.swing[k, view] + a, swing[a], priors.swing_rad)
         if c.hung_on != "free":
             _card_stands_off(one, lay, at, c, state, stated, priors)
+    through = through_wall(state)
+    if priors.wall_mm is not None and through is not None:
+        share, mm = through
+        nails = np.array([lay.card + 6 * k + 2 for k in range(len(state.cards))])
+        one(nails, mm - priors.wall_mm, priors.u_wall_mm, share)
+
+
+def through_wall(joint: Joint) -> tuple[np.ndarray, float] | None:
+    """Each nail's share (n,) in the distance from the outside to the inside cards, and that, mm.
+
+    None where all cards hang on one side.
+    """
+    out = np.array([c.side == "outside" for c in joint.cards])
+    if out.all() or not out.any():
+        return None
+    share = out / out.sum() - ~out / (~out).sum()
+    return share, float(share @ [c.nail_mm[2] for c in joint.cards])
 
 
 def _card_stands_off(one, lay, at, c, state, stated, priors):

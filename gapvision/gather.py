@@ -73,7 +73,10 @@ def gather_sights(
 
 
 def _paths(options: MeasureOptions):
-    """Files with their side, and the folders that hold none, each with the error that says so."""
+    """Files with their side, and the folders that hold none, each with the error that says so.
+
+    A file named by --inside is one of the inside, also where a folder of the others holds it.
+    """
     paths: list[tuple[Path, str]] = []
     failed: list[tuple[Path, str, MeasurementError]] = []
     for side, given in (("outside", options.photos), ("inside", options.inside)):
@@ -82,4 +85,5 @@ def _paths(options: MeasureOptions):
                 paths += [(p, side) for p in photo_paths([arg])]
             except MeasurementError as error:
                 failed.append((Path(arg), side, error))
-    return paths, failed
+    within = {p.resolve() for p, side in paths if side == "inside"}
+    return [(p, s) for p, s in paths if s == "inside" or p.resolve() not in within], failed

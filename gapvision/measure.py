@@ -73,7 +73,7 @@ def measure(
     check_options(options)
     scale = options.printed_bar_mm / CHECK_BAR_MM
     options = in_card_mm(options, scale)
-    priors = Priors()
+    priors = Priors(wall_mm=options.wall_thickness_mm)
     sights, lenses, left_out = gather_sights(options, priors, progress)
     solved = _solve(options, sights, lenses, priors)
     left_out += [_set_aside(sight, why, options, scale) for sight, why in solved.aside]

@@ -12,7 +12,7 @@ from gapvision.findings import near
 from gapvision.fit import Joint, Outline, View, residuals
 from gapvision.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, UNSURE, Trace
 from gapvision.result import CardResult, LineStep, PhotoResult
-from gapvision.sight import Sight
+from gapvision.sight import LEAST_BLOCKS, Sight
 from gapvision.steps import largest_step
 
 
@@ -39,7 +39,9 @@ def photo_result(
     miss = np.concatenate(list(joint.residual_px[index].values()) or [np.array([np.nan])])
     either = (trace.upper.state == SEEN) | (trace.lower.state == SEEN)
     both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
-    seen = axis[both if both.any() else either] if either.any() else np.array([np.nan])
+    seen = (
+        axis[both if both.sum() >= LEAST_BLOCKS else either] if either.any() else np.array([np.nan])
+    )
     return PhotoResult(
         file=str(sight.photo.path), sha256=sight.photo.sha256, side=sight.view.side, used=True,
         height_mm=float(camera.centre_mm[1] - level) * scale,

@@ -302,11 +302,11 @@ def _fit_saddles(
 def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tuple[str, str]:
     """Code and sentence for a photograph without a readable card."""
     half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    if _is_blurred(half):
+    blurred = _how_blurred(half)
+    if blurred:
         return "blurred", (
-            f"{file}: no scale card can be read and nothing in the photograph is sharp: it is blurred, "
-            "or shows no card; have one whole in the picture, hold the phone still or rest it on "
-            "something, let it focus on the card, and photograph again."
+            f"{file}: no scale card can be read, and {blurred}; have a card whole in the picture, hold "
+            "the phone still or rest it on something, let it focus on the card, and photograph again."
         )
     if len(_detect(cv2.flip(half, 1), 0.5, LEAST_SIDE_PX)) > max(LEAST_TWICE, len(markers)):
         return "mirrored", (
@@ -333,30 +333,37 @@ def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tu
     )
 
 
-def _is_blurred(half: np.ndarray) -> bool:
-    """Whether a half-size picture is sharp in no direction, or not in all: a shaken one is in one.
+def _how_blurred(half: np.ndarray) -> str:
+    """What is to be said of a half-size picture that is sharp in no direction, or not in all; or nothing.
 
     Notes
     -----
-    Smoothed against noise, a sharp photograph has second differences of 20 grey levels and more in
-    its sharpest thousandth in every direction; of one shaken by 20 px or out of focus by 4 px (sd)
-    there are 8 at most in one of them, and as many as ever in a picture eight times smaller.
+    Smoothed against noise, a sharp photograph of a card has second differences of 20 grey levels and
+    more in its sharpest thousandth in every direction; of one shaken by 20 px or out of focus by 4 px
+    (sd) there are 8 at most in one of them, and as many as ever in a picture eight times smaller. Wood
+    without a card may have as few along its grain.
     """
+    nothing = "nothing in the photograph is sharp: it is blurred, or shows no card"
     if cv2.Laplacian(half, cv2.CV_32F).std() < LEAST_SHARP:
-        return True
+        return nothing
     small = cv2.resize(half, None, fx=1 / 8, fy=1 / 8, interpolation=cv2.INTER_AREA)
-    return _sharpest(half) < LEAST_SHARPEST < _sharpest(small)
+    (least, most), (least_small, most_small) = _sharpest(half), _sharpest(small)
+    if most < LEAST_SHARPEST < most_small:
+        return nothing
+    if least < LEAST_SHARPEST < least_small:
+        return "the photograph is sharp in one direction only: it shows no card, or was shaken"
+    return ""
 
 
-def _sharpest(grey: np.ndarray) -> float:
-    """The 0.999 quantile of the second difference in the direction in which it is least."""
+def _sharpest(grey: np.ndarray) -> tuple[float, float]:
+    """The 0.999 quantile of the second difference, in the directions in which it is least and most."""
     f = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), 1.0)
     xx = f[1:-1, 2:] + f[1:-1, :-2] - 2 * f[1:-1, 1:-1]
     yy = f[2:, 1:-1] + f[:-2, 1:-1] - 2 * f[1:-1, 1:-1]
     xy = 0.25 * (f[2:, 2:] + f[:-2, :-2] - f[2:, :-2] - f[:-2, 2:])
-    least = np.inf
+    found = []
     for turn in np.arange(0, np.pi, np.pi / 8):
         c, s = np.cos(turn), np.sin(turn)
         along = np.abs(c * c * xx + 2 * c * s * xy + s * s * yy)
-        least = min(least, float(np.quantile(along, 0.999)))
-    return least
+        found.append(float(np.quantile(along, 0.999)))
+    return min(found), max(found)

@@ -16,6 +16,9 @@ from gapvision.sight import Sight
 from gapvision.start import Placed
 from gapvision.stated import stated_radii
 
+# Of the log's thickness: a card turned by ten degrees stands off by 23 mm, on either face.
+WALL_OFF_MM = 80.0
+
 
 def tie_photographs(
     options: MeasureOptions, sights: list[Sight], views: list[View], placed: Placed, priors: Priors
@@ -35,12 +38,13 @@ def tie_photographs(
     Raises
     ------
     JointNotFitted
-        Where no two photographs of a side show the same card, or the stretch asked for is in none.
+        Where no two photographs of the outside, or of an inside alone, show the same card, or the
+        stretch asked for is in none, or the wall stated is no wall of such logs.
     """
     tied = [i for i, c in enumerate(placed.cameras) if c is not None]
-    for side in ("outside", "inside"):
-        mine = [i for i, s in enumerate(sights) if s.view.side == side]
-        _check_chain(side, [sights[i] for i in mine], len({*tied} & {*mine}))
+    main = "outside" if any(s.view.side == "outside" for s in sights) else "inside"
+    mine = [i for i, s in enumerate(sights) if s.view.side == main]
+    _check_chain(main, [sights[i] for i in mine], len({*tied} & {*mine}))
     untied = [
         left_out_result(
             s,
@@ -58,6 +62,8 @@ def tie_photographs(
         "lower" if options.card_on == "lower" else "upper"
     ]
     half = priors.unknown_radius_mm if hung is None else float(hung(np.zeros(1))[0])
+    if any(v.side == "inside" for v in views):
+        _check_thickness(options, half if hung is not None else None, priors)
     try:
         placed = tie_sides(
             sights, views, placed, half + priors.standoff_mm, options.wall_thickness_mm
@@ -95,6 +101,22 @@ def _check_chain(side: str, sights: list[Sight], tied: int) -> None:
             f"No two of the {len(sights)} photographs from {side} show the same card ({shown}), so "
             "that they cannot be tied to each other: photograph so that neighbours share a card, or "
             "measure each by itself.",
+        )
+
+
+def _check_thickness(options: MeasureOptions, half_mm: float | None, priors: Priors) -> None:
+    """Refuse a distance through the wall that no cards hanging on the stated log can have."""
+    stated = options.wall_thickness_mm
+    if stated is None or half_mm is None or options.card_on == "free":
+        return
+    usual = 2 * (half_mm + priors.standoff_mm)
+    if abs(stated - usual) > WALL_OFF_MM:
+        raise JointNotFitted(
+            "bad-thickness",
+            f"Through the wall {stated:.0f} mm were stated, and cards on both faces of a log "
+            f"{2 * half_mm:.0f} mm thick hang some {usual:.0f} mm apart: measure from the face of the "
+            "outside cards to that of the inside cards, correct the diameters, or leave "
+            "--wall-thickness out.",
         )
 
 

@@ -522,6 +522,38 @@ def test_places_photographed_from_above_and_below_are_known():
     assert len(named) == 1 and named[0][0] < 4200.0 < named[0][1]
 
 
+def test_place_that_decides_is_named_though_two_heights_show_it():
+    """Nine draws in ten have it at 1500, which is seen from below too, and is badly known all the same."""
+    f = long_log([(1500.0, 12.0), (4200.0, 12.0)])
+    decides = np.where(LONG == 1500.0, 0.9, np.where(LONG == 4200.0, 0.1, 0.0))
+    photos = (*f.photos, photo("low.jpg", -330.0, span=(900.0, 2300.0)))
+    more = {
+        "joint": SimpleNamespace(corner_px=[{}] * 6),
+        "views": [SimpleNamespace(sightings=[])] * 6,
+    }
+    said = {c.code: c for c in find_cautions(replace(f, photos=photos, decides=decides, **more))}
+    assert said["could-decide"].from_mm < 4200.0 < said["could-decide"].to_mm
+    assert said["wide"].from_mm < 1500.0 < said["wide"].to_mm < 2000.0
+
+
+@pytest.mark.parametrize(("stated", "said"), [(None, []), (310.0, []), (360.0, ["wall-disagrees"])])
+def test_wall_that_the_photographs_make_another(stated, said):
+    def card(side, mm):
+        return SimpleNamespace(
+            side=side, nail_mm=np.array([0.0, 0.0, mm]), tilt_rad=np.zeros(3), swing_rad={}
+        )
+
+    cards = [card("outside", 4.0), card("outside", 8.0), card("inside", -310.0)]
+    joint = SimpleNamespace(corner_px=[{1: 0.2, 2: 0.1}] * 3, cards=cards)
+    f = findings(joint=joint, options=replace(CLEAN, wall_thickness_mm=stated))
+    assert codes(f) == said
+    if said:
+        assert (
+            "360 mm were stated; photographs and diameters still make it 316 mm"
+            in only(f, "wall-disagrees").text
+        )
+
+
 def test_a_handful_of_places_and_then_how_many_more():
     said = find_cautions(long_log([(600.0 + 1100.0 * k, 12.0) for k in range(5)]))
     assert [c.code for c in said] == ["one-height"] + ["could-decide"] * 3

@@ -13,7 +13,7 @@ from simulator import CONES, PROTOCOLS, Noise, Protocol, draw_joint, fit, start
 
 from gapvision import fit as fitting
 from gapvision.card import corner_points_mm
-from gapvision.fit import GapReading, Priors, fit_joint
+from gapvision.fit import GapReading, Priors, fit_joint, through_wall
 from gapvision.gap import spread
 
 EXACT = Noise(
@@ -96,6 +96,32 @@ def test_derivatives_match_numerical_ones():
         up, down = (equations(fitting._moved(state, s))[2] for s in (step, -step))
         numerical = 0.5 * (up - down) / (2 * 0.02)  # the cost is twice what the gradient belongs to
         assert gradient[i] * sd[i] == pytest.approx(numerical, abs=0.02), i
+
+
+def test_a_wall_that_was_measured_is_a_row_of_the_nails():
+    """Three cards outside and one inside: their mean depths are 310 +- 10 mm apart."""
+    simulated = draw_joint(np.random.default_rng(4), TWO_LOW)
+    state = fit(simulated)
+    assert through_wall(state) is None
+    first, second = state.cards
+    inner = replace(second, side="inside", nail_mm=second.nail_mm - [0.0, 0.0, 300.0])
+    others = [replace(first, number=n, nail_mm=first.nail_mm + [0, 0, n]) for n in (5, 6)]
+    state = replace(state, cards=(first, *others, inner))
+    depth = [c.nail_mm[2] for c in state.cards]
+    through = np.mean(depth[:3]) - depth[3]
+    assert through_wall(state)[1] == pytest.approx(through)
+    rows = fitting._section_priors(state, simulated.stated, Priors())
+    views = [replace(v, sightings=()) for v in simulated.views]
+    (_, pull, cost), (_, free, before) = (
+        fitting._normal_equations(
+            views, simulated.lenses, state, simulated.stated, Priors(wall_mm=wall), rows, 1.0, ()
+        )
+        for wall in (310.0, None)
+    )
+    assert cost - before == pytest.approx(((through - 310.0) / 10.0) ** 2, rel=1e-6)
+    at = fitting._Layout(state).card + 2
+    change = (pull - free)[at : at + 24 : 6] * 100.0 / (through - 310.0)
+    np.testing.assert_allclose(change, [1 / 3, 1 / 3, 1 / 3, -1.0], atol=1e-6)
 
 
 def test_a_caliper_reading_pulls_the_gap_to_it():

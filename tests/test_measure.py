@@ -168,14 +168,15 @@ def test_whole_log_in_two_passes(tmp_path):
     assert told == [(k, 7) for k in range(1, 8)]
     assert "sharing cards 1 to 5" in text and "\nMEASURED: set the points to " in text
     for name, true in (("widest gap", "widest_gap_mm"), ("setting needed", "setting_mm")):
-        value, half = re.search(rf"{name} +measured +([0-9.]+) mm \+- ([0-9.]+)", text).groups()
+        value, half = re.search(rf"{name} +measured ([0-9.]+) ± ([0-9.]+) mm", text).groups()
         assert abs(float(value) - truth[true]) <= float(half) + 0.1  # both are rounded
-    assert float(re.search(r"set to ([0-9.]+) mm$", text, re.M)[1]) >= truth["setting_mm"]
+    assert float(re.search(r"^  set to ([0-9.]+) mm$", text, re.M)[1]) >= truth["setting_mm"]
 
 
 def test_demo_prints_truth_and_picture(tmp_path):
     text = run_demo(tmp_path)
-    assert f"true {TRUTH['setting_mm']:5.1f} mm" in text
+    assert f"   true {TRUTH['setting_mm']:.1f} mm   off by " in text
+    assert max(map(len, text.splitlines()[:-1])) <= 80
     picture = tmp_path / "gapvision-demo.jpg"
     assert str(picture) in text
     assert cv2.imread(str(picture)).shape[1] == 1600

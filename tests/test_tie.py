@@ -1,6 +1,7 @@
 """Photographs tied into one joint by the cards they share; those that are not, and why."""
 
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,11 +12,16 @@ from gapvision.chain import find_chains
 from gapvision.doubt import u_label
 from gapvision.errors import JointNotFitted
 from gapvision.extents import extent_strip
+from gapvision.fit import Priors
+from gapvision.gather import _paths, gather_sights
+from gapvision.options import MeasureOptions
 from gapvision.outlines import SEEN
 from gapvision.result import PhotoResult
 from gapvision.sides import check_inside_cards
 from gapvision.start import place_cards
-from gapvision.tie import _check_chain
+from gapvision.tie import _check_chain, _check_thickness, tie_photographs
+
+DEMO = Path(__file__).parents[1] / "gapvision" / "demo"
 
 
 @pytest.fixture(scope="module")
@@ -63,6 +69,46 @@ def test_photographs_of_which_no_two_share_a_card_are_refused():
     assert "a.jpg shows card 1; b.jpg shows cards 3 and 4" in caught.value.text
     _check_chain("outside", [sight("a.jpg", 1)], 1)
     _check_chain("outside", [sight("a.jpg", 1), sight("b.jpg", 1), sight("c.jpg", 9)], 2)
+
+
+def test_two_of_the_inside_that_share_no_card_do_not_cost_the_joint_of_the_outside():
+    """Both may be left out, each by name; what the outside shows is measured."""
+    options = MeasureOptions(photos=tuple(DEMO / f"photo{k}.jpg" for k in (0, 1)))
+    sights, lenses, _ = gather_sights(options, Priors(), None)
+    for number, name in ((7, "in7.jpg"), (9, "in9.jpg")):
+        view = replace(showing(sights[0].view, number), side="inside")
+        photo = replace(sights[0].photo, file=name, path=Path(name))
+        sights.append(replace(sights[0], view=view, photo=photo))
+    views = [s.view for s in sights]
+    where = place_cards(views, lenses, "upper")
+    kept, _, _, _, untied = tie_photographs(options, sights, views, where, Priors())
+    assert {s.photo.file for s in kept} >= {"photo0.jpg", "photo1.jpg"}
+    assert any("in9.jpg is left out: it shows card 9 and none" in p.lacked for p in untied)
+
+
+@pytest.mark.parametrize(
+    ("stated", "why"), [(310.0, None), (900.0, "300 mm thick hang some 306 mm")]
+)
+def test_a_wall_that_the_stated_log_cannot_have_is_refused(stated, why):
+    options = MeasureOptions(photos=(Path("a.jpg"),), wall_thickness_mm=stated)
+    if why is None:
+        _check_thickness(options, 150.0, Priors())
+        return
+    with pytest.raises(JointNotFitted, match=why):
+        _check_thickness(options, 150.0, Priors())
+    _check_thickness(replace(options, card_on="free"), 150.0, Priors())
+    _check_thickness(options, None, Priors())
+
+
+def test_file_named_as_inside_is_so_also_where_a_folder_holds_it(tmp_path):
+    for k in range(3):
+        (tmp_path / f"photo{k}.jpg").write_bytes(b"\xff\xd8")
+    options = MeasureOptions(photos=(tmp_path,), inside=(tmp_path / "." / "photo1.jpg",))
+    found, failed = _paths(options)
+    assert not failed
+    assert [(p.name, side) for p, side in found] == [
+        ("photo0.jpg", "outside"), ("photo2.jpg", "outside"), ("photo1.jpg", "inside"),
+    ]  # fmt: skip
 
 
 def test_inside_card_that_no_photograph_shows(joint):
