@@ -32,14 +32,14 @@ from gapvision.outlines import LEAST_GAP_PX
 from gapvision.rays import FACING, Camera, rotation
 from gapvision.result import Quantity
 from gapvision.shoot import PICTURE_PX, STRETCH_MM, VIEW, Hung, Shoot, Site, Stand
-from gapvision.sight import ROUGH_MM
+from gapvision.sight import rough_mm
 from gapvision.spline import Spline
 from gapvision.stated import radius_along
 from gapvision.target import CardSighting
 
 U_FOCAL = 0.027  # of the focal length that a photograph states
 CORNER_PX = 0.08  # card corners on rendered photographs: 0.07
-OUTLINE_PX = 0.5  # limbs, beside ROUGH_MM
+OUTLINE_PX = 0.5  # limbs, beside what rows are off by together (`sight.rough_mm`)
 ROW_MM = 12.0  # of outline that makes one row of the fit
 FIELD_PX = 40.0  # nothing is traced nearer to the picture's edge
 TAPER = 0.003  # of the radius, where no diameter is stated
@@ -79,7 +79,8 @@ def expected(site: Site, shoot: Shoot, priors: Priors | None = None) -> Expected
     centre = at[len(at) // 2] if site.length_mm > STRETCH_MM else site.length_mm / 2
     stands, hung = _around(shoot, centre, half)
     truth = _nominal(site, stands, hung, half, priors)
-    views = [_view(truth, i, s, half) for i, s in enumerate(stands)]
+    rough = rough_mm([s.height_mm / s.distance_mm for s in stands], [s.side for s in stands])
+    views = [_view(truth, i, s, half, rough) for i, s in enumerate(stands)]
     truth = _with_swing(truth, views)
     middle = -hung[0].station_mm
     readings = tuple(
@@ -174,7 +175,7 @@ def _radius(site: Site, log: str, middle: float):
     return lambda x: site.radius_mm(log) + slope * (np.asarray(x, float) - middle)
 
 
-def _view(truth: Joint, index: int, stand: Stand, half: float) -> View:
+def _view(truth: Joint, index: int, stand: Stand, half: float, rough: float) -> View:
     """What one photograph of the nominal joint brings to the fit."""
     camera = truth.cameras[index]
     sightings, hidden = [], []
@@ -190,11 +191,13 @@ def _view(truth: Joint, index: int, stand: Stand, half: float) -> View:
         module = float(np.linalg.norm(corners[9] - corners[0])) / 198.0 * 17.0 / 6.0
         sightings.append(CardSighting(c.number, ids, corners, CORNER_PX, np.eye(3), module))
         hidden.append(px)
-    outlines = _outlines(truth, camera, hidden, half)
+    outlines = _outlines(truth, camera, hidden, half, rough)
     return View(stand.side, camera.size, 0, tuple(sightings), outlines)
 
 
-def _outlines(truth: Joint, camera: Camera, hidden, half: float) -> tuple[Outline, ...]:
+def _outlines(
+    truth: Joint, camera: Camera, hidden, half: float, rough: float
+) -> tuple[Outline, ...]:
     axis_z = float(truth.coefficients["z_l"][0])
     depth = abs(camera.centre_mm[2] - axis_z)
     mm_per_px = depth / camera.focal_px
@@ -210,7 +213,7 @@ def _outlines(truth: Joint, camera: Camera, hidden, half: float) -> tuple[Outlin
             low, high = px.min(0), px.max(0)
             ok &= ~((column > low[0]) & (column < high[0]) & (row > low[1]) & (row < high[1]))
         if ok.any():
-            u = np.full(int(ok.sum()), np.hypot(OUTLINE_PX, ROUGH_MM / mm_per_px))
+            u = np.full(int(ok.sum()), np.hypot(OUTLINE_PX, rough / mm_per_px))
             out.append(Outline(log, np.stack([column[ok], row[ok]], 1), u))
     return tuple(out)
 

@@ -45,7 +45,7 @@ from gapvision.result import (
     runs,
 )
 from gapvision.scriber import beyond_scriber
-from gapvision.sight import Sight, outlines_of, retrace
+from gapvision.sight import Sight, outlines_of, retrace, rough_mm, slope_of
 from gapvision.start import first_joint, place_cards
 from gapvision.stated import in_card_mm, stated_radii, true_half
 from gapvision.tie import tie_photographs
@@ -129,13 +129,14 @@ def _solve(
     placed = place_cards(views, lenses, options.card_on)
     sights, views, placed, stretch, untied = tie_photographs(options, sights, views, placed, priors)
     radii = stated_radii(options, stretch)
-    joint = _fit(sights, views, lenses, placed, stretch, radii, priors)
+    rough = rough_mm([slope_of(s) for s in sights], [s.view.side for s in sights])
+    joint = _fit(sights, views, lenses, placed, stretch, radii, priors, rough)
     if outlier := find_outlier(views, lenses, joint, radii, priors, ()):
         return without(outlier)
     contradict = fits_grossly_ill(views, joint)
     sights = [_second_look(s, joint, i) for i, s in enumerate(sights)]
     views = [
-        replace(v, outlines=_within(s, joint, i, stretch))
+        replace(v, outlines=_within(s, joint, i, stretch, rough))
         for i, (s, v) in enumerate(zip(sights, views, strict=True))
     ]
     joint = fit_joint(views, lenses, joint, radii, priors, (), REFINE)
@@ -168,21 +169,21 @@ def _by_hand(options, solved: _Solved, scale: float) -> tuple[ByHand, ...]:
     return compare(options, alone, at, solved.risk(alone, solved.shifts, at), scale)
 
 
-def _fit(sights, views, lenses, placed, stretch, radii, priors) -> Joint:
+def _fit(sights, views, lenses, placed, stretch, radii, priors, rough: float) -> Joint:
     views[:] = [
-        replace(v, outlines=outlines_of(s.trace)) for s, v in zip(sights, views, strict=True)
-    ]  # noqa: E501
+        replace(v, outlines=outlines_of(s.trace, rough)) for s, v in zip(sights, views, strict=True)
+    ]
     reach = stretch[0] - BEYOND_MM, stretch[1] + BEYOND_MM
     start = first_joint(placed, views, lenses, reach, radii, priors)
     for i, s in enumerate(sights):
-        views[i] = replace(views[i], outlines=_within(s, start, i, stretch))
+        views[i] = replace(views[i], outlines=_within(s, start, i, stretch, rough))
     return fit_joint(views, lenses, start, radii, priors)
 
 
-def _within(sight: Sight, joint: Joint, index: int, stretch) -> tuple:
+def _within(sight: Sight, joint: Joint, index: int, stretch, rough: float) -> tuple:
     """The photograph's outline points that lie in the fitted stretch."""
     out = []
-    for o in outlines_of(sight.trace):
+    for o in outlines_of(sight.trace, rough):
         _, station = residuals(joint.cameras[index], o, joint)
         keep = (station > stretch[0] - BEYOND_MM) & (station < stretch[1] + BEYOND_MM)
         if keep.any():

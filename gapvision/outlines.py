@@ -68,7 +68,7 @@ class Trace:
 def sight_slope(band: Band) -> np.ndarray:
     """How steeply the camera looks down on each row (n,): what is seen of a log changes with it."""
     eye = band.camera.centre_mm
-    height = band.top_mm - CELL_MM * np.arange(band.bgr.shape[0])
+    height = band.top_mm - CELL_MM * np.arange(band.hidden.shape[0])
     return (eye[1] - height) / abs(eye[2] - band.z_mm)
 
 

@@ -13,7 +13,7 @@ from gapvision.fit import Priors
 from gapvision.gap import gap_profile
 from gapvision.options import MeasureOptions
 from gapvision.outlines import HIDDEN, SEEN, UNSURE, Line, Trace
-from gapvision.sight import _longer_alone, shows_gap
+from gapvision.sight import _longer_alone, rough_mm, shows_gap
 
 DEMO = Path(__file__).parents[1] / "gapvision" / "demo"
 
@@ -43,6 +43,14 @@ def test_one_outline_of_400_mm_is_kept_and_what_is_left_of_the_other_is_not():
     assert (found.lower.state == HIDDEN).sum() == 380
     assert (_longer_alone(trace(20, 120)).lower.state == SEEN).sum() == 120
     assert _longer_alone(trace(99, 20)) is None
+
+
+def test_rows_of_a_sweep_from_one_height_are_believed_less():
+    """There lines that are wrong over 300 mm would pass for the crowns' offset."""
+    sweep = [0.01, -0.02, 0.03, 0.0]
+    assert rough_mm(sweep, ["outside"] * 4) > rough_mm([0.0], ["outside"])
+    assert rough_mm([*sweep, 0.22], ["outside"] * 5) == rough_mm([0.0], ["outside"])
+    assert rough_mm([0.0, 0.01], ["outside", "inside"]) == rough_mm([0.0], ["outside"])
 
 
 @pytest.fixture
