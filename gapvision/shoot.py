@@ -25,6 +25,7 @@ LEAST_DISTANCE_MM = 500.0  # nearer, a photograph cannot show two cards that nei
 VIEW = 1.33  # width of a photograph over its distance: 27 mm-equivalent lens, 4:3, held across
 PICTURE_PX = (4032, 3024)  # 12 megapixels, the least that phones of today keep by default
 STEEP = 0.22  # height over distance of the photographs from above and below
+STEEPEST = 0.3  # where no level photograph can be taken; past it a usual gap looks shut
 LEAST_STEP = 0.08  # less between two heights teaches too little to be worth a photograph
 NEAR_MM = 700.0  # the nearest that a raised photograph comes for being steep enough
 LEVEL = 0.03  # up to here a height counts as level: the gap shuts by 0.15 mm
@@ -252,7 +253,11 @@ def reach_of(site: Site) -> Reach:
     raised = []
     for name, sign, limit in (("above", 1.0, high), ("below", -1.0, -low)):
         near = min(distance, max(NEAR_MM, limit / STEEP))  # a low limit is steep from near by
-        height = sign * min(STEEP * near, limit, _open_within(site, near))
+        # From beside a lens that is itself so far off level, another step off it.
+        rise = min(max(STEEP, sign * level / near + STEEP), STEEPEST) * near
+        height = sign * min(
+            rise if sign * level > 0 else STEEP * near, limit, _open_within(site, near)
+        )
         if sign * (height - level) >= LEAST_STEP * near:
             raised.append(Raised(name, height, near))
     return Reach(distance, level, tuple(raised))

@@ -23,7 +23,7 @@ from gapvision.lengths import parse_ends
 from gapvision.plan import Plan, plan_shoot
 from gapvision.plan_answer import plan_text
 from gapvision.sections import sagitta
-from gapvision.shoot import STEEP, VIEW, Site, layout, reach_of, shoots
+from gapvision.shoot import STEEP, STEEPEST, VIEW, Site, layout, reach_of, shoots
 
 STUDY_Q95_MM = {"level": 3.2, "heights": 1.0, "sides": 2.1, "sides-raised": 1.3}
 SEED_MM = 0.1  # half-widths come from 1600 draws: 4 % of 2.5 mm
@@ -192,7 +192,9 @@ def test_stands_keep_the_limits(length, limits):
             assert limits.get("lowest_mm", -np.inf) <= s.height_mm <= top
             assert s.on_pole == (s.height_mm > limits.get("highest_mm", np.inf))
             assert s.distance_mm <= limits.get("room_mm", 1500)
-            assert abs(s.height_mm) <= STEEP * s.distance_mm + 1e-9 or s == way.sweep[0]
+            off_level = limits.get("lowest_mm", 0) > 0 or top < 0
+            steep = STEEPEST if off_level else STEEP
+            assert abs(s.height_mm) <= steep * s.distance_mm + 1e-9 or s == way.sweep[0]
             assert s.side == "outside" or limits.get("sides") == "both"
             assert way.stretch or 0 < s.station_mm < length
 
@@ -201,6 +203,14 @@ def test_near_the_ground_the_lens_comes_nearer_for_below():
     below = {r.name: r for r in reach_of(site(lowest_mm=-200)).raised}["below"]
     assert below.height_mm == -200
     assert below.distance_mm == pytest.approx(200 / STEEP)
+
+
+def test_a_lens_that_cannot_be_level_steps_further_off_level():
+    """From 300 to 600 mm below the gap: two heights of 0.1 of the distance apart, the gap still open."""
+    found = reach_of(site(lowest_mm=-600, highest_mm=-300))
+    assert found.level_mm == -300
+    (below,) = found.raised
+    assert below.name == "below" and below.height_mm == pytest.approx(-STEEPEST * 1500)
 
 
 def test_no_below_where_the_lens_cannot_be_held_lower():
