@@ -42,7 +42,7 @@ ROUGH_MM = 1.2
 # along the log, and there lines that are wrong over some 300 mm, by 0.37 mm (rms, rendered), count as
 # much as 1.85 mm of each row would.
 SWEEP_ROUGH_MM = 2.2
-ONE_HEIGHT = 0.15  # slopes of sight, rad
+ONE_HEIGHT = 0.1  # slopes of sight, rad: two that are farther apart tell the offset well
 STRIP_MM = 45.0  # kept of the picture around the joint, for a second look
 LEAST_BLOCKS = 25  # 100 mm of both outlines
 LEAST_ALONE = (
