@@ -98,9 +98,12 @@ def _lane(
         hatch(strip, *_ends(photo, columns), 4, LANE_PX - 4)
         for left, right in pieces:
             box(strip, left, right, 4, LANE_PX - 4, BLUE if is_shown else GREY)
-        left, right = max(pieces, key=np.ptp, default=_ends(photo, columns))
-        name = _fitted(photo, is_shown, right - left - 16)
-        ink, halo = (WHITE, BLUE) if is_shown else (BLACK, GREY if pieces else WHITE)
+        # On the largest piece that both outlines show, or else across the hatching.
+        for left, right in (*sorted(pieces, key=np.ptp)[-1:], _ends(photo, columns)):
+            if name := _fitted(photo, is_shown, right - left - 16):
+                break
+        solid = any(left == a and right == b for a, b in pieces)
+        ink, halo = (BLACK, WHITE) if not solid else (WHITE, BLUE) if is_shown else (BLACK, GREY)
         labels.append((((left + right) / 2, LANE_PX / 2), name, NAME_PX, ink, "mm", halo))
     deciding_line(strip, measurement, columns, 0)
     for *label, halo in labels:

@@ -48,6 +48,14 @@ def test_a_photograph_that_shows_one_outline_alone_is_hatched_all_along(said):
     assert "b" in said
 
 
+def test_a_photograph_that_shows_both_outlines_for_a_few_mm_only_is_named_too(said):
+    steep = photo("steep.jpg", 1000.0, 3000.0)
+    few = np.abs(steep.axis_station_mm - 2000.0) < 8.0
+    steep = replace(steep, axis_state=np.where(few, steep.axis_state, SHUT))
+    extent_strip(joint(photos=(photo("a.jpg", -900.0, 900.0), steep)), columns, None)
+    assert few.any() and "steep" in said
+
+
 def test_the_photograph_shown_is_dark_and_named(said):
     log = whole_log()
     shown = next(p for p in log.photos if p.file == "level-6.jpg")
