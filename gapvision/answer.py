@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict
-from pathlib import Path
 
 from gapvision import __version__
 from gapvision.by_hand_answer import alone_json, by_hand_lines, readings_json, trials_json
@@ -173,7 +172,7 @@ def answer_json(measurement: Measurement) -> dict:
         "chains": [
             {
                 "side": chain.side,
-                "photos": [Path(photo.file).name for photo in chain.photos],
+                "photos": [photo.name for photo in chain.photos],
                 "shared_cards": [int(number) for number in chain.cards],
             }
             for chain in find_chains(m.photos)
@@ -277,7 +276,7 @@ def _chain_lines(m: Measurement) -> list[str]:
 
 def _chain_text(lead: str, chain: Chain) -> list[str]:
     """A chain from end to end in `CHAIN_LINES`, without its middle where that is too long."""
-    names = [Path(photo.file).name for photo in chain.photos]
+    names = [photo.name for photo in chain.photos]
     for left_out in range(max(len(names) - 2, 1)):
         kept = names[:]
         if left_out:

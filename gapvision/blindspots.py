@@ -15,7 +15,6 @@ from gapvision.findings import (
     STEEPER,
     WIDE_U95_MM,
     Findings,
-    name,
     place,
     slopes,
     speaker,
@@ -190,7 +189,7 @@ def one_photo(f: Findings) -> list[Caution]:
     for i, photo in enumerate(f.photos):
         for a, b in stretches(f, alone & seen[i], SHORT_MM, SHORT_MM):
             text = (
-                f"Only {name(photo)} shows the joint from {say(a)} to {say(b)}, so that its crowns' "
+                f"Only {photo.name} shows the joint from {say(a)} to {say(b)}, so that its crowns' "
                 "offset is not known there: photograph that stretch from the other heights too."
             )
             out.append(Caution("one-photo", text, a, b))
@@ -205,7 +204,7 @@ def gap_shut(f: Findings) -> list[Caution]:
     mask = closed & f.shown & seen.any(0) & _matters(f)
     for a, b in stretches(f, mask, SHORT_MM, SHORT_MM):
         here = (f.station_mm >= a) & (f.station_mm <= b) & closed
-        names = [name(p) for p, s in zip(f.photos, shut, strict=True) if s[here].mean() > 0.5] or [
+        names = [p.name for p, s in zip(f.photos, shut, strict=True) if s[here].mean() > 0.5] or [
             "the steep photographs"
         ]
         text = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from gapvision.blindspots import capped
-from gapvision.findings import Findings, name
+from gapvision.findings import Findings
 from gapvision.phrases import cards_text
 from gapvision.result import Caution, PhotoResult, station_origin
 
@@ -71,7 +71,7 @@ def find_card_cautions(f: Findings) -> list[Caution]:
         for s in view.sightings:
             if s.number not in off and s.u_px > BENT_PX:
                 text = (
-                    f"{name(photo)}: card {s.number} is not flat or is shaken ({s.u_px:.1f} px); "
+                    f"{photo.name}: card {s.number} is not flat or is shaken ({s.u_px:.1f} px); "
                     "glue it to something stiff and hold still."
                 )
                 bent.append(Caution("card-not-flat", text))
@@ -83,7 +83,7 @@ def _card_moved(photo: PhotoResult, off: list[int], miss_px: float, view) -> Cau
     which = f"{cards_text(off)} {'is' if len(off) == 1 else 'are'}"
     one = "it" if len(off) == 1 and len(view.sightings) > 2 else "one of its cards"
     text = (
-        f"{name(photo)}: {which} {miss_px:.1f} px off where the other photographs have it; {one} "
+        f"{photo.name}: {which} {miss_px:.1f} px off where the other photographs have it; {one} "
         "moved or the log was bumped: photograph all heights again without touching card or log."
     )
     return Caution("card-moved", text)
@@ -97,7 +97,7 @@ def _unread(f: Findings) -> list[Caution]:
         lost = [n for n in p.unread_cards if n not in read]
         if lost:
             text = (
-                f"{name(p)}: {cards_text(lost)} is in the picture and cannot be read, as one is that "
+                f"{p.name}: {cards_text(lost)} is in the picture and cannot be read, as one is that "
                 "is cut off, hidden or shaken; the answer does without it."
             )
             out.append(Caution("card-unread", text))
@@ -128,7 +128,7 @@ def _swung(f: Findings) -> list[Caution]:
         most = max(turn, key=turn.get, default=None)
         if most is not None and np.degrees(turn[most]) > SWUNG_DEG:
             text = (
-                f"{name(f.photos[most])}: card {card.number} hung otherwise than in the other "
+                f"{f.photos[most].name}: card {card.number} hung otherwise than in the other "
                 "photographs, by a degree or more: it swung or was moved; let it come to rest, out of "
                 "the wind, and photograph again."
             )

@@ -20,7 +20,6 @@ from gapvision.findings import (
     LONG_MM,
     STEEPER,
     Findings,
-    name,
     place,
     slopes,
     speaker,
@@ -75,7 +74,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
         out.append(Caution("misfit", text))
     for p in _misfits(f):
         text = (
-            f"{name(p)}: its outlines miss the fitted logs by {p.residual_px:.0f} px from "
+            f"{p.name}: its outlines miss the fitted logs by {p.residual_px:.0f} px from "
             f"{say(p.from_mm)} to {say(p.to_mm)}; a card or log moved, or the tracing went wrong: "
             "look at the picture, photograph that stretch again."
         )
@@ -200,7 +199,7 @@ def _steps(f: Findings) -> list[Caution]:
             if not f.station_mm[0] <= s.station_mm <= f.station_mm[-1]:
                 continue
             text = (
-                f"{name(p)}: the {s.log} log's line steps by {speaker(f)(s.step_mm)} "
+                f"{p.name}: the {s.log} log's line steps by {speaker(f)(s.step_mm)} "
                 f"{place(f, s.station_mm)}, as hardly any log does: a shadow, or what is behind the gap, is "
                 "taken for the log on one side. Look at the picture, hang a cloth behind the gap, "
                 "photograph again in other light, or put the caliper there."
@@ -225,7 +224,7 @@ def _moved(f: Findings) -> list[Caution]:
     photo, say = f.photos[likeliest.photo], speaker(f)
     other = ", or another of them is as wrong" if len(near) > 1 else ""
     text = (
-        f"{name(photo)} shows the gap "
+        f"{photo.name} shows the gap "
         f"{format_length(round(abs(likeliest.gap_mm), 1), f.options.units)} {wider} than the other "
         f"photographs allow, from {say(photo.from_mm)} to {say(photo.to_mm)}{other}: the upper log "
         "moved between them, or a line in the picture leaves its log. Look at the picture, make the "

@@ -140,8 +140,3 @@ def place(f: Findings, mm: float) -> str:
     if abs(off) < 10.0:
         return f"at card {near.number}"
     return f"{speaker(f)(abs(off))} {'right' if off > 0 else 'left'} of card {near.number}"
-
-
-def name(photo: PhotoResult) -> str:
-    """The photograph's file without its folder."""
-    return photo.file.replace("\\", "/").rsplit("/", 1)[-1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -34,6 +35,7 @@ def gather_sights(
         Where no photograph is of use: that of the first one.
     """
     paths, failed = _paths(options)
+    named = Counter(path.name for path, _ in paths)
     sights: list[Sight] = []
     lenses: list[Lens] = []
     kinds: dict = {}
@@ -41,6 +43,8 @@ def gather_sights(
     for k, (path, side) in enumerate(paths):
         try:
             photo = load_photo(path)
+            if named[path.name] > 1:
+                photo = replace(photo, file=f"{path.absolute().parent.name}/{path.name}")
             if photo.sha256 in seen_hashes:
                 continue
             seen_hashes.add(photo.sha256)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import numpy as np
 
@@ -21,7 +20,7 @@ def left_out_result(sight: Sight, why: str) -> PhotoResult:
     return PhotoResult(
         str(sight.photo.path), sight.photo.sha256, sight.view.side, False, why,
         cards=tuple(c.number for c in sight.view.sightings), camera=_camera(sight),
-        taken=sight.photo.taken,
+        taken=sight.photo.taken, label=sight.photo.file,
     )  # fmt: skip
 
 
@@ -55,6 +54,7 @@ def photo_result(
         upper_px=trace.upper.xy_px[trace.upper.state == SEEN],
         lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
         axis_px=mid_px, axis_station_mm=axis * scale, axis_state=_states(trace),
+        label=sight.photo.file,
     )  # fmt: skip
 
 
@@ -80,7 +80,7 @@ def card_results(
     return tuple(
         CardResult(
             c.number, c.side, float(c.nail_mm[0]) * scale, -math.degrees(float(c.tilt_rad[0])),
-            tuple(Path(p.file).name for p in photos if c.number in p.cards),
+            tuple(p.name for p in photos if c.number in p.cards),
         )
         for c in joint.cards
     )  # fmt: skip

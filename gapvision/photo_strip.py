@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -148,7 +147,7 @@ def photo_legend(photo: PhotoResult) -> np.ndarray:
             (LOWER_COLOUR, "lower log's top"),
             ("triangle", "widest gap"),
             ("diamond", "decides the setting"),
-            (None, f"photograph {Path(photo.file).name}{swapped}"),
+            (None, f"photograph {photo.name}{swapped}"),
         ]
     )
 

@@ -81,6 +81,7 @@ class PhotoResult:
     ``camera`` is what Exif tells of it, ``taken`` the time of exposure as ISO 8601.
     ``unread_cards`` are those of which parts are seen that cannot be read.
     ``used`` is False for a photograph left out, and then ``lacked`` says why.
+    ``label`` is what texts call it where its file's name alone would not tell it from another.
     """
 
     file: str
@@ -104,6 +105,12 @@ class PhotoResult:
     axis_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
     axis_station_mm: np.ndarray = field(default_factory=lambda: np.empty(0))
     axis_state: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+    label: str = ""
+
+    @property
+    def name(self) -> str:
+        """The file without its folder, or with the last one where two have one name."""
+        return self.label or self.file.replace("\\", "/").rsplit("/", 1)[-1]
 
 
 @dataclass(frozen=True, slots=True)

@@ -111,6 +111,19 @@ def test_file_named_as_inside_is_so_also_where_a_folder_holds_it(tmp_path):
     ]  # fmt: skip
 
 
+def test_photographs_of_one_name_are_told_apart_by_their_folders(tmp_path):
+    for side, file in (("out", "photo0.jpg"), ("in", "photo1.jpg")):
+        (tmp_path / side).mkdir()
+        (tmp_path / side / "IMG_1.jpg").write_bytes((DEMO / file).read_bytes())
+    sights, _, _ = gather_sights(
+        MeasureOptions(photos=(tmp_path / "out", tmp_path / "in")), Priors(), None
+    )
+    assert [s.photo.file for s in sights] == ["out/IMG_1.jpg", "in/IMG_1.jpg"]
+    result = PhotoResult(str(sights[0].photo.path), "", "outside", True)
+    assert result.name == "IMG_1.jpg"
+    assert replace(result, label=sights[0].photo.file).name == "out/IMG_1.jpg"
+
+
 def test_inside_card_that_no_photograph_shows(joint):
     with pytest.raises(JointNotFitted, match="Card 7 was stated to hang inside"):
         check_inside_cards(joint.views, (7,))
