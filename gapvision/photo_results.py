@@ -61,6 +61,9 @@ def photo_result(
 def _steps(trace: Trace, axis: np.ndarray, views: list[View], joint: Joint, index: int, scale):
     for log in ("upper", "lower"):
         line = getattr(trace, log)
+        nobody = np.zeros(len(line.row))
+        if largest_step(line, trace.mm_per_px, nobody, nobody) is None:
+            continue  # as nearly always; what the others show takes time
         whole = Outline(log, line.xy_px, np.ones(len(line.xy_px)))
         miss, station = residuals(joint.cameras[index], whole, joint)
         others = np.zeros(len(station), int)
