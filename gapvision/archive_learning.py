@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from gapvision.archive import Query, entries, load_record
 from gapvision.archive_outcome import Outcome, OutcomeValue, outcomes_of, together
 from gapvision.archive_store import Archive
-from gapvision.lengths import INCH_MM, U_LINE_MM, U_SCRIBED_MM
+from gapvision.lengths import U_LINE_MM, U_SCRIBED_MM
+from gapvision.phrases import signed_text
 from gapvision.result import K95
 
 # What the measurement itself was given is no check of it, nor is what was read beside it.
@@ -239,9 +240,9 @@ def learned_text(by_kind: dict[str, Learned], joints: int, units: str = "mm") ->
         if not x.n:
             lines.append(f"{KINDS[kind]:24}{0:>6}  nothing to compare")
             continue
-        mean = _signed(x.mean_mm, units)
+        mean = signed_text(x.mean_mm, units)
         if x.U95_mm is not None:
-            ends = (_signed(x.mean_mm + sign * x.U95_mm, units) for sign in (-1, 1))
+            ends = (signed_text(x.mean_mm + sign * x.U95_mm, units) for sign in (-1, 1))
             mean += f" ({' to '.join(ends)})"
         held = f"{x.held} of {x.n} ({x.expected[0]} to {x.expected[1]})"
         lines.append(f"{KINDS[kind]:24}{x.n:>6}  {f'{mean} {units}':26}{held}")
@@ -289,10 +290,5 @@ def _cover_offer(kind: str, x: Learned, units: str) -> str:
     return f"Your {what} {size} wider than predicted: a cover {size} smaller would do."
 
 
-def _signed(mm: float, units: str) -> str:
-    """A difference with its sign, in mm, or decimals of an inch: sixteenths are too coarse for it."""
-    return f"{mm:+.1f}" if units == "mm" else f"{mm / INCH_MM:+.2f}"
-
-
 def _plain(mm: float, units: str) -> str:
-    return f"{_signed(mm, units).lstrip('+-')} {units}"
+    return f"{signed_text(mm, units).lstrip('+-')} {units}"

@@ -47,9 +47,9 @@ def undecided(f: Findings) -> list[Caution]:
 
     Where those that one height alone shows hold less than half of it, the rest is badly known too.
     """
-    named = could_decide(f)
     if f.decides is None:
-        return named or wide(f, f.shown)
+        return wide(f, f.shown)
+    named = could_decide(f)
     if sum(_share(f, c.from_mm, c.to_mm) for c in named) >= 0.5:
         return named
     likely = _likely(f)

@@ -9,10 +9,10 @@ from pathlib import Path
 
 from gapvision.annotate import write_picture
 from gapvision.answer import answer_text, set_to_text
-from gapvision.lengths import INCH_MM, format_length, parse_diameter
+from gapvision.lengths import format_length, parse_diameter
 from gapvision.measure import measure
 from gapvision.options import MeasureOptions
-from gapvision.phrases import quantity_text, wrap
+from gapvision.phrases import quantity_text, signed_text, wrap
 
 PICTURE = "gapvision-demo{}.jpg"
 
@@ -62,7 +62,7 @@ def run_demo(
     for name, q, true in rows:
         lines.append(
             f"  {name:15} measured {quantity_text(q, units)}   true "
-            f"{format_length(round(true, 1), units)}   off by {_off(q.value_mm - true, units)}"
+            f"{format_length(round(true, 1), units)}   off by {signed_text(q.value_mm - true, units)} {units}"
         )
     lines += [
         f"  set to {set_to_text(measurement, units)}",
@@ -70,10 +70,6 @@ def run_demo(
         f"Picture: {picture}",
     ]
     return "\n".join(lines)
-
-
-def _off(mm: float, units: str) -> str:
-    return f"{mm:+.1f} mm" if units == "mm" else f"{mm / INCH_MM:+.2f} in"
 
 
 def _free_name(folder: Path) -> Path:

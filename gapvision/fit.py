@@ -568,8 +568,7 @@ def _add_priors(add, lay, lenses, state, stated, priors):
                 one(lay.swing[k, view] + a, swing[a], priors.swing_rad)
         if c.hung_on != "free":
             _card_stands_off(one, lay, at, c, state, stated, priors)
-    through = through_wall(state)
-    if priors.wall_mm is not None and through is not None:
+    if priors.wall_mm is not None and (through := through_wall(state)) is not None:
         share, mm = through
         nails = np.array([lay.card + 6 * k + 2 for k in range(len(state.cards))])
         one(nails, mm - priors.wall_mm, priors.u_wall_mm, share)

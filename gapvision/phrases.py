@@ -6,7 +6,7 @@ import math
 import textwrap
 from collections.abc import Iterable
 
-from gapvision.lengths import format_length, round_up
+from gapvision.lengths import INCH_MM, format_length, round_up
 from gapvision.result import Place, Quantity
 
 WIDTH = 80  # columns of the narrowest terminal in common use
@@ -49,6 +49,11 @@ def quantity_text(q: Quantity, units: str = "mm") -> str:
     # Up to the next sixteenth: a half-width of nought would be a lie.
     value = format_length(q.value_mm, "in").removesuffix(" in")
     return f"{value} ± {format_length(round_up(q.U95_mm, 'in'), 'in')}"
+
+
+def signed_text(mm: float, units: str) -> str:
+    """A difference with its sign, in mm, or decimals of an inch: sixteenths are too coarse for it."""
+    return f"{mm:+.1f}" if units == "mm" else f"{mm / INCH_MM:+.2f}"
 
 
 def distance_text(mm: float, units: str) -> str:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from pathlib import Path, PureWindowsPath
+from pathlib import Path
 
 import cv2
 import numpy as np
 
 from gapvision.errors import MeasurementError, PhotoUnreadable
 from gapvision.photo import load_photo, to_8bit
+from gapvision.result import photo_name
 
 LONG_SIDE_PX = 1200  # some 170 mm of print at 180 dots an inch
 PICTURE_PX = 1600  # the width that `annotate` draws
@@ -88,11 +89,6 @@ def clean_picture(path: Path) -> bytes:
         text = f"{path} is no picture: name the file that gapvision measure --picture wrote."
         raise PhotoUnreadable("not-an-image", text)
     return _encoded(bgr, max(PICTURE_PX, round(PICTURE_PX * bgr.shape[0] / bgr.shape[1])))
-
-
-def photo_name(file: str) -> str:
-    """A file's name without its folders, whichever system wrote the path."""
-    return PureWindowsPath(file).name
 
 
 def _encoded(bgr: np.ndarray, long_side_px: int) -> bytes:

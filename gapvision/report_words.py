@@ -24,9 +24,8 @@ from gapvision.report_decision import (
     trial_table,
 )
 from gapvision.report_joint import JointReport
-from gapvision.report_photos import photo_name
 from gapvision.report_read import measurement_of
-from gapvision.result import K95, CardResult, Measurement, PhotoResult, runs
+from gapvision.result import K95, CardResult, Measurement, PhotoResult, photo_name, runs
 
 NOT_STATED = "not stated"
 LONGEST_LIST = 12  # of values of which no section knows what they are
@@ -196,9 +195,7 @@ def conditions(report: JointReport) -> Section:
     used = [p for p in m.photos if p.used]
     parts = [Section("Photographs used", rows=tuple(_photo_row(p, units) for p in used))]
     left_out = tuple(
-        f"{photo_name(p.file)}: {_without_folders(p.lacked, report)}"
-        for p in m.photos
-        if not p.used
+        f"{p.name}: {_without_folders(p.lacked, report)}" for p in m.photos if not p.used
     )
     if left_out:
         parts.append(Section("Photographs left out of the measurement", items=left_out))
@@ -363,7 +360,7 @@ def photo_words(report: JointReport, name: str) -> str:
     """A photograph's name and where it was taken from, for those who do not see it."""
     if report.result["status"] == "refused":
         return name
-    found = [p for p in measurement_of(report.result).photos if photo_name(p.file) == name]
+    found = [p for p in measurement_of(report.result).photos if p.name == name]
     if not found:
         return name
     where = _photo_row(found[0], report.units)[1] if found[0].used else "left out"
@@ -395,7 +392,7 @@ def _photo_row(p: PhotoResult, units: str) -> tuple[str, str]:
         said.append(f"taken {p.taken.replace('T', ' ')}")
     if p.cards:
         said.append(f"card{'s' * (len(p.cards) > 1)} {', '.join(map(str, p.cards))}")
-    return photo_name(p.file), ", ".join(said)
+    return p.name, ", ".join(said)
 
 
 def _card_row(c: CardResult, units: str) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import PureWindowsPath
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -61,6 +62,11 @@ class Profile:
     setting_needed_u_mm: np.ndarray
 
 
+def photo_name(file: str) -> str:
+    """A file's name without its folders, whichever system wrote the path."""
+    return PureWindowsPath(file).name
+
+
 @dataclass(frozen=True, slots=True)
 class LineStep:
     """Where one log's traced line steps as no log does, and by how much."""
@@ -110,7 +116,7 @@ class PhotoResult:
     @property
     def name(self) -> str:
         """The file without its folder, or with the last one where two have one name."""
-        return self.label or self.file.replace("\\", "/").rsplit("/", 1)[-1]
+        return self.label or photo_name(self.file)
 
 
 @dataclass(frozen=True, slots=True)

@@ -253,11 +253,9 @@ def reach_of(site: Site) -> Reach:
     raised = []
     for name, sign, limit in (("above", 1.0, high), ("below", -1.0, -low)):
         near = min(distance, max(NEAR_MM, limit / STEEP))  # a low limit is steep from near by
-        # From beside a lens that is itself so far off level, another step off it.
-        rise = min(max(STEEP, sign * level / near + STEEP), STEEPEST) * near
-        height = sign * min(
-            rise if sign * level > 0 else STEEP * near, limit, _open_within(site, near)
-        )
+        # Where the lens is itself as far off level on that side, another step off it.
+        steep = min(STEEP + max(sign * level / near, 0.0), STEEPEST)
+        height = sign * min(steep * near, limit, _open_within(site, near))
         if sign * (height - level) >= LEAST_STEP * near:
             raised.append(Raised(name, height, near))
     return Reach(distance, level, tuple(raised))

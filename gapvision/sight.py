@@ -42,7 +42,7 @@ ROUGH_MM = 1.2
 # along the log, and there lines that are wrong over some 300 mm, by 0.37 mm (rms, rendered), count as
 # much as 1.85 mm of each row would.
 SWEEP_ROUGH_MM = 2.2
-ONE_HEIGHT = 0.1  # slopes of sight, rad: two that are farther apart tell the offset well
+SWEEP_SPREAD = 0.1  # slopes of sight, rad: two that are farther apart tell the offset well
 STRIP_MM = 45.0  # kept of the picture around the joint, for a second look
 LEAST_BLOCKS = 25  # 100 mm of both outlines
 LEAST_ALONE = (
@@ -208,7 +208,7 @@ def rough_mm(slopes: list[float], sides: list[str]) -> float:
 
     ``slopes`` are how steeply each photograph looks down on the gap, ``sides`` where it was taken from.
     """
-    sweep = len(slopes) > 1 and len({*sides}) == 1 and np.ptp(slopes) < ONE_HEIGHT
+    sweep = len(slopes) > 1 and len({*sides}) == 1 and np.ptp(slopes) < SWEEP_SPREAD
     return SWEEP_ROUGH_MM if sweep else ROUGH_MM
 
 

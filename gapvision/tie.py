@@ -61,9 +61,10 @@ def tie_photographs(
     hung = stated_radii(options, _seen_stretch(sights, placed, "outside"))[
         "lower" if options.card_on == "lower" else "upper"
     ]
-    half = priors.unknown_radius_mm if hung is None else float(hung(np.zeros(1))[0])
+    stated = None if hung is None else float(hung(np.zeros(1))[0])
+    half = priors.unknown_radius_mm if stated is None else stated
     if any(v.side == "inside" for v in views):
-        _check_thickness(options, half if hung is not None else None, priors)
+        _check_thickness(options, stated, priors)
     try:
         placed = tie_sides(
             sights, views, placed, half + priors.standoff_mm, options.wall_thickness_mm

@@ -9,7 +9,8 @@ from PIL import Image
 from reports import PLACE, SERIAL, jpegs, telling_photo
 
 from gapvision.errors import MeasurementError
-from gapvision.report_photos import clean_picture, collect_photos, photo_name, scaled_photo
+from gapvision.report_photos import clean_picture, collect_photos, scaled_photo
+from gapvision.result import photo_name
 
 
 def photo_json(path, **changes):
