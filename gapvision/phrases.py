@@ -7,9 +7,10 @@ import textwrap
 from collections.abc import Iterable
 
 from gapvision.lengths import INCH_MM, format_length, round_up
-from gapvision.result import Place, Quantity
+from gapvision.quantity import Place, Quantity
 
 WIDTH = 80  # columns of the narrowest terminal in common use
+
 DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
 
 

@@ -3,8 +3,8 @@
 import pytest
 from PIL import ImageDraw
 
-from gapvision.archive_store import FOLDER_VARIABLE as ARCHIVE_VARIABLE
-from gapvision.cameras import FOLDER_VARIABLE
+from gapvision.archive.store import FOLDER_VARIABLE as ARCHIVE_VARIABLE
+from gapvision.inputs.user_folder import FOLDER_VARIABLE
 
 
 @pytest.fixture(autouse=True)
@@ -27,7 +27,7 @@ def plain_terminal(monkeypatch, tmp_path):
 @pytest.fixture
 def asked(monkeypatch):
     """The options of every measurement asked for; each is answered at once."""
-    from test_cli import answer
+    from cli.test_measure import answer
 
     seen = []
 
@@ -35,7 +35,7 @@ def asked(monkeypatch):
         seen.append(options)
         return answer()
 
-    monkeypatch.setattr("gapvision.measure.measure", measure)
+    monkeypatch.setattr("gapvision.spine.measure", measure)
     return seen
 
 

@@ -8,18 +8,19 @@ from pathlib import Path
 import pytest
 import typer
 
-import gapvision.archive_store
-import gapvision.calibrate
-import gapvision.cameras
-import gapvision.check
-import gapvision.measure
-import gapvision.photo
-import gapvision.plan
-import gapvision.preferences
-import gapvision.report_sources
-import gapvision.shrinkage
-import gapvision.slip
-from gapvision import cli, terminal
+import gapvision.advice.shrinkage
+import gapvision.answer.check
+import gapvision.answer.report.sources
+import gapvision.archive.store
+import gapvision.inputs.preferences
+import gapvision.photo.lens.calibrate
+import gapvision.photo.lens.files
+import gapvision.photo.photo
+import gapvision.shoot.plan
+import gapvision.shoot.slip
+import gapvision.spine
+from gapvision.cli import main as cli
+from gapvision.cli import terminal
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -99,7 +100,7 @@ def test_there_are_examples():
 @pytest.mark.parametrize("line", examples())
 def test_examples_are_accepted(line, monkeypatch, tmp_path):
     """Each is parsed by the program itself, and what it would do stands in for doing it."""
-    from gapvision import sheet
+    from gapvision.shoot import sheet
 
     done = []
 
@@ -108,18 +109,18 @@ def test_examples_are_accepted(line, monkeypatch, tmp_path):
         raise KeyboardInterrupt
 
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(gapvision.measure, "measure", measure)
-    monkeypatch.setattr(gapvision.plan, "plan_shoot", measure)
-    monkeypatch.setattr(gapvision.shrinkage, "shrink", measure)
-    monkeypatch.setattr(gapvision.check, "load_answer", measure)
-    monkeypatch.setattr(gapvision.calibrate, "calibrate", measure)
-    monkeypatch.setattr(gapvision.archive_store, "open_archive", measure)
-    monkeypatch.setattr(gapvision.report_sources, "read_json", measure)
-    monkeypatch.setattr(gapvision.slip, "slips_pdf", measure)
-    monkeypatch.setattr(gapvision.photo, "photo_paths", measure)
-    monkeypatch.setattr(gapvision.cameras, "camera_paths", lambda: done.append(line) or [])
+    monkeypatch.setattr(gapvision.spine, "measure", measure)
+    monkeypatch.setattr(gapvision.shoot.plan, "plan_shoot", measure)
+    monkeypatch.setattr(gapvision.advice.shrinkage, "shrink", measure)
+    monkeypatch.setattr(gapvision.answer.check, "load_answer", measure)
+    monkeypatch.setattr(gapvision.photo.lens.calibrate, "calibrate", measure)
+    monkeypatch.setattr(gapvision.archive.store, "open_archive", measure)
+    monkeypatch.setattr(gapvision.answer.report.sources, "read_json", measure)
+    monkeypatch.setattr(gapvision.shoot.slip, "slips_pdf", measure)
+    monkeypatch.setattr(gapvision.photo.photo, "photo_paths", measure)
+    monkeypatch.setattr(gapvision.photo.lens.files, "camera_paths", lambda: done.append(line) or [])
     monkeypatch.setattr(
-        gapvision.preferences, "preferences_text", lambda *args: done.append(line) or ""
+        gapvision.inputs.preferences, "preferences_text", lambda *args: done.append(line) or ""
     )
     monkeypatch.setattr(sheet, "write_cards", lambda *args, **kwargs: done.append(kwargs))
     from typer.testing import CliRunner

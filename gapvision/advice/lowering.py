@@ -1,0 +1,212 @@
+"""Ready to scribe, or lower the upper log first: how much deeper each rough notch, and what then.
+
+A notch deepened by a at the left and by b at the right end lowers the upper log by
+``a + (b - a) t`` at the station that lies t of the way from the left notch to the right one. The gap
+and the setting needed at that station become less by as much, whatever the cover.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.optimize import linprog
+
+from gapvision.advice.draws import Draws
+from gapvision.joint.gap import local_noise, spread
+from gapvision.lengths import SIXTEENTH_MM, SLACK_MM, round_up
+from gapvision.quantity import K95, SAFE_K, Quantity
+
+# Fitted down to about 2 in where the gap is widest: USDA Forest Service, Misc. Publication 579,
+# "Building with Logs", 1945, chinkless construction.
+HANDBOOK_MM = 50.8
+
+WORTH_MM = 5.0  # of setting, to lift a log again for; common practice, no source
+
+CLEARANCE_MM = 12.0  # a scriber's point goes in; common practice, no source
+
+DEPTH_COUNTS = 0.05  # 20 mm of deeper notch must make the gap a mm evener; a judgement
+
+LITTLE = 1e-3  # likewise, where the log goes as low as it can: it only breaks ties
+
+Why = Literal["low-enough", "no-gain", "too-wide", "scriber"]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Lowering:
+    """Whether to lower first, the notches' depths that make the gap evenest, and what is then.
+
+    ``why`` is ``"low-enough"`` or ``"no-gain"`` where ``ready``, else ``"too-wide"`` (the gap) or
+    ``"scriber"`` (it does not open far enough). The notches are taken at ``ends_mm``. All from
+    ``left_mm`` on holds once they are that much deeper; ``gap_mm`` and ``gap_u_mm`` (n,) are by
+    station. ``reached`` tells whether the wanted gap, and the scriber's opening, are reached then;
+    ``gain`` is what is taken off the setting, ``worth_it`` whether that is sure and worth the work.
+    ``scriber_least_mm`` is by how much the log must come down for the scriber, None where it need not.
+    """
+
+    ready: bool
+    why: Why
+    wanted_mm: float
+    wanted_stated: bool
+    ends_mm: tuple[float, float]
+    notches_stated: bool
+    left_mm: float
+    right_mm: float
+    widest: Quantity
+    widest_station_mm: float
+    least: Quantity
+    setting: Quantity
+    set_to_mm: float
+    deciding_station_mm: float
+    gain: Quantity
+    worth_it: bool
+    reached: bool
+    scriber_least_mm: float | None
+    gap_mm: np.ndarray
+    gap_u_mm: np.ndarray
+
+    def shift(self, station_mm: np.ndarray) -> np.ndarray:
+        """By how much the upper log comes down at stations (n,)."""
+        return _shift(station_mm, self.ends_mm, self.left_mm, self.right_mm)
+
+
+def lower_first(
+    draws: Draws,
+    needed_mm: np.ndarray,
+    ends_mm: tuple[float, float],
+    notches_stated: bool,
+    set_to_mm: float,
+    wanted_mm: float | None,
+    scriber_largest_mm: float | None,
+    units: str,
+    scriber_step_mm: float | None = None,
+) -> Lowering:
+    """The advice for a joint.
+
+    Parameters
+    ----------
+    draws : Draws
+    needed_mm : array, shape (d, n)
+        Draws of the setting needed for the wanted cover.
+    ends_mm : pair of float
+        Stations taken for the left and the right notch, and whether somebody stated them.
+    set_to_mm : float
+        What the points are to be set to as the log lies.
+    wanted_mm : float or None
+        The widest gap that the builder wants; None for `HANDBOOK_MM`.
+    scriber_largest_mm, units, scriber_step_mm
+        As in `MeasureOptions`.
+
+    Notes
+    -----
+    Two linear programmes in a and b (`evenest`, `lowest`). The gap may come down to `CLEARANCE_MM`,
+    or to SAFE_K of its standard uncertainty where that is more, so that the logs do not touch. Before
+    anything is told of them the depths are rounded to the millimetre or sixteenth: up where that
+    reaches what is wanted, else down.
+    """
+    wanted = HANDBOOK_MM if wanted_mm is None else wanted_mm
+    t = (draws.station_mm - ends_mm[0]) / (ends_mm[1] - ends_mm[0])
+    gap = draws.gap_mm.mean(0)
+    u_gap = np.hypot(spread(draws.gap_mm), draws.rough_mm)
+    widest, _ = draws.widest()
+    setting, _ = draws.setting(needed_mm)
+    at_most = np.maximum(gap - np.maximum(CLEARANCE_MM, SAFE_K * u_gap), 0.0)
+    over = None if scriber_largest_mm is None else set_to_mm - scriber_largest_mm
+    needs_scriber = over is not None and over > 0
+    at_least = gap - wanted
+    if needs_scriber:
+        needed = needed_mm.mean(0)
+        at_least = np.maximum(at_least, needed - (needed.max() - over))
+    found = evenest(gap, t, at_most, np.maximum(at_least, 0.0))
+    if found is not None:
+        left, right = (round_up(v, units) for v in found)
+    else:
+        step = 1.0 if units == "mm" else SIXTEENTH_MM
+        left, right = (step * int(v / step + SLACK_MM) for v in lowest(gap, t, at_most))
+    shift = _shift(draws.station_mm, ends_mm, left, right)
+    noise = local_noise(draws.station_mm, draws.rough_mm, len(draws.gap_mm))
+    narrowed = _gain(draws.gap_mm + noise, shift)
+    gain = _gain(needed_mm + noise, shift)
+    after, decides = draws.setting(needed_mm - shift)
+    widest_after, widest_at = draws.widest(shift)
+    too_wide = widest.value_mm > wanted
+    sure = narrowed.value_mm > max(narrowed.U95_mm, widest.U95_mm)
+    why: Why = "too-wide" if too_wide and sure else "no-gain" if too_wide else "low-enough"
+    if needs_scriber:
+        why = "scriber"
+    return Lowering(
+        ready=why in ("low-enough", "no-gain"),
+        why=why,
+        wanted_mm=wanted,
+        wanted_stated=wanted_mm is not None,
+        ends_mm=ends_mm,
+        notches_stated=notches_stated,
+        left_mm=left,
+        right_mm=right,
+        widest=widest_after,
+        widest_station_mm=widest_at,
+        least=draws.least(shift)[0],
+        setting=after,
+        set_to_mm=round_up(after.value_mm + SAFE_K * after.u_mm, units, scriber_step_mm),
+        deciding_station_mm=decides,
+        gain=gain,
+        worth_it=gain.value_mm > max(gain.U95_mm, setting.U95_mm, WORTH_MM),
+        reached=found is not None,
+        scriber_least_mm=over if needs_scriber else None,
+        gap_mm=gap - shift,
+        gap_u_mm=u_gap,
+    )
+
+
+def evenest(
+    gap_mm: np.ndarray, t: np.ndarray, at_most_mm: np.ndarray, at_least_mm: np.ndarray
+) -> tuple[float, float] | None:
+    """Depths (a, b) >= 0, mm, that leave the least of widest - least gap + DEPTH_COUNTS (a + b).
+
+    Parameters
+    ----------
+    gap_mm, t : arrays, shape (n,)
+        Gap, and place from 0 at the left notch to 1 at the right one.
+    at_most_mm, at_least_mm : arrays, shape (n,)
+        By how much the log may, and must, come down at each station.
+
+    Returns
+    -------
+    (a, b), or None where no depths do both.
+    """
+    n = len(gap_mm)
+    down, one, none = np.c_[1 - t, t], np.ones((n, 1)), np.zeros((n, 1))
+    # Unknown: a, b, widest W, least L. Minimise W - L with gap - down <= W and gap - down >= L.
+    found = linprog(
+        [DEPTH_COUNTS, DEPTH_COUNTS, 1.0, -1.0],
+        A_ub=np.block([
+            [-down, -one, none], [down, none, one], [down, none, none], [-down, none, none]
+        ]),
+        b_ub=np.concatenate([-gap_mm, gap_mm, at_most_mm, -at_least_mm]),
+        bounds=[(0, None), (0, None), (None, None), (None, None)],
+    )  # fmt: skip
+    return (float(found.x[0]), float(found.x[1])) if found.status == 0 else None
+
+
+def lowest(gap_mm: np.ndarray, t: np.ndarray, at_most_mm: np.ndarray) -> tuple[float, float]:
+    """Depths (a, b) >= 0 that make the widest gap as small as ``at_most_mm`` lets it become."""
+    down = np.c_[1 - t, t]
+    found = linprog(
+        [LITTLE, LITTLE, 1.0],
+        A_ub=np.block([[-down, -np.ones((len(t), 1))], [down, np.zeros((len(t), 1))]]),
+        b_ub=np.concatenate([-gap_mm, at_most_mm]),
+        bounds=[(0, None), (0, None), (None, None)],
+    )
+    return float(found.x[0]), float(found.x[1])
+
+
+def _shift(station_mm, ends_mm: tuple[float, float], left_mm: float, right_mm: float):
+    return left_mm + (right_mm - left_mm) * (station_mm - ends_mm[0]) / (ends_mm[1] - ends_mm[0])
+
+
+def _gain(values_mm: np.ndarray, shift_mm: np.ndarray) -> Quantity:
+    """What a shift (n,) takes off the largest of draws (d, n)."""
+    gain = values_mm.max(1) - (values_mm - shift_mm).max(1)
+    u = float(spread(gain))
+    return Quantity(float(gain.mean()), u, K95 * u)

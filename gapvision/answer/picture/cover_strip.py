@@ -1,0 +1,81 @@
+"""The setting against the cover: a strip of the picture where other covers were asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from gapvision.answer.picture.axis import axis_number
+from gapvision.answer.picture.drawing import (
+    BLACK,
+    PANEL_LEFT_PX,
+    PANEL_RIGHT_PX,
+    TEXT_PX,
+    TICK_PX,
+    WHITE,
+    blank,
+    boxed,
+    dashed,
+    line,
+    mark,
+    text,
+    text_width,
+)
+from gapvision.answer.picture.profile_strips import plot
+from gapvision.lengths import format_length
+from gapvision.measurement import Measurement
+from gapvision.quantity import K95
+
+MARGIN_PX = 110  # of the panel, left free beside the smallest and the largest cover
+
+ABOVE_PX = 52  # a number over its mark
+
+BOX_PX = 40  # of a number, beside its text
+
+
+def cover_strip(measurement: Measurement, units: str) -> np.ndarray:
+    """Setting by cover with its band, and what the points are set to; empty where none was asked."""
+    if measurement.decision is None or not measurement.decision.covers.asked:
+        return blank(0)
+    rows = measurement.decision.covers.rows
+    cover = np.array([r.cover_mm for r in rows])
+    setting = np.array([r.setting.value_mm for r in rows])
+    half = np.array([r.setting.U95_mm for r in rows])
+    span = (PANEL_RIGHT_PX - PANEL_LEFT_PX - 2 * MARGIN_PX) / max(float(np.ptp(cover)), 1.0)
+
+    def columns(cover_mm):
+        return PANEL_LEFT_PX + MARGIN_PX + (cover_mm - cover[0]) * span
+
+    title = f"Setting for other covers, and what to set ({units})"
+    room = float(np.max(setting + half) + 0.35 * (np.ptp(setting) + 4.0))  # for the numbers
+    strip, row = plot(title, cover, setting, half / K95, columns, units, (room,))
+    axis = blank(70)
+    line(axis, [(PANEL_LEFT_PX, 0), (PANEL_RIGHT_PX, 0)], BLACK, 3)
+    text(axis, (PANEL_LEFT_PX - 14, 36), "cover", TICK_PX, anchor="rm")
+    bottom = strip.shape[0] - 14
+    wide = max(text_width(format_length(r.set_to_mm, units), TEXT_PX) for r in rows) + BOX_PX
+    told = _told(cover, measurement.cover_mm, columns, wide)
+    for r in rows:
+        x = columns(r.cover_mm)
+        if r.cover_mm == measurement.cover_mm:
+            dashed(strip, (x, row(r.setting.value_mm)), (x, bottom), BLACK, 4, 26)
+        mark(strip, (x, row(r.setting.value_mm)), "square")
+        line(axis, [(x, 0), (x, 14)], BLACK, 3)
+        if r.cover_mm not in told:
+            continue
+        at = row(r.setting.value_mm + r.setting.U95_mm) - ABOVE_PX
+        boxed(strip, (x, at), format_length(r.set_to_mm, units), TEXT_PX, WHITE)
+        text(axis, (x, 40), axis_number(r.cover_mm, units), TICK_PX)
+    return np.vstack([strip, axis])
+
+
+def _told(
+    cover_mm: np.ndarray, wanted_mm: float, columns: Callable[[float], float], wide_px: float
+) -> set[float]:
+    """The covers that are numbered: the wanted one, and from the left those clear of others."""
+    told = {wanted_mm}
+    for cover in cover_mm:
+        if all(abs(columns(cover) - columns(other)) >= wide_px for other in told):
+            told.add(float(cover))
+    return told

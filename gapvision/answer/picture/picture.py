@@ -1,0 +1,204 @@
+"""Measurement to picture: the photograph with what was traced, and numbers on the same stations.
+
+The picture is a stack of strips of one width, each drawn by a function that knows nothing of the
+others; what they share is the way from a station to a column.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Protocol
+
+import cv2
+import numpy as np
+
+from gapvision.answer.decision_text import lower_words
+from gapvision.answer.picture.axis import even_columns, station_strip
+from gapvision.answer.picture.cover_strip import cover_strip
+from gapvision.answer.picture.drawing import (
+    GREY,
+    PANEL_LEFT_PX,
+    PANEL_RIGHT_PX,
+    SUBTITLE_PX,
+    TEXT_PX,
+    TITLE_PX,
+    WHITE,
+    WIDTH_PX,
+    YELLOW,
+    blank,
+    text,
+    wrapped,
+)
+from gapvision.answer.picture.extent_strip import extent_strip
+from gapvision.answer.picture.photo_strip import best_photo, photo_legend, photo_strip, view_of
+from gapvision.answer.picture.profile_strips import chart_legend, gap_strip, groove_strip
+from gapvision.answer.text import cover_text, set_to_text
+from gapvision.files import check_new, write_new
+from gapvision.measurement import Measurement
+from gapvision.photo.photo import load_photo
+from gapvision.phrases import place_text, quantity_text
+
+PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png")
+
+
+class PictureOptions(Protocol):
+    """What the picture needs of the options of a run: ``units``, ``"mm"`` or ``"in"``."""
+
+    units: str
+
+
+def draw_picture(
+    measurement: Measurement, load_bgr: Callable[[str], np.ndarray], units: str = "mm"
+) -> np.ndarray:
+    """Return the answer as one picture, for a phone held upright or across.
+
+    From above: what to set; the photograph that shows the deciding place best, with both traced
+    outlines, stations, the widest gap and the deciding place; gap and groove width by station,
+    each with the band that holds the truth 95 times in 100; which part of the log each photograph
+    shows; other covers where they were asked for; the status and the cautions.
+
+    Parameters
+    ----------
+    measurement : Measurement
+        The answer of a joint.
+    load_bgr : callable
+        Gives the photograph of a path, upright, shape (h, w, 3), uint8 or uint16, BGR.
+        Called once at most.
+    units : {"mm", "in"}
+        The unit of all numbers in the picture.
+
+    Returns
+    -------
+    array, shape (n, 1600, 3), uint8, BGR
+
+    Raises
+    ------
+    PhotoUnreadable
+        From `load_bgr`, if the photograph is no longer there.
+
+    Notes
+    -----
+    Where the whole profile lies within the photograph, the stations below it follow the
+    photograph's own; otherwise they are evenly spaced over the whole log, and the photograph has
+    only its own ticks.
+    """
+    shown = best_photo(measurement)
+    strips = [_title_strip(measurement, units)]
+    columns = even_columns(measurement)
+    if shown is not None:
+        bgr = load_bgr(shown.file)
+        view = view_of(shown, bgr.shape)
+        ends = view.columns(measurement.profile.station_mm[[0, -1]])
+        if ends.min() >= PANEL_LEFT_PX and ends.max() <= PANEL_RIGHT_PX:
+            columns = view.columns
+        strips += [photo_strip(measurement, view, bgr, units), photo_legend(shown)]
+    strips += [
+        gap_strip(measurement, columns, units),
+        groove_strip(measurement, columns, units),
+        station_strip(measurement, columns, units),
+        extent_strip(measurement, columns, shown),
+        cover_strip(measurement, units),
+        chart_legend(measurement, units),
+        _note_strip(measurement),
+    ]
+    return np.vstack(strips)
+
+
+def write_picture(
+    path: str | Path,
+    measurement: Measurement,
+    options: PictureOptions,
+    overwrite: bool = False,
+    *,
+    load_bgr: Callable[[str], np.ndarray] | None = None,
+) -> None:
+    """Draw the picture of a joint and write it to a file, as JPEG or PNG by its suffix.
+
+    Parameters
+    ----------
+    path : str or Path
+        Where to write; the folder must be there.
+    measurement : Measurement
+        The answer of a joint; the photograph needed is read again from its ``file``.
+    options : PictureOptions
+        Anything with ``units``.
+    overwrite : bool
+        Whether a file of this name may be replaced.
+    load_bgr : callable, optional
+        Another way from a path to a photograph, as in `draw_picture`.
+
+    Raises
+    ------
+    ValueError
+        If the suffix is none of `PICTURE_SUFFIXES`.
+    MeasurementError
+        ``"file-exists"``, ``"no-folder"``, or ``"not-written"`` if the disk refuses.
+    PhotoUnreadable
+        If the photograph is no longer there.
+    """
+    path = Path(path)
+    check_picture_path(path, overwrite)
+    picture = draw_picture(measurement, load_bgr or _load_bgr, options.units)
+    quality = [cv2.IMWRITE_JPEG_QUALITY, 90] if path.suffix.lower() != ".png" else []
+    encoded = cv2.imencode(path.suffix.lower(), picture, quality)[1]
+    write_new(path, encoded.tobytes(), "the picture", overwrite)
+
+
+def check_picture_path(path: str | Path, overwrite: bool = False) -> None:
+    """Raise what `write_picture` would raise for this path, before any work is done.
+
+    Parameters
+    ----------
+    path : str or Path
+        Where the picture is to be written.
+    overwrite : bool
+        Whether a file of this name may be replaced.
+
+    Raises
+    ------
+    ValueError
+        If the suffix is none of `PICTURE_SUFFIXES`.
+    MeasurementError
+        ``"no-folder"`` or ``"file-exists"``.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in PICTURE_SUFFIXES:
+        allowed = ", ".join(PICTURE_SUFFIXES)
+        raise ValueError(f"a picture's name must end in one of {allowed}, not {path.name!r}")
+    check_new(path, "the picture", overwrite)
+
+
+def _title_strip(measurement: Measurement, units: str) -> np.ndarray:
+    """What to set, first and largest."""
+    doubtful = measurement.status == "doubtful"
+    lower = lower_words(measurement, units)
+    strip = blank(302 if lower else 246, YELLOW if doubtful else WHITE)
+    title = f"{set_to_text(measurement, units)} for cover {cover_text(measurement, units)}"
+    title = f"LOWER BOUND: at least {title}" if doubtful else f"SET {title}"
+    text(strip, (24, 62), title, TITLE_PX, anchor="lm", bold=True)
+    words = f"needed: {quantity_text(measurement.setting, units)} (95 %)"
+    words += ", as far as seen" if doubtful else ""
+    text(strip, (26, 142), words, SUBTITLE_PX, anchor="lm")
+    place = place_text(measurement.deciding_place, units)
+    text(strip, (26, 198), f"decided {place}", SUBTITLE_PX, anchor="lm")
+    text(strip, (26, 254), lower, SUBTITLE_PX, anchor="lm", bold=True)
+    return strip
+
+
+def _note_strip(measurement: Measurement) -> np.ndarray:
+    """The status, how many cautions there are, and the first of them."""
+    count = len(measurement.cautions)
+    words = {0: "no cautions", 1: "1 caution"}.get(count, f"{count} cautions, the first")
+    note = f"Status: {measurement.status}; {words}"
+    note += f": {measurement.cautions[0].text}" if count else "."
+    lines = wrapped(note, TEXT_PX, WIDTH_PX - 48, 4)
+    strip = blank(len(lines) * 54 + 32, YELLOW if measurement.status == "doubtful" else GREY)
+    for i, words in enumerate(lines):
+        text(strip, (24, 16 + 27 + i * 54), words, TEXT_PX, anchor="lm")
+    return strip
+
+
+def _load_bgr(file: str) -> np.ndarray:
+    """The pixels of a photograph."""
+    return load_photo(file).bgr

@@ -1,0 +1,91 @@
+"""What is told of one joint, and of a whole wall: one HTML file that needs nothing else."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from gapvision.answer.report import words
+from gapvision.answer.report.chart import profile_drawing, svg_of, wall_drawings
+from gapvision.answer.report.joint import JointReport
+
+__all__ = ["JointReport", "joint_html", "wall_html"]
+
+
+def joint_html(report: JointReport) -> str:
+    """One joint as one HTML file: no script, nothing loaded from elsewhere.
+
+    Parameters
+    ----------
+    report : JointReport
+
+    Returns
+    -------
+    str
+        HTML5; pictures are data URIs, the profile is SVG.
+    """
+    measured = report.result["status"] != "refused"
+    return _page(
+        "joint.html",
+        title=words.job_title(report),
+        head=words.headline(report),
+        numbers=words.numbers(report),
+        cautions=words.cautions(report),
+        profile=svg_of(profile_drawing(report), words.profile_text(report)) if measured else "",
+        about=words.about(report),
+        picture=_data_uri(report.picture) if report.picture else "",
+        photos=[
+            (_data_uri(jpeg), name, words.photo_words(report, name)) for name, jpeg in report.photos
+        ],
+        conditions=words.conditions(report),
+        sections=words.later_sections(report),
+        safety=words.safety(),
+        signatures=words.SIGNATURES,
+    )
+
+
+def wall_html(reports: Sequence[JointReport]) -> str:
+    """All joints of a wall as one HTML file, from the lowest log up.
+
+    Parameters
+    ----------
+    reports : sequence of JointReport
+        In any order; at least one.
+
+    Returns
+    -------
+    str
+        HTML5, self-contained like that of `joint_html`.
+    """
+    courses = words.in_courses(reports)
+    return _page(
+        "wall.html",
+        title=words.wall_title(courses),
+        rows=words.wall_rows(courses),
+        drawings=[svg_of(d, text) for d, text in wall_drawings(courses)],
+        about=words.WALL_ABOUT,
+        logs=[
+            (words.job_title(r), words.date_text(r), words.headline(r), words.cautions(r))
+            for r in courses
+        ],
+        safety=words.safety(),
+        signatures=words.SIGNATURES,
+    )
+
+
+def _page(template: str, **content: Any) -> str:
+    pages = Environment(
+        loader=PackageLoader("gapvision.answer.report", "pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return pages.get_template(template).render(**content)
+
+
+def _data_uri(jpeg: bytes) -> str:
+    return f"data:image/jpeg;base64,{base64.b64encode(jpeg).decode('ascii')}"

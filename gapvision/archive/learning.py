@@ -1,0 +1,297 @@
+"""Photographs against calipers, and predicted against cut grooves, over all joints with outcomes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from gapvision.archive.outcome import Outcome, OutcomeValue, outcomes_of, together
+from gapvision.archive.query import Query, entries, load_record
+from gapvision.archive.store import Archive
+from gapvision.lengths import U_LINE_MM, U_SCRIBED_MM
+from gapvision.phrases import signed_text
+from gapvision.quantity import K95
+
+# What the measurement itself was given is no check of it, nor is what was read beside it.
+SAME_PLACE_MM = 50.0
+
+U_COVER_MM = math.sqrt(2) * math.hypot(
+    1 / math.sqrt(12), U_LINE_MM
+)  # as `lengths.parse_trial` has it
+
+FEWEST = 5  # joints from which a correction is offered; judgement
+
+KINDS = {
+    "gap": "Photograph - caliper",
+    "trial": "Predicted - trial line",
+    "cover": "Predicted - cut",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One joint's predicted less its found value, mm, and the half-width that should hold it."""
+
+    value_mm: float
+    U95_mm: float
+
+    @property
+    def held(self) -> bool:
+        """Whether the difference is within its half-width: |E_n| <= 1, ISO 13528."""
+        return abs(self.value_mm) <= self.U95_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """The differences of one kind over n joints, mm; None where too few tell it.
+
+    ``u_mm`` is the standard uncertainty of the mean, ``U95_mm`` its half-width by Student's t; of n joints
+    ``held`` were within their half-width, and 95 times in 100 it is ``expected`` (fewest, most).
+    """
+
+    n: int
+    mean_mm: float | None
+    u_mm: float | None
+    U95_mm: float | None
+    held: int
+    expected: tuple[int, int]
+
+    @property
+    def offset(self) -> bool:
+        """Whether the mean is off nought by more than chance, over enough joints to say so."""
+        known = self.n >= FEWEST and self.U95_mm is not None
+        return known and abs(self.mean_mm) > self.U95_mm
+
+
+def learn(archive: Archive, query: Query) -> tuple[dict[str, Learned], int]:
+    """What the outcomes of the records wanted tell together, by the keys of `KINDS`, and of how many joints.
+
+    Raises
+    ------
+    MeasurementError
+        ``bad-record``.
+    """
+    by_kind: dict[str, list[Difference]] = {kind: [] for kind in KINDS}
+    joints = 0
+    for entry in entries(archive, replace(query, with_outcome=True)):
+        outcome = together(outcomes_of(archive, entry.record))
+        record = load_record(archive, entry.record)
+        for kind, difference in differences(record.options, record.result, outcome).items():
+            by_kind[kind].append(difference)
+        joints += 1
+    return {kind: learned(told) for kind, told in by_kind.items()}, joints
+
+
+def differences(options: dict, result: dict, outcome: Outcome) -> dict[str, Difference]:
+    """What one joint tells, by the keys of `KINDS`; nothing where nothing can be compared.
+
+    Parameters
+    ----------
+    options, result : dict
+        As the archive holds them.
+    outcome : Outcome
+        All that was told of the joint.
+
+    Notes
+    -----
+    Several readings of one joint share the photographs' error, so that they count as one: the mean
+    of their differences, with the mean of their half-widths, as if that error were wholly common.
+    A half-width joins the answer's standard uncertainty at the station and the reading's.
+    """
+    widest = result["widest_gap"]["station_mm"]
+    given = [
+        widest if entry["station_mm"] is None else entry["station_mm"]
+        for entry in (*options["readings"], *options.get("trials", ()))
+    ]
+
+    def fresh(kind: str) -> list[OutcomeValue]:
+        read = outcome.of_kind(kind)
+        return [v for v in read if all(abs(v.station_mm - g) > SAME_PLACE_MM for g in given)]
+
+    found = {
+        "gap": [
+            _difference(at[0], at[1], v.value_mm, v.u_mm)
+            for v in fresh("caliper")
+            if (at := _at(result, v.station_mm, "gap_mm", "gap_u_mm"))
+        ],
+        "trial": [_trial(result, v) for v in fresh("trial")],
+        "cover": [_cover(result, outcome)],
+    }
+    known = {kind: [d for d in told if d is not None] for kind, told in found.items()}
+    return {
+        kind: Difference(
+            sum(d.value_mm for d in told) / len(told), sum(d.U95_mm for d in told) / len(told)
+        )
+        for kind, told in known.items()
+        if told
+    }
+
+
+def learned(told: Sequence[Difference]) -> Learned:
+    """The mean of joints' differences with its uncertainty, and how many were within their half-width.
+
+    Notes
+    -----
+    The mean's half-width is ``t_{0.975, n-1} s / sqrt(n)`` (JCGM 100:2008, 4.2.3 and G.3). The
+    expected range of joints held is the central 95 % of a binomial distribution with p = 0.95.
+    """
+    from scipy.stats import binom, t
+
+    n = len(told)
+    expected = tuple(int(k) for k in binom.interval(0.95, n, 0.95)) if n else (0, 0)
+    mean = sum(d.value_mm for d in told) / n if n else None
+    u = half = None
+    if n > 1:
+        s = math.sqrt(sum((d.value_mm - mean) ** 2 for d in told) / (n - 1))
+        u = s / math.sqrt(n)
+        half = float(t.ppf(0.975, n - 1)) * u
+    return Learned(n, mean, u, half, sum(d.held for d in told), expected)
+
+
+def width_at(width_mm: float, set_to_mm: float, gap_mm: float, used_mm: float) -> float | None:
+    """The groove's width at the setting that was used, from that at the advised one.
+
+    Notes
+    -----
+    Near the closest place of two round logs ``W ~ 2 sqrt(2 (s - g) / K)`` (DEVELOPERS.md, "Groove
+    width"), so that widths are as the roots of what the setting exceeds the gap by. None where the
+    points were set to less than the gap, or nothing of the groove was expected.
+    """
+    if used_mm <= gap_mm or set_to_mm <= gap_mm:
+        return None
+    return width_mm * math.sqrt((used_mm - gap_mm) / (set_to_mm - gap_mm))
+
+
+def _trial(result: dict, v: OutcomeValue) -> Difference | None:
+    at = _at(result, v.station_mm, "groove_width_mm", "groove_width_u_mm")
+    if at is None:
+        return None
+    return _groove(result, v.station_mm, *at, v.setting_mm, v.u_setting_mm, v.value_mm, v.u_mm)
+
+
+def _cover(result: dict, outcome: Outcome) -> Difference | None:
+    groove = result["narrowest_groove"]
+    if None in (outcome.narrowest_cover_mm, outcome.setting_used_mm, groove["u_mm"]):
+        return None
+    return _groove(
+        result, groove["station_mm"], groove["value_mm"], groove["u_mm"], outcome.setting_used_mm,
+        U_SCRIBED_MM, outcome.narrowest_cover_mm, U_COVER_MM,
+    )  # fmt: skip
+
+
+def _groove(result, station, width, u, used, u_used, found, u_found) -> Difference | None:
+    """A groove's predicted less its found width, at the setting that was used; None where not known.
+
+    With ``W`` as the root of ``s - g``, ``dW/ds = -dW/dg = W / (2 (s - g))``: the prediction's
+    uncertainty, which is mostly the gap's, goes as 1 / W.
+    """
+    gap = _at(result, station, "gap_mm", "gap_u_mm")
+    now = gap and width_at(width, result["setting"]["set_to_mm"], gap[0], used)
+    if not now:
+        return None
+    slope = now / (2 * (used - gap[0]))
+    return _difference(now, math.hypot(u * width / now, slope * u_used), found, u_found)
+
+
+def _difference(value: float, u: float, found: float, u_found: float) -> Difference:
+    return Difference(value - found, K95 * math.hypot(u, u_found))
+
+
+def _at(result: dict, station_mm: float, *columns: str) -> tuple[float, ...] | None:
+    """Columns of the profile at a station, straight between its stations; None where nothing is seen."""
+    stations = result["profile"]["station_mm"]
+    for i, (a, b) in enumerate(zip(stations, stations[1:], strict=False)):
+        if a <= station_mm <= b:
+            part = (station_mm - a) / (b - a)
+            ends = [result["profile"][c][i : i + 2] for c in columns]
+            if any(v is None for pair in ends for v in pair):
+                return None
+            return tuple(lo + part * (hi - lo) for lo, hi in ends)
+    return None
+
+
+def learned_json(by_kind: dict[str, Learned], joints: int) -> dict:
+    """The summary for programs, lengths in mm."""
+    return {
+        "format": "gapvision-outcomes",
+        "version": 1,
+        "joints": joints,
+        "differences": {
+            kind: {
+                "n": x.n,
+                "mean_mm": x.mean_mm,
+                "u_mm": x.u_mm,
+                "U95_mm": x.U95_mm,
+                "held": x.held,
+                "expected_held": list(x.expected),
+            }
+            for kind, x in by_kind.items()
+        },
+    }
+
+
+def learned_text(by_kind: dict[str, Learned], joints: int, units: str = "mm") -> str:
+    """The summary for people, with the correction it offers; nothing is ever corrected by itself."""
+    from gapvision.phrases import wrap
+
+    if not joints:
+        return "Nothing was told yet of any joint asked for: archive outcome adds it."
+    lines = [f"Joints with outcomes: {joints}.", ""]
+    lines.append(f"{'':24}{'joints':>6}  {'mean, and its 95 %':26}held (expected)")
+    for kind, x in by_kind.items():
+        if not x.n:
+            lines.append(f"{KINDS[kind]:24}{0:>6}  nothing to compare")
+            continue
+        mean = signed_text(x.mean_mm, units)
+        if x.U95_mm is not None:
+            ends = (signed_text(x.mean_mm + sign * x.U95_mm, units) for sign in (-1, 1))
+            mean += f" ({' to '.join(ends)})"
+        held = f"{x.held} of {x.n} ({x.expected[0]} to {x.expected[1]})"
+        lines.append(f"{KINDS[kind]:24}{x.n:>6}  {f'{mean} {units}':26}{held}")
+    lines += ["", "Held: the difference lies within the stated half-width, as 95 in 100 should."]
+    for kind, x in by_kind.items():
+        lines += wrap(_too_narrow(kind, x), "- ") if x.held < x.expected[0] else []
+    if by_kind["gap"].offset:
+        lines += wrap(_gap_offer(by_kind["gap"], units), "- ")
+    for kind in ("trial", "cover"):
+        if by_kind[kind].offset:
+            lines += wrap(_cover_offer(kind, by_kind[kind], units), "- ")
+    if max(x.n for x in by_kind.values()) < FEWEST:
+        lines += wrap(f"From fewer than {FEWEST} joints little can be said.")
+    lines += wrap("Nothing is corrected by itself.")
+    return "\n".join(lines)
+
+
+def _too_narrow(kind: str, x: Learned) -> str:
+    return (
+        f"{KINDS[kind]}: fewer held than expected. The half-width is stated too narrow for your "
+        "joints, or something moved or was read wrongly."
+    )
+
+
+def _gap_offer(x: Learned, units: str) -> str:
+    size = _plain(abs(x.mean_mm), units)
+    if x.mean_mm > 0:
+        return (
+            f"The photographs read the gap {size} wider than your caliper. First measure the check "
+            f"bar of the print and try the caliper on something known; if both are right, a setting "
+            f"{size} smaller would do."
+        )
+    return (
+        f"The photographs read the gap {size} narrower than your caliper. First measure the check "
+        f"bar of the print and try the caliper on something known; if both are right, set the "
+        f"points {size} wider."
+    )
+
+
+def _cover_offer(kind: str, x: Learned, units: str) -> str:
+    size = _plain(abs(x.mean_mm), units)
+    what = {"trial": "trial lines are", "cover": "cut covers are"}[kind]
+    if x.mean_mm > 0:
+        return f"Your {what} {size} narrower than predicted: ask for a cover {size} larger."
+    return f"Your {what} {size} wider than predicted: a cover {size} smaller would do."
+
+
+def _plain(mm: float, units: str) -> str:
+    return f"{signed_text(mm, units).lstrip('+-')} {units}"

@@ -1,0 +1,124 @@
+"""What happened to a joint after it was measured: added later, never changed, put together on reading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import astuple, dataclass
+from itertools import groupby
+
+from gapvision.archive.query import load_entry
+from gapvision.archive.record import now_here
+from gapvision.archive.store import Archive, writing
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomeValue:
+    """One value at a station, mm.
+
+    ``kind`` is ``"caliper"`` (``value_mm`` the gap, ``u_mm`` its standard uncertainty), ``"trial"``
+    (likewise the width of a trial line, scribed at ``setting_mm``) or ``"open"`` (a place that did not
+    close, from ``station_mm`` to ``to_mm``).
+    """
+
+    kind: str
+    station_mm: float
+    to_mm: float | None = None
+    value_mm: float | None = None
+    u_mm: float | None = None
+    setting_mm: float | None = None
+    u_setting_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What was told of a joint at one time, or all of it together; None where it was not told.
+
+    ``instead``: what was told of the joint before was wrong and counts no longer.
+    """
+
+    date: str
+    setting_used_mm: float | None = None
+    narrowest_cover_mm: float | None = None
+    remarks: str = ""
+    values: tuple[OutcomeValue, ...] = ()
+    instead: bool = False
+    added_at: str = ""
+
+    def of_kind(self, kind: str) -> list[OutcomeValue]:
+        """The values of one kind by station."""
+        return sorted((v for v in self.values if v.kind == kind), key=lambda v: v.station_mm)
+
+
+def add_outcome(archive: Archive, record: int, outcome: Outcome) -> None:
+    """Add what happened to a record's joint.
+
+    Raises
+    ------
+    MeasurementError
+        ``no-record``, and as `archive_store.writing`.
+    """
+    with writing(archive) as db:
+        load_entry(archive, record)
+        number = db.execute(
+            "INSERT INTO outcome VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)",
+            (
+                record, now_here(), outcome.date, outcome.instead, outcome.setting_used_mm,
+                outcome.narrowest_cover_mm, outcome.remarks,
+            ),
+        ).lastrowid  # fmt: skip
+        db.executemany(
+            "INSERT INTO outcome_value VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            [(number, i, *astuple(v)) for i, v in enumerate(outcome.values, 1)],
+        )
+        if outcome.remarks:
+            db.execute(
+                "UPDATE words SET text = text || char(10) || ? WHERE rowid = ?",
+                (outcome.remarks, record),
+            )
+
+
+def outcomes_of(archive: Archive, record: int) -> tuple[Outcome, ...]:
+    """All that was told of a record's joint, in the order in which it was told."""
+    rows = archive.db.execute(
+        "SELECT outcome, date, setting_used_mm, narrowest_cover_mm, remarks, instead, added_at,"
+        " kind, station_mm, to_mm, value_mm, u_mm, setting_mm, u_setting_mm"
+        " FROM outcome LEFT JOIN outcome_value USING (outcome) WHERE record = ? ORDER BY outcome, position",
+        (record,),
+    )
+    out = []
+    for _, group in groupby(rows, key=lambda row: row[0]):
+        told = list(group)
+        date, used, narrowest, remarks, instead, added_at = told[0][1:7]
+        values = tuple(OutcomeValue(*row[7:]) for row in told if row[7] is not None)
+        out.append(Outcome(date, used, narrowest, remarks, values, bool(instead), added_at))
+    return tuple(out)
+
+
+def counting(outcomes: Iterable[Outcome]) -> list[Outcome]:
+    """Those that count: none that a later one is told instead of."""
+    told: list[Outcome] = []
+    for outcome in outcomes:
+        told = [outcome] if outcome.instead else [*told, outcome]
+    return told
+
+
+def together(outcomes: Iterable[Outcome]) -> Outcome | None:
+    """What holds of a joint by all that was told of it: of two values at one station the later one."""
+    told = counting(outcomes)
+    if not told:
+        return None
+    values: dict[tuple, OutcomeValue] = {}
+    for v in (v for outcome in told for v in outcome.values):
+        values[v.kind, v.station_mm, v.to_mm, v.setting_mm] = v
+    return Outcome(
+        told[-1].date,
+        _latest(o.setting_used_mm for o in told),
+        _latest(o.narrowest_cover_mm for o in told),
+        " / ".join(o.remarks for o in told if o.remarks),
+        tuple(values.values()),
+        added_at=told[-1].added_at,
+    )
+
+
+def _latest(values: Iterable[float | None]) -> float | None:
+    return next((v for v in reversed(list(values)) if v is not None), None)

@@ -1,0 +1,251 @@
+"""Keeping one joint: what a measurement was asked, what it answered, and the files it was made from."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, is_dataclass
+from datetime import UTC, datetime
+from itertools import repeat
+from pathlib import Path
+from types import NoneType, UnionType
+from typing import TYPE_CHECKING, Any, Union, get_args, get_origin, get_type_hints
+
+from gapvision import __version__
+from gapvision.archive.store import Archive, put, sweep, writing
+from gapvision.errors import MeasurementError
+from gapvision.inputs.joint_name import Job
+from gapvision.inputs.options import MeasureOptions
+from gapvision.photo.lens.files import camera_text
+
+if TYPE_CHECKING:
+    from gapvision.joint.photo_results import PhotoResult
+    from gapvision.measurement import Measurement
+
+
+@dataclass(frozen=True, slots=True)
+class SourceFile:
+    """A file that goes into the archive with a record.
+
+    ``given`` is the option that a photograph came by, ``"photos"`` or ``"inside"``; ``sha256`` what it
+    must be, None where nobody knows yet.
+    """
+
+    source: Path | bytes
+    name: str
+    role: str
+    given: str = ""
+    used: bool = True
+    sha256: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NewRecord:
+    """A measured joint to keep; ``options`` and ``result`` as docs/archive.md has them."""
+
+    job: Job
+    options: dict
+    result: dict
+    files: tuple[SourceFile, ...]
+    program: str = __version__
+    remeasured: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """Where a joint went: its number in the archive, and its revision among those of the same job."""
+
+    record: int
+    revision: int
+
+
+def add_record(archive: Archive, new: NewRecord) -> Kept:
+    """Keep a joint as a record of its own, beside those of the same job.
+
+    Raises
+    ------
+    MeasurementError
+        As `archive_store.writing` and `archive_store.put`; nothing is kept then.
+    """
+    now = now_here()
+    with writing(archive) as db:
+        sweep(archive)
+        stored = [(f, *put(archive, f.source, f.sha256)) for f in new.files]
+        job = (new.job.building, new.job.wall, new.job.log)
+        revision = db.execute(
+            "SELECT 1 + max(coalesce((SELECT max(revision) FROM record WHERE building = ?1 AND"
+            " wall = ?2 AND log = ?3), 0), coalesce((SELECT max(revision) FROM tombstone WHERE"
+            " building = ?1 AND wall = ?2 AND log = ?3), 0))",
+            job,
+        ).fetchone()[0]
+        setting, widest = new.result["setting"], new.result["widest_gap"]
+        record = db.execute(
+            "INSERT INTO record VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (
+                *job, revision, now, in_utc(now), new.program, new.result["status"],
+                setting["cover_mm"], setting["set_to_mm"], setting["value_mm"], setting["U95_mm"],
+                widest["value_mm"], widest["U95_mm"], new.remeasured,
+            ),
+        ).lastrowid  # fmt: skip
+        options, result = (
+            json.dumps(d, allow_nan=False, ensure_ascii=False) for d in (new.options, new.result)
+        )
+        db.execute("INSERT INTO document VALUES (?, ?, ?)", (record, options, result))
+        for position, (file, sha256, size) in enumerate(stored, 1):
+            suffix = Path(file.name).suffix.lower()
+            db.execute("INSERT OR IGNORE INTO content VALUES (?, ?, ?)", (sha256, size, suffix))
+            db.execute("DELETE FROM leftover WHERE sha256 = ?", (sha256,))
+            db.execute(
+                "INSERT INTO record_file VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (record, position, file.role, file.name, file.given, file.used, sha256),
+            )
+        text = words_of(new.job, new.result, (f.name for f in new.files))
+        db.execute("INSERT INTO words (rowid, text) VALUES (?, ?)", (record, text))
+    return Kept(record, revision)
+
+
+def words_of(job: Job, result: dict, names: Iterable[str]) -> str:
+    """What a free search finds a record by; remarks of outcomes are added to it later."""
+    cautions = [part for c in result["cautions"] for part in (c["code"], c["text"])]
+    return "\n".join([job.building, job.wall, job.log, *names, *cautions])
+
+
+def new_record(
+    job: Job, options: MeasureOptions, measurement: Measurement, remeasured: int | None = None
+) -> NewRecord:
+    """What is kept of a measurement that was just made: all of it, and the picture drawn of it.
+
+    Raises
+    ------
+    MeasurementError
+        Where a photograph or camera file is no longer there.
+    """
+    import cv2
+
+    from gapvision.answer.as_json import answer_json
+    from gapvision.answer.picture.picture import draw_picture
+    from gapvision.photo.photo import load_photo
+
+    picture = draw_picture(measurement, lambda file: load_photo(file).bgr, options.units)
+    drawn = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 90])[1].tobytes()
+    return NewRecord(
+        job,
+        options_json(options, measurement.photos),
+        plain_result(answer_json(measurement)),
+        source_files(options, measurement.photos, drawn),
+        remeasured=remeasured,
+    )
+
+
+def source_files(
+    options: MeasureOptions, photos: Sequence[PhotoResult], picture: bytes | None
+) -> tuple[SourceFile, ...]:
+    """The files a measurement was made from, a folder's one by one, and the picture drawn of it.
+
+    A photograph that was left out is kept too where it can be read: a later program may use it.
+    """
+    from gapvision.photo.photo import photo_paths
+
+    inside = {str(path) for path in photo_paths(options.inside)}
+    files = [
+        SourceFile(
+            Path(photo.file), Path(photo.file).name, "photograph",
+            "inside" if photo.file in inside else "photos", photo.used, photo.sha256 or None,
+        )
+        for photo in photos
+        if photo.used or _has_content(Path(photo.file))
+    ]  # fmt: skip
+    if picture is not None:
+        files.append(SourceFile(picture, "picture.jpg", "picture"))
+    return tuple(files)
+
+
+def plain_result(answer: dict) -> dict:
+    """An answer without the folders of its photographs, which are no one else's business."""
+    names = {p["file"]: Path(p["file"]).name for p in answer["photos"]}
+
+    def plain(item: dict, key: str) -> dict:
+        text = item[key]
+        for path, name in names.items():
+            text = text.replace(path, name)
+        return item | {key: text}
+
+    return answer | {
+        "photos": [plain(p, "lacked") | {"file": names[p["file"]]} for p in answer["photos"]],
+        "cautions": [plain(c, "text") for c in answer["cautions"]],
+    }
+
+
+def options_json(options: MeasureOptions, photos: Sequence[PhotoResult]) -> dict:
+    """What was asked, but for the photographs; camera files with their text, since files go astray.
+
+    Raises
+    ------
+    MeasurementError
+        ``no-access`` where the camera file is gone by now.
+    """
+    out = asdict(options)
+    del out["photos"], out["inside"]
+    if options.camera is not None:
+        out["camera"] = {"name": options.camera.name, "toml": _camera_text(options.camera)}
+    matched = {p.lens.removeprefix("calibration ") for p in photos if p.lens.startswith("calib")}
+    out["calibrations"] = {name: camera_text(name) for name in sorted(matched)}
+    return out
+
+
+def options_of(
+    values: dict, photos: Sequence[Path], inside: Sequence[Path], camera: Path | None
+) -> MeasureOptions:
+    """The options of a stored record, with its files where they lie now.
+
+    An option that this program does not know any more is left out, and one that the program of then
+    did not know is as if it had not been typed.
+    """
+    hints = get_type_hints(MeasureOptions)
+    files = {"photos": tuple(photos), "inside": tuple(inside), "camera": camera}
+    typed = {k: _typed(hints[k], v) for k, v in values.items() if k in hints and k not in files}
+    return MeasureOptions(**typed, **files)
+
+
+def _typed(hint: Any, value: Any) -> Any:
+    """A value from JSON in the type that a dataclass's field has: its tuples and dataclasses again."""
+    if value is None:
+        return None
+    if is_dataclass(hint):
+        hints = get_type_hints(hint)
+        return hint(**{k: _typed(hints[k], v) for k, v in value.items() if k in hints})
+    inner = get_args(hint)
+    if get_origin(hint) is tuple:
+        hints = repeat(inner[0]) if inner[-1] is ... else inner
+        return tuple(_typed(h, v) for h, v in zip(hints, value, strict=False))
+    if get_origin(hint) in (Union, UnionType):
+        return _typed(next(h for h in inner if h is not NoneType), value)
+    return value
+
+
+def now_here() -> str:
+    """The time with this place's offset from UTC, RFC 3339."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+def in_utc(stamp: str) -> str:
+    """An RFC 3339 time in UTC, so that times sort as text."""
+    return datetime.fromisoformat(stamp).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _has_content(path: Path) -> bool:
+    try:
+        return path.is_file() and path.stat().st_size > 0
+    except OSError:
+        return False
+
+
+def _camera_text(camera: Path) -> str:
+    try:
+        return camera.read_text(encoding="utf-8")
+    except (OSError, ValueError) as error:
+        raise MeasurementError(
+            "no-access",
+            f"The camera file {camera} could not be read any more ({error}), so that the joint was "
+            "not kept: bring it back and measure again.",
+        ) from error

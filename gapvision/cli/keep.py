@@ -1,0 +1,67 @@
+"""TODO"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from gapvision.cli.terminal import say
+
+if TYPE_CHECKING:
+    from gapvision.inputs.joint_name import Job
+    from gapvision.inputs.options import MeasureOptions
+    from gapvision.measurement import Measurement
+
+ArchiveOption = Annotated[
+    Path | None,
+    typer.Option("--archive", metavar="DIR", help="The archive's folder, instead of your own."),
+]
+
+
+# --- keeping --------------------------------------------------------------------------------------
+
+
+def kept_job(
+    keep: bool, building: str | None, wall: str | None, log: str | None, told: Path | None
+) -> Job | None:
+    """The job that measure --keep names; None without it."""
+    names = {"--building": building, "--wall": wall, "--log": log}
+    if not keep:
+        for option, given in (*names.items(), ("--archive", told)):
+            if given is not None:
+                raise typer.BadParameter("goes with --keep.", param_hint=option)
+        return None
+    lacking = [option for option, name in names.items() if name is None]
+    if lacking:
+        raise typer.BadParameter(
+            f"say which joint it is by {', '.join(lacking)}.", param_hint="--keep"
+        )
+    from gapvision.inputs.joint_name import job_of
+
+    try:
+        return job_of(building, wall, log)
+    except ValueError as error:
+        raise typer.BadParameter(str(error)) from None
+
+
+def check_archive(told: Path | None) -> None:
+    """Refuse an archive that cannot be opened before any work is done; make it where there is none."""
+    from gapvision.archive.store import open_archive
+
+    with open_archive(told, create=True):
+        pass
+
+
+def keep_joint(
+    job: Job, options: MeasureOptions, measurement: Measurement, told: Path | None
+) -> None:
+    """Keep a measured joint, and say where."""
+    from gapvision.archive.record import add_record, new_record
+    from gapvision.archive.store import open_archive
+
+    new = new_record(job, options, measurement)
+    with open_archive(told, create=True) as opened:
+        kept = add_record(opened, new)
+        say(f"Kept: record {kept.record}, {job}, revision {kept.revision}", err=True)

@@ -1,0 +1,269 @@
+"""TODO"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from gapvision.cli.keep import ArchiveOption, check_archive, keep_joint, kept_job
+from gapvision.cli.terminal import (
+    STDOUT,
+    UnitsOption,
+    card_numbers,
+    check_json_path,
+    check_picture_place,
+    cover_of,
+    exit_status,
+    in_color,
+    preferences_of_user,
+    printed_bar_given,
+    progress_bar,
+    read_option,
+    refusal_written,
+    say,
+    write_answer,
+)
+from gapvision.inputs.options import COVER_MM, MeasureOptions, check_options
+from gapvision.inputs.rules import NONE, RULES, parse_limit, rules_of
+from gapvision.lengths import (
+    parse_diameter,
+    parse_length,
+    parse_lengths,
+    parse_reading,
+    parse_trial,
+)
+
+
+def measure(
+    photos: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="PHOTO...", help="Photographs, or folders of them, taken from outside."
+        ),
+    ] = None,
+    cover: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="Wanted width of the groove everywhere.  "
+            f"[default: as preferred, or {COVER_MM:.0f} mm (3 in): common practice, no source]",
+        ),
+    ] = None,
+    inside: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="PHOTO", help="A photograph from the inner side; repeat for each."),
+    ] = None,
+    inside_cards: Annotated[
+        str | None,
+        typer.Option(metavar="5,6", help="Instead: the numbers of the cards that hang inside."),
+    ] = None,
+    card_on: Annotated[
+        Literal["upper", "lower", "free"],
+        typer.Option(help="The log the cards hang on; free for cards that stand or are fixed."),
+    ] = "upper",
+    upper_diameter: Annotated[
+        str | None,
+        typer.Option(
+            metavar="D",
+            help="300, or 290,310 (left and right end of the measured stretch, seen from "
+            "outside), or 290@-750,310@750 (at stations).",
+        ),
+    ] = None,
+    lower_diameter: Annotated[
+        str | None, typer.Option(metavar="D", help="The same of the lower log.")
+    ] = None,
+    from_: Annotated[
+        str | None,
+        typer.Option(
+            "--from",
+            metavar="STATION",
+            help="Left end of the stretch between the notches: from the nail of the "
+            "lowest-numbered outside card, negative to the left.",
+        ),
+    ] = None,
+    to: Annotated[
+        str | None, typer.Option(metavar="STATION", help="Right end of that stretch.")
+    ] = None,
+    printed_bar: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="What the check bar of your print measures, mm, or the name of a remembered "
+            "print.  [default: as preferred, or 100 mm]",
+        ),
+    ] = None,
+    camera: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="A calibration of the phone's lens (TOML), instead of the one that matches.",
+        ),
+    ] = None,
+    wall_thickness: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH", help="Through the wall, from the outside to the inside cards."
+        ),
+    ] = None,
+    reading: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="READING",
+            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its standard uncertainty, "
+            "or 41.5@widest; repeat for each.",
+        ),
+    ] = None,
+    trial: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="TRIAL",
+            help="A trial line: 49:78@310, points set to 49 and the groove 78 wide at station 310, "
+            "from line to line, straight across; 49:78@310~2 with the width's standard "
+            "uncertainty, or @widest; repeat for each place.",
+        ),
+    ] = None,
+    lower_to: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="Widest gap that you want before you scribe.  [default: 2 in, as handbooks have it]",
+        ),
+    ] = None,
+    covers: Annotated[
+        str | None,
+        typer.Option(metavar="60,75,90", help="Other covers to see the setting for."),
+    ] = None,
+    rules: Annotated[
+        str,
+        typer.Option(metavar="NAME", help=f"Published limits to judge by: {', '.join(RULES)}."),
+    ] = NONE,
+    limit: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WHAT=NUMBER",
+            help="A limit of your own, before those: cover=60, run=300, width=3/8, depth=1/4 (of the "
+            "diameter, or lengths), log=200; repeat for each.",
+        ),
+    ] = None,
+    heights_at: Annotated[
+        str | None,
+        typer.Option(
+            metavar="-500,500", help="Stations to tell the height of the course at afterwards."
+        ),
+    ] = None,
+    underscribe: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="By how much the notches are set less than the groove: your own number, as no "
+            "published table exists.  [default: none]",
+        ),
+    ] = None,
+    details: Annotated[
+        bool,
+        typer.Option(
+            "--details", help="Also print other covers, depth along the log, heights and limits."
+        ),
+    ] = False,
+    units: UnitsOption = None,
+    json_file: Annotated[
+        str | None,
+        typer.Option(
+            "--json",
+            metavar="FILE",
+            help="Write everything, for programs; - is standard output.",
+        ),
+    ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the traced photograph and the profile."),
+    ] = None,
+    keep: Annotated[
+        bool,
+        typer.Option(
+            "--keep", help="Keep photographs and answer in the archive; say of which joint."
+        ),
+    ] = False,
+    building: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The joint's building, with --keep.")
+    ] = None,
+    wall: Annotated[str | None, typer.Option(metavar="NAME", help="Its wall.")] = None,
+    log: Annotated[str | None, typer.Option(metavar="NAME", help="Its upper log.")] = None,
+    archive: ArchiveOption = None,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace files that exist already.")
+    ] = False,
+) -> None:
+    """Measure one joint: what to set the scriber's points to, and the widest gap.
+
+    Lengths are mm where they carry no unit and no fraction: 75, 75mm, 3in, 2 1/2in. A fraction
+    means inches: 1 5/8, 2-1/2. With --units in a bare number is refused, never guessed.
+
+    \b
+    Examples:
+      gapvision measure level.jpg above.jpg below.jpg --cover 75 \\
+          --upper-diameter 290,310 --lower-diameter 320 --picture joint.jpg
+      gapvision measure photos/ --cover 3in --units in --json joint.json
+
+    Exit status: 0 measured or doubtful, 1 refused, 2 wrong usage.
+    """
+    if not photos and not inside:
+        raise typer.BadParameter("name at least one photograph or folder.", param_hint="PHOTO")
+    job = kept_job(keep, building, wall, log, archive)
+    preferred = preferences_of_user()
+    units = units or preferred.units or "mm"
+    options = MeasureOptions(
+        photos=tuple(photos or ()),
+        inside=tuple(inside or ()),
+        inside_cards=read_option("--inside-cards", card_numbers, inside_cards, units) or (),
+        cover_mm=cover_of(cover, units, preferred),
+        card_on=card_on,
+        upper_diameter=read_option("--upper-diameter", parse_diameter, upper_diameter, units),
+        lower_diameter=read_option("--lower-diameter", parse_diameter, lower_diameter, units),
+        from_mm=read_option("--from", parse_length, from_, units),
+        to_mm=read_option("--to", parse_length, to, units),
+        printed_bar_mm=printed_bar_given(printed_bar, preferred),
+        camera=camera or (Path(preferred.camera) if preferred.camera else None),
+        wall_thickness_mm=read_option("--wall-thickness", parse_length, wall_thickness, units),
+        readings=tuple(read_option("--reading", parse_reading, r, units) for r in reading or ()),
+        trials=tuple(read_option("--trial", parse_trial, t, units) for t in trial or ()),
+        units=units,
+        scriber_largest_mm=preferred.scriber_largest_mm,
+        scriber_step_mm=preferred.scriber_step_mm,
+        lower_to_mm=read_option("--lower-to", parse_length, lower_to, units),
+        covers_mm=read_option("--covers", parse_lengths, covers, units) or (),
+        rules=read_option("--rules", rules_of, rules, units),
+        limits=tuple(read_option("--limit", parse_limit, x, units) for x in limit or ()),
+        heights_at_mm=read_option("--heights-at", parse_lengths, heights_at, units) or (),
+        underscribe_mm=read_option("--underscribe", parse_length, underscribe, units) or 0.0,
+    )
+    with exit_status():
+        check_json_path(json_file, options, overwrite)
+        with refusal_written(json_file, overwrite):
+            check_options(options)  # `measure` does so too, but only after OpenCV is loaded
+            check_picture_place(picture, options, overwrite)
+            if job:
+                check_archive(archive)
+            from gapvision.spine import measure as measure_joint
+
+            with progress_bar() as progress:
+                measurement = measure_joint(options, progress)
+        from gapvision.answer.as_json import answer_json
+        from gapvision.answer.text import answer_text
+
+        aside = json_file == STDOUT
+        say(answer_text(measurement, units, in_color(aside)), err=aside)
+        if details:
+            from gapvision.answer.decision_text import details_text
+
+            say(f"\n{details_text(measurement, units)}", err=aside)
+        write_answer(json_file, answer_json(measurement), overwrite)
+        if picture:
+            from gapvision.answer.picture.picture import write_picture
+
+            write_picture(picture, measurement, options, overwrite)
+            say(f"Picture: {picture}", err=True)
+        if job:
+            keep_joint(job, options, measurement, archive)

@@ -1,0 +1,219 @@
+"""What all commands share: what was typed, the files they write, the screen and the exit status."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Literal, TypeVar
+
+import typer
+
+from gapvision.errors import MeasurementError
+from gapvision.files import check_new, write_new
+from gapvision.inputs.options import CHECK_BAR_MM, COVER_MM, MeasureOptions
+from gapvision.inputs.preferences import Preferences, load_preferences, printed_bar_of
+from gapvision.lengths import parse_length
+
+INTERRUPTED = 130  # 128 + SIGINT, as shells have it
+
+STDOUT = "-"
+
+Units = Literal["mm", "in"]
+
+UnitsOption = Annotated[
+    Units | None,
+    typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
+]
+
+OverwriteOption = Annotated[
+    bool, typer.Option("--overwrite", help="Replace a file that exists already.")
+]
+
+JsonOption = Annotated[
+    str | None,
+    typer.Option("--json", metavar="FILE", help="Write it for programs; - is standard output."),
+]
+
+Parsed = TypeVar("Parsed")
+
+Progress = Callable[[int, int], None]
+
+
+# --- what was typed -------------------------------------------------------------------------------
+
+
+def preferences_of_user() -> Preferences:
+    with exit_status():
+        return load_preferences()
+
+
+def units_of(units: Units | None) -> Units:
+    """The units asked for, else those preferred, else millimetres."""
+    return units or preferences_of_user().units or "mm"
+
+
+def cover_of(text: str | None, units: str, preferred: Preferences) -> float:
+    """The cover asked for, else the usual one of this person, else the common one."""
+    stated = read_option("--cover", parse_length, text, units)
+    if stated is None:
+        stated = preferred.cover_mm
+    return COVER_MM if stated is None else stated
+
+
+def printed_bar_given(text: str | None, preferred: Preferences) -> float:
+    stated = read_option("--printed-bar", lambda t, _: printed_bar_of(t, preferred), text, "mm")
+    if stated is None:
+        stated = preferred.printed_bar_mm
+    return CHECK_BAR_MM if stated is None else stated
+
+
+def read_option(
+    option: str, parse: Callable[[str, str], Parsed], text: str | None, units: str
+) -> Parsed | None:
+    """What an option says, or the parser's sentence as wrong usage."""
+    if text is None:
+        return None
+    try:
+        return parse(text, units)
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint=option) from None
+
+
+def card_numbers(text: str, units: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(part) for part in text.split(","))
+    except ValueError:
+        raise ValueError(f"{text!r} are no card numbers: write them as 5,6.") from None
+
+
+# --- files that are written -----------------------------------------------------------------------
+
+
+def check_json_path(file: str | None, options: MeasureOptions, overwrite: bool) -> None:
+    if file in (None, STDOUT):
+        return
+    path = Path(file)
+    check_no_photo("--json", path, options)
+    if path.is_dir():
+        raise MeasurementError("not-written", f"{path} is a folder: name a file in it.")
+    check_new(path, file, overwrite)
+
+
+def check_picture_place(path: Path | None, options: MeasureOptions, overwrite: bool) -> None:
+    if path is None:
+        return
+    from gapvision.answer.picture.picture import check_picture_path
+
+    try:
+        check_picture_path(path, overwrite)
+    except ValueError as error:
+        raise typer.BadParameter(f"{error}.", param_hint="--picture") from None
+    check_no_photo("--picture", path, options)
+    for folder in (*options.photos, *options.inside):
+        if folder.is_dir() and path.parent.resolve() == folder.resolve():
+            raise typer.BadParameter(
+                f"{path} would lie among the photographs in {folder} and be measured as one of "
+                "them next time: name another folder.",
+                param_hint="--picture",
+            )
+
+
+def check_no_photo(option: str, path: Path, options: MeasureOptions) -> None:
+    """No photograph is ever overwritten, whatever was allowed."""
+    for given in (*options.photos, *options.inside):
+        if path.exists() and given.exists() and path.samefile(given):
+            raise typer.BadParameter(f"{path} is one of the photographs.", param_hint=option)
+
+
+def write_json(file: str | None, answer: dict, overwrite: bool) -> None:
+    if file is None:
+        return
+    text = json.dumps(answer, allow_nan=False, indent=1)
+    if file == STDOUT:
+        typer.echo(text)
+        return
+    write_new(Path(file), f"{text}\n".encode(), "the JSON", overwrite)
+
+
+def write_answer(file: str | None, answer: dict, overwrite: bool) -> None:
+    """Write what was measured, or why not, with the program's version and the time."""
+    if file is None:
+        return
+    from gapvision.answer.as_json import stamped
+
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    write_json(file, stamped(answer, now), overwrite)
+
+
+# --- screen and exit status -----------------------------------------------------------------------
+
+
+@contextmanager
+def exit_status() -> Iterator[None]:
+    """What cannot be measured is one sentence and status 1; Ctrl-C is quiet."""
+    try:
+        yield
+    except MeasurementError as error:
+        text = f"Refused: {error.text}"
+        if sys.stderr.isatty():  # whole words for people; one line for programs that search it
+            from gapvision.phrases import wrap
+
+            text = "\n".join(wrap(text))
+        say(text, err=True)
+        raise typer.Exit(1) from None
+    except KeyboardInterrupt:
+        raise typer.Exit(INTERRUPTED) from None
+
+
+@contextmanager
+def refusal_written(json_file: str | None, overwrite: bool) -> Iterator[None]:
+    """A refusal goes into the JSON too, where one was asked for."""
+    try:
+        yield
+    except MeasurementError as error:
+        from gapvision.answer.as_json import refusal_json
+
+        write_answer(json_file, refusal_json(error), overwrite)
+        raise
+
+
+@contextmanager
+def progress_bar() -> Iterator[Progress | None]:
+    """A bar on standard error for several photographs, where somebody looks at it."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
+    from rich.progress import Progress as Bar
+
+    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()
+    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("photographs", total=None, visible=False)
+
+        def tell(done: int, total: int) -> None:
+            now = "photographs" if done < total else "fitting them together"
+            bar.update(task, description=now, completed=done, total=total, visible=total > 1)
+
+        yield tell
+
+
+def in_color(err: bool) -> bool:
+    stream = sys.stderr if err else sys.stdout
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return stream.isatty() and not plain
+
+
+def say(text: str, err: bool = False) -> None:
+    """Print, also where the terminal has no plus-minus sign or a file's name is no Unicode."""
+    encoding = getattr(sys.stderr if err else sys.stdout, "encoding", None) or "utf-8"
+    try:
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        text = text.replace("±", "+-").encode(encoding, "backslashreplace").decode(encoding)
+    typer.echo(text, err=err)

@@ -1,0 +1,297 @@
+"""Caliper readings and trial lines beside what the photographs alone tell, and slips of the pen.
+
+A trial line says: with the points at this setting the groove came out so wide here. That is the same
+as: a cover of this width needs this setting here, and a caliper's reading is that for a cover of 0.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from gapvision.errors import JointNotFitted
+from gapvision.inputs.options import MeasureOptions
+from gapvision.joint.agreement import e_number
+from gapvision.joint.gap import DRAWS, ROUGH_MM, SEED, SHAPE_MM, spread
+from gapvision.joint.model import Joint
+from gapvision.joint.readings import GapReading, outlines_covariance, readings_covariance
+from gapvision.lengths import INCH_MM, Reading, Trial, format_length
+from gapvision.quantity import K95, SLACK_MM, Place, Quantity
+from gapvision.scene.sections import Sections
+
+# u by which an entry is off the photographs. Of 25 simulated joints a case right caliper readings were
+# over 2.5 in one at most and never over 3, readings wrong by 5 mm in 88 to 100 of 100.
+DISAGREES_U, DOUBTFUL_U = 2.5, 3.0
+
+ONE_FACE = "the width of one face only"
+
+FROM_LINE_TO_LINE = "measure from the line on one face to the line on the other, and enter that"
+
+FAR_OFF_MM = 100.0  # neither photographs nor a hand err by so much; a judgement
+
+
+def check_stations(options: MeasureOptions, stretch: tuple[float, float], scale: float) -> None:
+    """Refuse what was measured where the photographs do not measure.
+
+    Parameters
+    ----------
+    options : in the card's millimetres; ``scale`` is true millimetres for each of those.
+    stretch : first and last station of the fit.
+
+    Raises
+    ------
+    JointNotFitted
+        ``reading-outside`` or ``trial-outside``.
+    """
+    for entry in (*options.readings, *options.trials):
+        at = entry.station_mm
+        if at is None or stretch[0] - SLACK_MM <= at <= stretch[1] + SLACK_MM:
+            continue
+        trial = isinstance(entry, Trial)
+        say = [format_length(float(round(x * scale)), options.units) for x in (at, *stretch)]
+        raise JointNotFitted(
+            "trial-outside" if trial else "reading-outside",
+            f"The {'trial line' if trial else 'caliper reading'} at station {say[0]} lies outside the "
+            f"measured stretch, {say[1]} to {say[2]}: correct its station (from the nail of the "
+            "lowest-numbered outside card, right of it positive), or state --from and --to.",
+        )
+
+
+def widest_station(joint: Joint, station_mm: np.ndarray) -> float:
+    """Where, of stations (n,), the joint has its widest gap."""
+    return float(station_mm[np.argmax(joint.sections(station_mm).gap())])
+
+
+def compare(
+    options: MeasureOptions,
+    alone: Joint,
+    station_mm: np.ndarray,
+    u_label_mm: np.ndarray,
+    scale: float,
+) -> tuple[ByHand, ...]:
+    """Every reading, then every trial line, beside the photographs.
+
+    Parameters
+    ----------
+    options : in the card's millimetres; ``scale`` is true millimetres for each of those.
+    alone : Joint
+        Fitted without them, so that the photographs' prediction owes them nothing.
+    station_mm, u_label_mm : arrays, shape (n,)
+        Where each was measured, mm of the card, and what wrongly labelled outlines may add there, sd.
+
+    Returns
+    -------
+    tuple of ByHand, true mm
+        Places have a station only.
+
+    Raises
+    ------
+    JointNotFitted
+        ``trial-below-gap``: points that do not reach over the gap scribe no groove.
+        ``reading-far-off``, ``trial-far-off``: it would only spoil the fit.
+    """
+    drawn = alone.draws(station_mm, DRAWS, np.random.default_rng(SEED))
+    entries = (*options.readings, *options.trials)
+    return tuple(
+        _compared(entry, _column(drawn, k), float(station_mm[k]), float(u), options.units, scale)
+        for k, (entry, u) in enumerate(zip(entries, u_label_mm, strict=True))
+    )
+
+
+def as_reading(entry: ByHand, scale: float) -> GapReading:
+    """What enters the fit, in the card's millimetres."""
+    shared = 0.0 if entry.width_mm is None else entry.u_setting_mm
+    return GapReading(
+        entry.place.station_mm / scale, entry.setting_mm / scale, entry.u_mm / scale,
+        (entry.width_mm or 0.0) / scale, shared / scale, entry.u_outlines_mm / scale,
+    )  # fmt: skip
+
+
+def risk_left(
+    risk_mm: np.ndarray, station_mm: np.ndarray, readings: tuple[GapReading, ...]
+) -> np.ndarray:
+    """What wrong outlines may still add, (n,) sd, where readings agree with the photographs near by.
+
+    Parameters
+    ----------
+    risk_mm, station_mm : arrays, shape (n,)
+        What they might add before, sd, and where.
+    readings : those that agree.
+
+    Notes
+    -----
+    A reading by hand owes nothing to the outlines. Of their possible error, alike along the log as
+    `readings.outlines_covariance` has it, readings of covariance N leave ``K - k (K_r + N)^-1 k'``;
+    `readings.outlines_off` takes off what they show.
+    """
+    if not readings:
+        return risk_mm
+    at = np.array([r.station_mm for r in readings])
+    there = np.interp(at, station_mm, risk_mm)
+    known = outlines_covariance(at, there, at, there) + readings_covariance(readings)
+    across = outlines_covariance(station_mm, risk_mm, at, there)
+    told = np.sum(across * np.linalg.solve(known, across.T).T, 1)
+    return np.sqrt(np.maximum(risk_mm**2 - told, 0.0))
+
+
+def _column(drawn: Sections, k: int) -> Sections:
+    return Sections(*(getattr(drawn, name)[:, k] for name in Sections.__slots__))
+
+
+def _compared(
+    entry: Reading | Trial, drawn: Sections, at_mm: float, u_label: float, units: str, scale: float
+) -> ByHand:
+    """One entry, at whose station the photographs alone have the sections of ``drawn`` (d,)."""
+    trial = isinstance(entry, Trial)
+    setting = entry.setting_mm if trial else entry.value_mm
+    width = entry.width_mm if trial else 0.0
+    value, u_photos = _predicted(drawn, width, u_label)
+    u = _u_setting(entry, drawn)
+    off = setting - value
+    e = e_number(off, u_photos, u)
+    slip, cure = "", ""
+    below = trial and setting < _gap_at_least(drawn, u_label)
+    if below or abs(off) > DOUBTFUL_U * math.hypot(u, u_photos):
+        slip, cure = _slip(entry, drawn, u_label, units, scale)
+    if below:
+        said = [format_length(round(x * scale, 1), units) for x in (setting, drawn.gap().mean())]
+        looks = f"it looks like {slip}: {cure}" if slip else "correct it or leave it out"
+        raise JointNotFitted(
+            "trial-below-gap",
+            f"The trial line {typed(entry, units, scale)} was scribed at {said[0]}, but the "
+            f"photographs show a gap of {said[1]} there, which is wider than the points: {looks}.",
+        )
+    if not slip and abs(off) * scale > FAR_OFF_MM:
+        said = [format_length(round(x * scale, 1), units) for x in (setting, value)]
+        what, says = ("trial line", "was set to") if trial else ("caliper reading", "says")
+        raise JointNotFitted(
+            "trial-far-off" if trial else "reading-far-off",
+            f"The {what} {typed(entry, units, scale)} {says} {said[0]} where the photographs expect "
+            f"{said[1]}, too far apart for both to be of this joint: correct it or leave it out.",
+        )
+    predicted = Quantity(value * scale, u_photos * scale, K95 * u_photos * scale)
+    return ByHand(
+        place=Place(at_mm * scale, None, None),
+        setting_mm=setting * scale,
+        u_setting_mm=(entry.u_setting_mm if trial else entry.u_mm) * scale,
+        width_mm=width * scale if trial else None,
+        u_width_mm=entry.u_width_mm * scale if trial else None,
+        u_mm=u * scale,
+        predicted=predicted,
+        predicted_width_mm=float(drawn.groove_width(setting).mean()) * scale if trial else None,
+        e_number=e,
+        u_outlines_mm=u_label * scale,
+        slip=slip,
+        cure=cure,
+    )
+
+
+def _predicted(drawn: Sections, cover_mm: float, u_label: float) -> tuple[float, float]:
+    """Setting needed for a cover by the photographs alone, and its u, as `gap.gap_profile` has them."""
+    needed = drawn.setting_needed(cover_mm)
+    shape = SHAPE_MM if cover_mm > 0 else 0.0
+    u = float(np.linalg.norm([float(spread(needed)), ROUGH_MM, shape, u_label]))
+    return float(needed.mean()), u
+
+
+def _u_setting(entry: Reading | Trial, drawn: Sections) -> float:
+    """Standard uncertainty of an entry as of the setting: a width counts by dW/ds there."""
+    if isinstance(entry, Reading):
+        return entry.u_mm
+    gain = float(drawn.cover_per_setting(entry.width_mm).mean())
+    return math.hypot(entry.u_setting_mm, entry.u_width_mm / gain)
+
+
+def _gap_at_least(drawn: Sections, u_label: float) -> float:
+    """What the gap hardly falls short of."""
+    gap, u = _predicted(drawn, 0.0, u_label)
+    return gap - DOUBTFUL_U * u
+
+
+def _slip(
+    entry: Reading | Trial, drawn: Sections, u_label: float, units: str, scale: float
+) -> tuple[str, str]:
+    """What a contradicting entry looks like, and the cure; nothing where nothing fits."""
+    for slip, meant in _slips(entry):
+        trial = isinstance(meant, Trial)
+        setting, width = (meant.setting_mm, meant.width_mm) if trial else (meant.value_mm, 0.0)
+        if width >= 1.8 * float(np.minimum(drawn.r_l, drawn.r_u).mean()):
+            continue
+        value, u_photos = _predicted(drawn, width, u_label)
+        if abs(e_number(setting - value, u_photos, _u_setting(meant, drawn))) <= 1:
+            measured = slip != ONE_FACE  # the other half is a guess
+            return slip, f"write {typed(meant, units, scale)}" if measured else FROM_LINE_TO_LINE
+    return "", ""
+
+
+def _slips(entry: Reading | Trial) -> Iterator[tuple[str, Reading | Trial]]:
+    """Ways to enter something wrongly, and what was meant then."""
+    inches, mm = "inches entered as mm", "mm entered as inches"
+    if isinstance(entry, Reading):
+        yield inches, replace(entry, value_mm=entry.value_mm * INCH_MM)
+        yield mm, replace(entry, value_mm=entry.value_mm / INCH_MM)
+        return
+    s, w = entry.setting_mm, entry.width_mm
+    yield ONE_FACE, replace(entry, width_mm=2 * w)
+    yield "setting and width exchanged", replace(entry, setting_mm=w, width_mm=s)
+    for what, f in ((inches, INCH_MM), (mm, 1 / INCH_MM)):
+        yield f"a width in {what}", replace(entry, width_mm=w * f)
+        yield f"a setting in {what}", replace(entry, setting_mm=s * f)
+        yield f"{what}", replace(entry, setting_mm=s * f, width_mm=w * f)
+
+
+def typed(entry: Reading | Trial, units: str, scale: float = 1.0) -> str:
+    """An entry as one types it, without its uncertainty."""
+    trial = isinstance(entry, Trial)
+    lengths = (entry.setting_mm, entry.width_mm) if trial else (entry.value_mm,)
+    at = entry.station_mm
+    where = "widest" if at is None else _bare(at * scale, units)
+    return f"{':'.join(_bare(x * scale, units) for x in lengths)}@{where}"
+
+
+def _bare(mm: float, units: str) -> str:
+    """A length as one types it: mm without a unit."""
+    text = format_length(round(mm, 1), units)
+    return text.removesuffix(" mm") if units == "mm" else text.replace(" in", "in")
+
+
+@dataclass(frozen=True, slots=True)
+class ByHand:
+    """A caliper reading or a trial line, beside what the photographs alone tell of its place.
+
+    ``setting_mm`` is the gap read, or what the points were set to; ``width_mm`` the groove's width,
+    None for a reading. ``u_setting_mm`` and ``u_width_mm`` are theirs, ``u_mm`` both together as of
+    the setting. ``predicted`` is the gap, or the setting needed for that width. ``difference_mm`` is
+    setting less predicted, ``e_number`` as `agreement.e_number` has it.
+    ``u_outlines_mm`` is the part of the prediction's u that wrong outlines may add. ``slip`` tells
+    what the entry looks like where it contradicts the photographs, and ``cure`` what to do; such a
+    one is not ``used`` in the answer.
+    """
+
+    place: Place
+    setting_mm: float
+    u_setting_mm: float
+    width_mm: float | None
+    u_width_mm: float | None
+    u_mm: float
+    predicted: Quantity
+    predicted_width_mm: float | None
+    e_number: float
+    u_outlines_mm: float = 0.0
+    slip: str = ""
+    cure: str = ""
+
+    @property
+    def difference_mm(self) -> float:
+        return self.setting_mm - self.predicted.value_mm
+
+    @property
+    def agrees(self) -> bool:
+        return abs(self.e_number) <= 1
+
+    @property
+    def used(self) -> bool:
+        return not self.slip

@@ -1,0 +1,272 @@
+"""What wrong outlines may add to the gap: where labels are unsure, where photographs disagree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from gapvision.errors import JointNotFitted
+from gapvision.joint.fit import ANNEAL, fit_joint
+from gapvision.joint.model import Joint, residuals
+from gapvision.joint.readings import GapReading
+from gapvision.joint.seen import NEAR_MM
+from gapvision.scene.camera import Lens
+from gapvision.scene.priors import Priors
+from gapvision.scene.view import View
+from gapvision.trace.outlines import SEEN, UNSURE
+
+CHANCE_U = 2.0  # of a photograph's gap against the others'; more is seldom chance
+
+WRONG_LABEL_MM = 6.0  # half a usual gap
+
+# Of own rendered photographs that the training never saw, outlines with hardly an unsure label were
+# 2 to 3 mm off in a tenth of their length and more: 0.02 of `WRONG_LABEL_MM` squared.
+LEAST_PART = 0.02
+
+
+def u_label(sights, views, joint: Joint, station_mm: np.ndarray) -> np.ndarray:
+    """What wrongly labelled outlines may add to the gap at stations (n,), sd, mm.
+
+    Notes
+    -----
+    Where a part p of a photograph's outlines could not be labelled clearly, about as much of the rest
+    is taken to be labelled clearly and wrongly, by half a usual gap. Three photographs and more that
+    show the same station outvote each other, so that their parts are multiplied. Two do not: each
+    alone fixes one of height and crowns' offset, and either's error moves the gap by about half.
+    """
+    parts = []
+    for i, sight in enumerate(sights):
+        lines = (sight.trace.upper, sight.trace.lower)
+        unsure = sum(int((x.state == UNSURE).sum()) for x in lines)
+        clear = sum(int((x.state == SEEN).sum()) for x in lines)
+        at = [residuals(joint.cameras[i], o, joint)[1] for o in views[i].outlines]
+        if not at:  # it shows nothing of the stretch, and ties others by its cards only
+            continue
+        low, high = np.concatenate(at).min(), np.concatenate(at).max()
+        here = (station_mm > low - NEAR_MM) & (station_mm < high + NEAR_MM)
+        part = max(unsure / max(unsure + clear, 1), LEAST_PART)
+        parts.append(np.where(here, part, np.nan))
+    count = np.isfinite(parts).sum(0)
+    product, total = np.nanprod(parts, 0), np.nansum(parts, 0)
+    part = np.where(count == 2, total / 4, product)  # without any photograph the product is 1
+    return WRONG_LABEL_MM * np.sqrt(part)
+
+
+def u_shift(shifts: tuple[GapShift, ...]) -> float:
+    """What photographs whose gap disagrees with the others' may have moved the joint's gap by, sd, mm.
+
+    As any of them may be the wrong one, the largest move counts.
+    """
+    moves = [s.moves_mm for s in shifts if s.size > CHANCE_U]
+    return min(max(moves, default=0.0), WRONG_LABEL_MM)
+
+
+SUSPECT = 0.3  # of the prior of one outline's common shift, both together; less is left alone
+
+NUDGE_PX = 0.5
+
+AT_MOST = 3  # photographs looked into, the most suspect ones: each costs a fit
+
+FEWEST_TO_COMPARE = 2
+
+
+@dataclass(frozen=True, slots=True)
+class GapShift:
+    """How much wider one photograph shows the gap than the others have it, mm, and its u.
+
+    Where this is many u, either the upper log moved between the photographs or an outline is wrong.
+    ``moves_mm`` is by how much (rms along the log) the joint's gap would change without it.
+    """
+
+    photo: int
+    gap_mm: float
+    u_mm: float
+    moves_mm: float = 0.0
+
+    @property
+    def size(self) -> float:
+        """In standard uncertainties."""
+        return abs(self.gap_mm) / self.u_mm
+
+
+def gap_shifts(
+    views: list[View],
+    lenses: list[Lens],
+    joint: Joint,
+    stated: dict,
+    priors: Priors,
+    readings: tuple[GapReading, ...] = (),
+) -> tuple[GapShift, ...]:
+    """The photographs whose gap may disagree with the others', the most suspect first.
+
+    Parameters
+    ----------
+    views, lenses, stated, priors, readings : as `fit_joint` got them.
+    joint : Joint
+        Its solution.
+
+    Returns
+    -------
+    tuple of GapShift
+        Empty where all agree, which costs nothing to see.
+
+    Notes
+    -----
+    A log that sank changes its outline in one photograph by several px, and yet leaves hardly a
+    residual: crowns' offset and radii bend to meet it. What is left shows in the common shifts b of
+    the two outlines (lower, upper), whose prior is narrow. A shift d added to both residuals of one
+    photograph would change the least cost Q by ``Q'(0) = -p (b_l + b_u)``, p the prior's weight, and
+    ``Q'' = -p d(b_l + b_u)/dd``; the latter is had by fitting once more with the outlines nudged. So
+    ``d = Q' / Q''`` is known with ``u = 1 / sqrt(Q'')``, everything else left free: the score test.
+    """
+    if len(views) < FEWEST_TO_COMPARE:
+        return ()
+    total = joint.bias_px.sum(1)
+    suspects = np.flatnonzero(np.abs(total) > SUSPECT * priors.bias_px)
+    suspects = suspects[np.argsort(-np.abs(total[suspects]))][:AT_MOST]
+    at = joint.spline_h.centres()[2:-2]
+    out = []
+    for i in suspects:
+        nudged = [_nudged(v, NUDGE_PX) if k == i else v for k, v in enumerate(views)]
+        again = fit_joint(nudged, lenses, joint, stated, priors, readings, ((1.0, 1e-9),))
+        answer = -(float(again.bias_px[i].sum()) - total[i]) / NUDGE_PX
+        if answer <= 1e-6:
+            continue
+        # Of the gap, for one px in each outline.
+        both_mm = 2 * joint.distance_mm(i) / joint.cameras[i].focal_px
+        u = priors.bias_px / np.sqrt(answer)
+        off = float(total[i] / answer)
+        change = (again.sections(at).gap() - joint.sections(at).gap()) / NUDGE_PX
+        moves = abs(off) * float(np.sqrt(np.mean(change**2)))
+        out.append(GapShift(int(i), off * both_mm, float(u) * both_mm, moves))
+    return tuple(sorted(out, key=lambda s: -s.size))
+
+
+def _nudged(view: View, px: float) -> View:
+    """The view with both outlines moved into the gap."""
+    outlines = [
+        replace(o, xy_px=o.xy_px + np.array([0.0, px if o.log == "upper" else -px]))
+        for o in view.outlines
+    ]
+    return replace(view, outlines=tuple(outlines))
+
+
+FEWEST_TO_CHOOSE = 3  # photographs: of two that disagree either may be wrong
+
+CONTRADICTS_U = 3.5  # a shift that chance and right tracing do not make
+
+AGREE_U = 2.0  # what is left between the others
+
+# Of the robust cost that a row of outline makes where all is right: 0.2 to 0.5 on rendered joints.
+ROW_COST = 0.4
+
+# Over the whole joint, with cards and priors, it is 0.3 to 1.0. More than this is no noise: an outline
+# is centimetres off, and has bent cameras and cards to it as well.
+GROSS_COST = 1.5
+
+LEAST_GAIN = 30.0  # of cost, beyond the photograph's rows
+
+# A wrong outline is wrong over some 60 to 100 mm, five to eight rows of the fit at once: differences
+# of cost say so much less which photograph it is than independent rows would.
+ROWS_ALIKE = 5.0
+
+LEAST_ODDS = 3.0  # of the worst photograph against the next, natural logarithm
+
+
+@dataclass(frozen=True, slots=True)
+class Outlier:
+    """The photograph to set aside; ``risk_mm`` is the gap's sd that it was another, all along."""
+
+    photo: int
+    gap_mm: float
+    risk_mm: float
+
+
+def find_outlier(
+    views: list[View],
+    lenses: list[Lens],
+    joint: Joint,
+    stated: dict,
+    priors: Priors,
+    shifts: tuple[GapShift, ...],
+) -> Outlier | None:
+    """The one photograph without which the others agree, if there is one beyond reasonable doubt.
+
+    Parameters
+    ----------
+    views, lenses, stated, priors : as `fit_joint` got them, without readings.
+    joint : Joint
+        Its solution.
+    shifts : tuple of GapShift
+        From `gap_shifts`; only the photographs named there are tried, but all where the joint fits
+        grossly ill.
+
+    Notes
+    -----
+    Each suspect's outlines are left out of the fit in turn (its cards stay). The cost falls by that of
+    its own rows, and by what the contradiction had cost the others; the one with the largest fall
+    beyond its rows is the outlier if the others then agree, or if it was grossly off. Half the
+    difference to the next one's, over `ROWS_ALIKE`, is the log odds that it is the right one; what
+    those odds leave, times how far apart the two solutions' gaps are, is the risk.
+
+    The photograph nearest to level is never set aside: raised ones see far walls, ground and shade
+    through a narrower gap and are wrong all along much oftener. Where the cost would rather have the
+    level one go, nothing is sure, and nothing is set aside.
+    """
+    if len(views) < FEWEST_TO_CHOOSE:
+        return None
+    rows = np.array([sum(len(o.xy_px) for o in v.outlines) for v in views])
+    gross = fits_grossly_ill(views, joint)
+    if not gross and max((s.size for s in shifts), default=0.0) < CONTRADICTS_U:
+        return None
+    at = joint.spline_h.centres()[2:-2]
+    tried = []
+    for photo in np.flatnonzero(rows) if gross else [s.photo for s in shifts]:
+        rest = [replace(v, outlines=()) if k == photo else v for k, v in enumerate(views)]
+        anneal = ANNEAL if gross else ((1.0, 1e-9),)
+        try:
+            without = fit_joint(rest, lenses, joint, stated, priors, (), anneal)
+        except JointNotFitted:
+            continue
+        gain = joint.cost - without.cost - ROW_COST * rows[photo]
+        tried.append((gain, int(photo), rest, without))
+    if not tried:
+        return None
+    tried.sort(key=lambda t: -t[0])
+    (gain, photo, rest, without), *others = tried
+    if gain < LEAST_GAIN or photo == _most_level(without):
+        return None
+    if not gross:
+        left = gap_shifts(rest, lenses, without, stated, priors)
+        if max((s.size for s in left), default=0.0) > AGREE_U:
+            return None
+    risk = 0.0
+    for g, _, _, other in others:
+        odds = 0.5 * (gain - g) / ROWS_ALIKE
+        if odds < LEAST_ODDS:
+            return None
+        apart = other.sections(at).gap() - without.sections(at).gap()
+        risk += float(np.exp(-odds) * np.mean(apart**2))
+    return Outlier(photo, _shows_wider(views[photo], photo, without), risk**0.5)
+
+
+def fits_grossly_ill(views: list[View], joint: Joint) -> bool:
+    """Whether some outline must be centimetres off its log, whichever it is."""
+    rows = sum(len(o.xy_px) for v in views for o in v.outlines)
+    return joint.cost > GROSS_COST * rows
+
+
+def _shows_wider(view: View, photo: int, joint: Joint) -> float:
+    """How much wider a photograph shows the gap than a joint fitted without it has it, mm."""
+    camera = joint.cameras[photo]
+    into_gap = sum(float(np.median(residuals(camera, o, joint)[0])) for o in view.outlines)
+    return -into_gap * joint.distance_mm(photo) / camera.focal_px
+
+
+def _most_level(joint: Joint) -> int:
+    """The photograph whose sight slopes least."""
+    height = 0.5 * (joint.coefficients["h_l"].mean() + joint.coefficients["h_u"].mean())
+    across = joint.coefficients["z_l"].mean()
+    rise = [abs((c.centre_mm[1] - height) / (c.centre_mm[2] - across)) for c in joint.cameras]
+    return int(np.argmin(rise))

@@ -1,0 +1,192 @@
+"""What the answer says of each photograph and card."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from pathlib import PureWindowsPath
+
+import numpy as np
+
+from gapvision.joint.model import Joint, residuals
+from gapvision.joint.seen import near
+from gapvision.photo.facts import CameraKey
+from gapvision.quantity import Place
+from gapvision.scene.view import Outline, View
+from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, UNSURE, Trace
+from gapvision.trace.sight import LEAST_BLOCKS, Sight
+from gapvision.trace.steps import largest_step
+
+
+def left_out_result(sight: Sight, why: str) -> PhotoResult:
+    """A photograph that shows cards and joint and yet is of no use."""
+    return PhotoResult(
+        str(sight.photo.path), sight.photo.sha256, sight.view.side, False, why,
+        cards=tuple(c.number for c in sight.view.sightings), camera=_camera(sight),
+        taken=sight.photo.taken, label=sight.photo.file,
+    )  # fmt: skip
+
+
+def photo_result(
+    sight: Sight, views: list[View], joint: Joint, index: int, scale: float
+) -> PhotoResult:
+    """Of one photograph in use, the joint's ``index``-th, in true mm: ``scale`` of the card's."""
+    camera = joint.cameras[index]
+    middle = float(np.mean(joint.coefficients["z_l"]))
+    trace = sight.trace
+    mid_px = 0.5 * (trace.upper.xy_px + trace.lower.xy_px)
+    axis = camera.plane_point(mid_px, middle)[:, 0]
+    heights = joint.sections(np.clip(axis, axis.min(), axis.max()))
+    level = 0.5 * (float(np.mean(heights.h_l)) + float(np.mean(heights.h_u)))
+    miss = np.concatenate(list(joint.residual_px[index].values()) or [np.array([np.nan])])
+    either = (trace.upper.state == SEEN) | (trace.lower.state == SEEN)
+    both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
+    seen = (
+        axis[both if both.sum() >= LEAST_BLOCKS else either] if either.any() else np.array([np.nan])
+    )
+    return PhotoResult(
+        file=str(sight.photo.path), sha256=sight.photo.sha256, side=sight.view.side, used=True,
+        height_mm=float(camera.centre_mm[1] - level) * scale,
+        distance_mm=joint.distance_mm(index) * scale,
+        from_mm=float(seen.min()) * scale, to_mm=float(seen.max()) * scale,
+        cards=tuple(s.number for s in sight.view.sightings), unread_cards=sight.unread_cards,
+        steps=tuple(_steps(trace, axis, views, joint, index, scale)),
+        lens=sight.photo.focal_source,
+        camera=_camera(sight), taken=sight.photo.taken,
+        residual_px=float(np.median(np.abs(miss))) * 1.4826,
+        upper_px=trace.upper.xy_px[trace.upper.state == SEEN],
+        lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
+        axis_px=mid_px, axis_station_mm=axis * scale, axis_state=_states(trace),
+        label=sight.photo.file,
+    )  # fmt: skip
+
+
+def _steps(trace: Trace, axis: np.ndarray, views: list[View], joint: Joint, index: int, scale):
+    for log in ("upper", "lower"):
+        line = getattr(trace, log)
+        nobody = np.zeros(len(line.row))
+        if largest_step(line, trace.mm_per_px, nobody, nobody) is None:
+            continue  # as nearly always; what the others show takes time
+        whole = Outline(log, line.xy_px, np.ones(len(line.xy_px)))
+        miss, station = residuals(joint.cameras[index], whole, joint)
+        others = np.zeros(len(station), int)
+        for k, view in enumerate(views):
+            for o in (o for o in view.outlines if o.log == log and k != index):
+                others += near(station, residuals(joint.cameras[k], o, joint)[1])
+        found = largest_step(line, trace.mm_per_px, miss, others)
+        if found is not None:
+            step_mm, block = found
+            yield LineStep(log, float(axis[block]) * scale, step_mm * scale)
+
+
+def card_results(
+    joint: Joint, photos: tuple[PhotoResult, ...], scale: float
+) -> tuple[CardResult, ...]:
+    """Of every card of the joint, in true mm, with the photographs that show it."""
+    return tuple(
+        CardResult(
+            c.number, c.side, float(c.nail_mm[0]) * scale, -math.degrees(float(c.tilt_rad[0])),
+            tuple(p.name for p in photos if c.number in p.cards),
+        )
+        for c in joint.cards
+    )  # fmt: skip
+
+
+def _camera(sight: Sight) -> CameraKey:
+    """As `photo.key_of`, when the pixels are let go."""
+    photo, (width, height) = sight.photo, sight.view.size
+    return CameraKey(
+        photo.make, photo.model, photo.lens, max(width, height), min(width, height),
+        photo.focal35_mm,
+    )  # fmt: skip
+
+
+def _states(trace: Trace) -> np.ndarray:
+    """What holds for both outlines by block: seen where both are, else what hinders most."""
+    out = np.full(len(trace.upper.state), UNSURE)
+    for state in (SHUT, HIDDEN, OUTSIDE):
+        out[(trace.upper.state == state) | (trace.lower.state == state)] = state
+    out[(trace.upper.state == SEEN) & (trace.lower.state == SEEN)] = SEEN
+    return out
+
+
+def photo_name(file: str) -> str:
+    """A file's name without its folders, whichever system wrote the path."""
+    return PureWindowsPath(file).name
+
+
+@dataclass(frozen=True, slots=True)
+class LineStep:
+    """Where one log's traced line steps as no log does, and by how much."""
+
+    log: str
+    station_mm: float
+    step_mm: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PhotoResult:
+    """One photograph in the joint: where it was taken from and what was traced in it.
+
+    Traces are upright image points ``(x, y)`` in px, shape (n, 2), with the station of each, shape (n,), mm;
+    ``axis_px``/``axis_station_mm`` is the line in the middle of the gap by station, for ticks and marks;
+    ``axis_state`` says of each of its blocks what holds for both outlines (`gapvision.trace.outlines.STATES`).
+    ``lens`` says where the prior of its lens is from, as `intrinsics.choose_lens` does.
+    ``camera`` is what Exif tells of it, ``taken`` the time of exposure as ISO 8601.
+    ``unread_cards`` are those of which parts are seen that cannot be read.
+    ``used`` is False for a photograph left out, and then ``lacked`` says why.
+    ``label`` is what texts call it where its file's name alone would not tell it from another.
+    """
+
+    file: str
+    sha256: str
+    side: str
+    used: bool
+    lacked: str = ""
+    height_mm: float = float("nan")
+    distance_mm: float = float("nan")
+    from_mm: float = float("nan")
+    to_mm: float = float("nan")
+    cards: tuple[int, ...] = ()
+    unread_cards: tuple[int, ...] = ()
+    steps: tuple[LineStep, ...] = ()
+    residual_px: float = float("nan")
+    lens: str = ""
+    camera: CameraKey | None = None
+    taken: str | None = None
+    upper_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
+    lower_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
+    axis_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
+    axis_station_mm: np.ndarray = field(default_factory=lambda: np.empty(0))
+    axis_state: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+    label: str = ""
+
+    @property
+    def name(self) -> str:
+        """The file without its folder, or with the last one where two have one name."""
+        return self.label or photo_name(self.file)
+
+
+@dataclass(frozen=True, slots=True)
+class CardResult:
+    """One card: where its nail is and how far it hung out of plumb (degrees, foot outwards positive)."""
+
+    number: int
+    side: str
+    station_mm: float
+    lean_deg: float
+    photos: tuple[str, ...]
+
+
+def place_at(cards: tuple[CardResult, ...], station_mm: float) -> Place:
+    """A station as a `Place`, from the nearest card; of the outside ones where there are any."""
+    outside = [c for c in cards if c.side == "outside"] or list(cards)
+    if not outside:
+        return Place(station_mm, None, None)
+    near = min(outside, key=lambda c: abs(c.station_mm - station_mm))
+    return Place(station_mm, near.number, station_mm - near.station_mm)
+
+
+def station_origin(cards: tuple[CardResult, ...]) -> CardResult | None:
+    """The card whose nail is station 0: the lowest-numbered one outside, or of all; None of none."""
+    return min(cards, key=lambda c: (c.side != "outside", c.number), default=None)

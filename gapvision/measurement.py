@@ -1,0 +1,48 @@
+"""TODO"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gapvision.advice.caution import Caution
+from gapvision.joint.by_hand import ByHand
+from gapvision.joint.gap import Profile
+from gapvision.joint.photo_results import CardResult, PhotoResult
+from gapvision.quantity import Place, Quantity
+
+if TYPE_CHECKING:
+    from gapvision.advice.decision import Decision
+
+
+@dataclass(frozen=True, slots=True)
+class Alone:
+    """What the photographs tell without anything measured by hand."""
+
+    widest_gap: Quantity
+    setting: Quantity
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Measurement:
+    """The whole answer of one joint; ``status`` is ``"measured"`` or ``"doubtful"``.
+
+    A refusal is no Measurement but a MeasurementError.
+    """
+
+    status: str
+    cover_mm: float
+    widest_gap: Quantity
+    widest_place: Place
+    setting: Quantity
+    set_to_mm: float
+    deciding_place: Place
+    narrowest_groove: Quantity
+    narrowest_place: Place
+    profile: Profile
+    photos: tuple[PhotoResult, ...]
+    cards: tuple[CardResult, ...]
+    cautions: tuple[Caution, ...]
+    decision: Decision | None = None
+    by_hand: tuple[ByHand, ...] = ()
+    alone: Alone | None = None  # where anything was measured by hand

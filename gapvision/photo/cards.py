@@ -1,0 +1,384 @@
+"""Finding scale cards in a photograph: which cards, and where each of their corners lies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import cv2
+import numpy as np
+
+from gapvision.errors import CardNotFound
+from gapvision.photo.light import linear
+from gapvision.scene import card
+
+REDUCED_PX = 2016  # the search runs on a picture about this wide
+
+ENLARGE = 3.0  # of a picture that is no larger, if its markers cannot be read as it is,
+
+ENLARGED_PX = 6048  # and to no more than this: a search of seconds
+
+FEW_MARKERS = 6  # of the 22 of one card
+
+PATCH_MM = 2.1  # half side of a corner's patch: the white rim round a marker is 2.5 mm
+
+PATCH_SAMPLES = 15
+
+EDGE_BLUR_PX = 1.1  # typical blur of a phone's edge, sd; a wrong one costs noise, not bias
+
+LEAST_CONTRAST = 0.55  # share of a patch's variance that the saddle must explain
+
+LEAST_SADDLE = 0.002  # of linear light; a patch without contrast shows no corner
+
+LEAST_MODULE_PX = 1.6  # below this a marker's bits cannot be told apart
+
+LEAST_SIDE_PX = 8.0  # of a marker in the searched picture; of 1739 read ones the least had 9.4
+
+LEAST_CORNERS = 10
+
+LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
+
+LEAST_SHARP = 3.0  # sd of the Laplacian of the half-size picture, grey levels
+
+LEAST_SHARPEST = 7.5  # second differences, grey levels
+
+LEAST_PX = 2.9e6  # 3 megapixels, as phones count them
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CardSighting:
+    """One card in one photograph.
+
+    ``corner_px`` (n, 2) are upright image points, integer at the pixel centre, of the board's inner
+    corners ``corner_id`` (n,), which index `card.corner_points_mm`; ``u_px`` is their standard
+    uncertainty per axis. ``card_from_image`` maps px to card mm (3 x 3).
+    """
+
+    number: int
+    corner_id: np.ndarray
+    corner_px: np.ndarray
+    u_px: float
+    card_from_image: np.ndarray
+    module_px: float
+
+
+def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:
+    """Every card that can be read, by number, corners refined to about 0.05 px.
+
+    Parameters
+    ----------
+    bgr : array, shape (h, w, 3)
+        Upright photograph, display-encoded, 8 or 16 bit.
+    file : str
+        Its name, for the error texts.
+
+    Raises
+    ------
+    CardNotFound
+        Where no card is seen, one number is seen twice, a card is mirrored, or what is seen is too
+        small or too blurred to read.
+    """
+    return read_cards(bgr, file)[0]
+
+
+def read_cards(bgr: np.ndarray, file: str) -> tuple[list[CardSighting], tuple[int, ...]]:
+    """As `find_cards`, and the numbers of cards of which parts are seen that cannot be read."""
+    grey = cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY)
+    if grey.dtype != np.uint8:
+        grey = (grey >> 8).astype(np.uint8)
+    markers = _once(_find_markers(grey), file)
+    sightings, unread = [], []
+    for number in sorted({m // card.IDS_PER_CARD + 1 for m in markers}):
+        mine = {m: p for m, p in markers.items() if m // card.IDS_PER_CARD + 1 == number}
+        found = _read_card(bgr, number, mine)
+        if found is None:
+            found = _read_card(bgr, number, _look_closer(grey, number, mine))
+        if found is not None:
+            sightings.append(found)
+        elif len(mine) > 1:  # a single marker may be a misreading
+            unread.append(number)
+    if not sightings:
+        raise CardNotFound(*_why_none(grey, markers, file))
+    return sightings, tuple(unread)
+
+
+@cache
+def _dictionary() -> cv2.aruco.Dictionary:
+    return card.board(1).getDictionary()
+
+
+@cache
+def _marker_quad_mm(marker: int) -> np.ndarray:
+    """A marker's corners (4, 2) in the card's frame, in OpenCV's order."""
+    board = card.board(marker // card.IDS_PER_CARD + 1)
+    place = list(np.ravel(board.getIds())).index(marker)
+    corner = np.array(board.getChessboardCorners(), float).reshape(-1, 3)[0, :2]
+    nail_from_board = card.corner_points_mm()[0, :2] - corner * [1, -1]
+    return nail_from_board + np.reshape(board.getObjPoints()[place], (4, 3))[:, :2] * [1, -1]
+
+
+def _corner_signs() -> np.ndarray:
+    """+1 where the square right and above of a corner is white: the board starts black top left."""
+    points = card.corner_points_mm()
+    column = np.rint((points[:, 0] - points[0, 0]) / card.SQUARE_MM)
+    row = np.rint((points[0, 1] - points[:, 1]) / card.SQUARE_MM)
+    return np.where((column + row) % 2 == 0, 1.0, -1.0)
+
+
+def _once(markers: dict[int, list[np.ndarray]], file: str) -> dict[int, np.ndarray]:
+    """One quad a marker; where several markers of a card stand in two places, it is there twice."""
+    twice: dict[int, int] = {}
+    for m, quads in markers.items():
+        middles = np.array([q.mean(0) for q in quads])
+        side = np.linalg.norm(quads[0][0] - quads[0][1])
+        if np.linalg.norm(middles - middles[0], axis=1).max() > 3 * side:
+            number = m // card.IDS_PER_CARD + 1
+            twice[number] = twice.get(number, 0) + 1
+    for number, count in sorted(twice.items()):
+        if count >= LEAST_TWICE:
+            raise CardNotFound(
+                "card-twice",
+                f"{file}: card {number} is seen twice; every card of a joint needs a number of its "
+                "own: take one away or print another number (gapvision card --first).",
+            )
+    return {m: quads[0] for m, quads in markers.items()}
+
+
+def _find_markers(grey: np.ndarray) -> dict[int, list[np.ndarray]]:
+    """Corner quads (4, 2) px by marker id; sought again, larger, where hardly any are found."""
+    reduce = max(1, round(max(grey.shape) / REDUCED_PX))
+    found: dict[int, list[np.ndarray]] = {}
+    larger = 1.0 if reduce > 1 else min(ENLARGE, ENLARGED_PX / max(grey.shape))
+    for scale in (1.0 / reduce, larger):
+        if len(found) < FEW_MARKERS:
+            way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+            sized = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=way)
+            found = max(_detect(sized, scale, LEAST_SIDE_PX), found, key=len)
+    return found
+
+
+def _look_closer(
+    grey: np.ndarray, number: int, markers: dict[int, np.ndarray]
+) -> dict[int, np.ndarray]:
+    """The card's markers again, in the full picture round the few that the reduced one showed."""
+    seen = np.concatenate(list(markers.values()))
+    side = np.median([np.linalg.norm(np.diff(q, axis=0), axis=1).mean() for q in markers.values()])
+    reach = side / card.MARKER_MM * card.CARD_WIDTH_MM
+    h, w = grey.shape
+    x0, y0 = np.clip(seen.min(0) - reach, 0, [w - 1, h - 1]).astype(int)
+    x1, y1 = np.clip(seen.max(0) + reach, 1, [w, h]).astype(int)
+    # OpenCV reads markers of 4 px a module best when enlarged, and smaller ones not otherwise.
+    enlarge = 1.0 if side > 48 else 2.0 if side > 20 else ENLARGE
+    crop = cv2.resize(
+        grey[y0:y1, x0:x1], None, fx=enlarge, fy=enlarge, interpolation=cv2.INTER_CUBIC
+    )
+    found = _detect(crop, enlarge, 0.5 * side * enlarge)
+    return {
+        m: quads[0] + [x0, y0] for m, quads in found.items() if m // card.IDS_PER_CARD + 1 == number
+    }
+
+
+def _detect(image: np.ndarray, scale: float, least_side_px: float) -> dict[int, list[np.ndarray]]:
+    p = cv2.aruco.DetectorParameters()
+    # 17 mm markers at 2 m are far under OpenCV's default; smaller specks cost time only.
+    p.minMarkerPerimeterRate = 4 * least_side_px / max(image.shape)
+    p.adaptiveThreshWinSizeMin = 7
+    p.adaptiveThreshWinSizeMax = 17
+    p.adaptiveThreshWinSizeStep = 10
+    if scale > 1:  # modules of 2 px, blurred: their middles only, from more samples
+        p.perspectiveRemovePixelPerCell, p.perspectiveRemoveIgnoredMarginPerCell = 8, 0.2
+    quads, ids, _ = cv2.aruco.ArucoDetector(_dictionary(), p).detectMarkers(image)
+    out: dict[int, list[np.ndarray]] = {}
+    if ids is None:
+        return out
+    for quad, m in zip(quads, np.ravel(ids), strict=True):
+        if int(m) < card.IDS_PER_CARD * card.CARD_COUNT:
+            out.setdefault(int(m), []).append((np.reshape(quad, (4, 2)) + 0.5) / scale - 0.5)
+    return out
+
+
+def _read_card(bgr: np.ndarray, number: int, markers: dict[int, np.ndarray]) -> CardSighting | None:
+    """The card's sighting from some of its markers, or None where they do not fit one board."""
+    if len(markers) < 2:
+        return None
+    on_card = np.concatenate([_marker_quad_mm(m) for m in markers])
+    in_image = np.concatenate(list(markers.values()))
+    image_from_card, keep = cv2.findHomography(on_card, in_image, cv2.RANSAC, 3.0)
+    if image_from_card is None or int(keep.sum()) < 8:
+        return None
+    if np.linalg.det(image_from_card[:2, :2]) > 0:  # y up on the card, down in the picture
+        return None
+    return refine_corners(bgr, number, image_from_card)
+
+
+def refine_corners(
+    bgr: np.ndarray, number: int, image_from_card: np.ndarray
+) -> CardSighting | None:
+    """Fit every inner corner of a card near where a first homography puts it.
+
+    Notes
+    -----
+    Each patch is sampled on a grid square to the card, in linear light, and fitted by the product
+    of two blurred steps (a saddle), whose place is free: two Newton rounds, vectorised over the
+    corners. Ink spread and the tone curve move edges, not saddles. Corners whose patch is not
+    explained by the saddle (hidden, in a highlight) are dropped.
+    """
+    points = card.corner_points_mm()[:, :2]
+    sign = _corner_signs()
+    good = np.zeros(len(points), bool)
+    for _ in range(3):
+        centres = cv2.perspectiveTransform(points[None], image_from_card)[0]
+        per_mm = _px_per_mm(image_from_card, points)
+        module = card.MARKER_MM / 6 * per_mm
+        if module < LEAST_MODULE_PX:
+            return None
+        patches = _patches(bgr, points, image_from_card)
+        shift, explained = _fit_saddles(patches, sign, EDGE_BLUR_PX / per_mm)
+        h, w = bgr.shape[:2]
+        inside = np.all((centres > 4) & (centres < [w - 5, h - 5]), axis=1)
+        good = inside & (explained > LEAST_CONTRAST) & (np.abs(shift).max(1) < 1.2)
+        if good.sum() < LEAST_CORNERS:
+            return None
+        px = cv2.perspectiveTransform((points + shift)[None], image_from_card)[0]
+        image_from_card, _ = cv2.findHomography(points[good], px[good], cv2.RANSAC, 1.5)
+        if image_from_card is None:
+            return None
+    fitted = cv2.perspectiveTransform(points[good][None], image_from_card)[0]
+    left = px[good] - fitted
+    spread = 1.4826 * np.median(np.abs(left - np.median(left, axis=0)))
+    keep = np.hypot(*left.T) < max(4 * spread, 0.5)
+    return CardSighting(
+        number=number,
+        corner_id=np.flatnonzero(good)[keep],
+        corner_px=px[good][keep],
+        u_px=float(np.clip(spread, 0.05, 1.0)),
+        card_from_image=np.linalg.inv(image_from_card),
+        module_px=module,
+    )
+
+
+def _px_per_mm(image_from_card: np.ndarray, points: np.ndarray) -> float:
+    corners = np.array([points[0], points[9], points[-1], points[-10]])
+    px = cv2.perspectiveTransform(corners[None], image_from_card)[0]
+    sides = np.linalg.norm(px - np.roll(px, 1, 0), axis=1)
+    return float(sides.sum() / np.linalg.norm(corners - np.roll(corners, 1, 0), axis=1).sum())
+
+
+def _patches(bgr: np.ndarray, points: np.ndarray, image_from_card: np.ndarray) -> np.ndarray:
+    """Linear-light patches round the corners, square to the card, shape (n, k, k)."""
+    grid = np.linspace(-PATCH_MM, PATCH_MM, PATCH_SAMPLES)
+    gx, gy = np.meshgrid(grid, grid)
+    at = points[:, None, None, :] + np.stack([gx, gy], -1)
+    px = cv2.perspectiveTransform(at.reshape(1, -1, 2), image_from_card)[0].astype(np.float32)
+    h, w = bgr.shape[:2]
+    x0, y0 = np.clip(np.floor(px.min(0)).astype(int) - 2, 0, [w - 1, h - 1])
+    x1, y1 = np.clip(np.ceil(px.max(0)).astype(int) + 3, 1, [w, h])
+    part = linear(bgr[y0 : max(y1, y0 + 1), x0 : max(x1, x0 + 1)])
+    grey = np.ascontiguousarray(part @ np.float32([0.114, 0.587, 0.299]))
+    px = px - np.float32([x0, y0])
+    rows = px.reshape(len(points), -1, 2)
+    out = cv2.remap(
+        grey, rows[..., 0], rows[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    return out.reshape(len(points), PATCH_SAMPLES, PATCH_SAMPLES)
+
+
+def _fit_saddles(
+    patches: np.ndarray, sign: np.ndarray, blur_mm: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Shift (n, 2) mm of each patch's saddle from its middle, and the share of variance explained."""
+    from scipy.special import erf
+
+    grid = np.linspace(-PATCH_MM, PATCH_MM, PATCH_SAMPLES)
+    n = len(patches)
+    flat = patches.reshape(n, -1)
+    flat = flat - flat.mean(1, keepdims=True)
+    scale = blur_mm * np.sqrt(2)
+    shift = np.zeros((n, 2))
+    for _ in range(6):
+        dx, dy = grid[None] - shift[:, :1], grid[None] - shift[:, 1:]
+        ex, ey = erf(dx / scale), erf(dy / scale)
+        gx = -2 / np.sqrt(np.pi) / scale * np.exp(-((dx / scale) ** 2))
+        gy = -2 / np.sqrt(np.pi) / scale * np.exp(-((dy / scale) ** 2))
+        saddle = (ey[:, :, None] * ex[:, None, :]).reshape(n, -1)
+        along_x = (ey[:, :, None] * gx[:, None, :]).reshape(n, -1)
+        along_y = (gy[:, :, None] * ex[:, None, :]).reshape(n, -1)
+        basis = np.stack([saddle, along_x, along_y, np.ones_like(saddle)], -1)
+        normal = np.einsum("nki,nkj->nij", basis, basis) + 1e-9 * np.eye(4)
+        fit = np.linalg.solve(normal, np.einsum("nki,nk->ni", basis, flat)[..., None])[..., 0]
+        amplitude = np.where(np.abs(fit[:, 0]) < 1e-6, 1e-6, fit[:, 0])
+        step = np.clip(fit[:, 1:3] / amplitude[:, None], -0.4, 0.4)
+        shift = np.clip(shift + step, -1.5, 1.5)
+    left = flat - np.einsum("nki,ni->nk", basis, fit)
+    explained = 1 - (left**2).sum(1) / np.maximum((flat**2).sum(1), 1e-12)
+    return shift, np.where(fit[:, 0] * sign > LEAST_SADDLE, explained, 0.0)
+
+
+def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tuple[str, str]:
+    """Code and sentence for a photograph without a readable card."""
+    half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    blurred = _how_blurred(half)
+    if blurred:
+        return "blurred", (
+            f"{file}: no scale card can be read, and {blurred}; have a card whole in the picture, hold "
+            "the phone still or rest it on something, let it focus on the card, and photograph again."
+        )
+    if len(_detect(cv2.flip(half, 1), 0.5, LEAST_SIDE_PX)) > max(LEAST_TWICE, len(markers)):
+        return "mirrored", (
+            f"{file}: the scale card is mirrored; use the photograph as the camera took it, not a "
+            "selfie or a flipped copy."
+        )
+    if len(markers) > 1:
+        return "card-unreadable", (
+            f"{file}: parts of a scale card were seen, but too small, hidden, cut off or blurred; "
+            "its squares must be some 12 px wide and most of it in sight: go nearer, hold still, "
+            "and keep the whole card free and inside the picture."
+        )
+    h, w = grey.shape
+    if h * w < LEAST_PX:
+        return "no-card", (
+            f"{file}: no scale card can be read in a picture of only {w} x {h} px; give the "
+            "photograph as the camera took it, of 3 megapixels and more, not a reduced copy, with a "
+            "printed card whole and flat in it."
+        )
+    return "no-card", (
+        f"{file}: no scale card can be read: none is there, or it is hidden, cut off, too far away or "
+        "too blurred; hang one whole and flat at the widest point of the log and photograph it "
+        "sharply from 1 to 2 m."
+    )
+
+
+def _how_blurred(half: np.ndarray) -> str:
+    """What is to be said of a half-size picture that is sharp in no direction, or not in all; or nothing.
+
+    Notes
+    -----
+    Smoothed against noise, a sharp photograph of a card has second differences of 20 grey levels and
+    more in its sharpest thousandth in every direction; of one shaken by 20 px or out of focus by 4 px
+    (sd) there are 8 at most in one of them, and as many as ever in a picture eight times smaller. Wood
+    without a card may have as few along its grain.
+    """
+    nothing = "nothing in the photograph is sharp: it is blurred, or shows no card"
+    if cv2.Laplacian(half, cv2.CV_32F).std() < LEAST_SHARP:
+        return nothing
+    small = cv2.resize(half, None, fx=1 / 8, fy=1 / 8, interpolation=cv2.INTER_AREA)
+    (least, most), (least_small, most_small) = _sharpest(half), _sharpest(small)
+    if most < LEAST_SHARPEST < most_small:
+        return nothing
+    if least < LEAST_SHARPEST < least_small:
+        return "the photograph is sharp in one direction only: it shows no card, or was shaken"
+    return ""
+
+
+def _sharpest(grey: np.ndarray) -> tuple[float, float]:
+    """The 0.999 quantile of the second difference, in the directions in which it is least and most."""
+    f = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), 1.0)
+    xx = f[1:-1, 2:] + f[1:-1, :-2] - 2 * f[1:-1, 1:-1]
+    yy = f[2:, 1:-1] + f[:-2, 1:-1] - 2 * f[1:-1, 1:-1]
+    xy = 0.25 * (f[2:, 2:] + f[:-2, :-2] - f[2:, :-2] - f[:-2, 2:])
+    found = []
+    for turn in np.arange(0, np.pi, np.pi / 8):
+        c, s = np.cos(turn), np.sin(turn)
+        along = np.abs(c * c * xx + 2 * c * s * xy + s * s * yy)
+        found.append(float(np.quantile(along, 0.999)))
+    return min(found), max(found)

@@ -1,0 +1,39 @@
+"""TODO"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from gapvision.scene import card
+from gapvision.scene.camera import rotation
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CardState:
+    """Nail (3,) mm and tilt (pitch, yaw, roll) rad of a card, and its swing in each photograph."""
+
+    number: int
+    side: str
+    hung_on: str
+    nail_mm: np.ndarray
+    tilt_rad: np.ndarray
+    swing_rad: dict[int, np.ndarray] = field(default_factory=dict)
+
+    def points(self, ids: np.ndarray, view: int | None) -> np.ndarray:
+        """World points (n, 3) of corners in one photograph."""
+        tilt = self.tilt_rad + self.swing_rad.get(view, 0.0)
+        return self.nail_mm + card.corner_points_mm()[ids] @ card_axes(tilt, self.side).T
+
+
+def card_axes(tilt_rad: np.ndarray, side: str) -> np.ndarray:
+    """A hanging card's right, up and outward axes as columns in the world."""
+    pitch, yaw, roll = tilt_rad
+    turn = np.eye(3) if side == "outside" else np.diag([-1.0, 1.0, -1.0])
+    return (
+        turn
+        @ rotation(np.array([0, yaw, 0.0]))
+        @ rotation(np.array([pitch, 0, 0.0]))
+        @ rotation(np.array([0, 0, roll]))
+    )

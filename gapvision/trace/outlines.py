@@ -1,0 +1,250 @@
+"""The two outlines of the open joint, sub-pixel, each point with its own standard uncertainty.
+
+Four steps: a small network says of every cell of the band what lies there (upper log, background
+seen through the gap, lower log, something in front); a second one says along the lines that part
+these labels how likely each row is the limb's (`gapvision.trace.limbs`); dynamic programming finds the two
+lines that agree best with both along the whole band; a limb model then finds the edge beside each
+line in linear light at full resolution.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from gapvision.trace.edges import EdgeFit, fit_edges
+from gapvision.trace.labels import BLOCK, FRONT, GAP, LOWER, UPPER
+from gapvision.trace.rectified import CELL_MM, Band
+
+TEMPER = 0.35  # neighbouring cells err together: their votes are counted less than in full
+
+VOTE_LIMIT = 4.0  # and no cell outvotes its surroundings
+
+BASE_BLOCKS = 15.0  # 60 mm: the second network's strips follow the log, not the labels' steps
+
+VOTES_SHARE, PLACES_SHARE = 0.25, 1.0  # of a line's cost, where the second network was asked
+
+STEP_ROWS = 3  # the line's largest step between blocks
+
+STEP_COST = 6.0
+
+LEAST_GAP_PX = 3.0  # nothing below this can be measured
+
+EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
+
+LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
+
+DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
+
+SURE_ROWS = 1.5  # clear votes alone give 1.3; the limb beside such a line is the right one
+
+ALONG = 3.0  # a wrong label is wrong over some 100 mm, not in one row of the fit: counted so often
+
+MOST_DOUBT_PX = 36.0
+
+MOST_MISFIT_PX = 6.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Line:
+    """One outline in blocks (n,): band row, px place (n, 2), uncertainty (px), and where it holds.
+
+    ``state`` is one of ``STATES`` per block.
+    """
+
+    row: np.ndarray
+    xy_px: np.ndarray
+    u_px: np.ndarray
+    state: np.ndarray
+
+
+SEEN, SHUT, HIDDEN, UNSURE, OUTSIDE = range(5)
+
+STATES = ("seen", "gap shut or too narrow", "hidden", "not clear", "outside the picture")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Trace:
+    """Both outlines of one photograph by block; ``station_mm`` (n,) in the band's plane."""
+
+    station_mm: np.ndarray
+    upper: Line
+    lower: Line
+    mm_per_px: np.ndarray
+
+
+def first_lines(band: Band, chances: np.ndarray) -> list[np.ndarray]:
+    """Rows (columns,) along the upper and the lower outline by the labels alone, smoothed."""
+    blocks = chances.shape[2]
+    votes, _ = _votes(band, chances)
+    column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
+    out = []
+    for v in votes:
+        path = _best_path(_cost(v)) - 0.5
+        smooth = cv2.GaussianBlur(_running_median(path, 9)[None], (0, 0), BASE_BLOCKS)[0]
+        out.append(np.interp(np.arange(band.bgr.shape[1]), column, smooth))
+    return out
+
+
+def _votes(band: Band, chances: np.ndarray):
+    """Votes (rows, blocks) of cells to lie above the upper, above the lower line; what is usable."""
+    p = chances.astype(np.float64) + 1e-4
+    usable = _blockwise(band.seen & ~band.hidden, chances.shape[2])
+    vote_u = np.log(p[UPPER]) - np.log(p[GAP] + p[LOWER])
+    vote_l = np.log(p[UPPER] + p[GAP]) - np.log(p[LOWER])
+    heard = (1 - p[FRONT]) * usable * TEMPER
+    return [np.clip(v, -VOTE_LIMIT, VOTE_LIMIT) * heard for v in (vote_u, vote_l)], usable
+
+
+def _cost(votes: np.ndarray) -> np.ndarray:
+    """What a line above row r costs (rows + 1, blocks)."""
+    return -np.concatenate([np.zeros((1, votes.shape[1])), np.cumsum(votes, axis=0)], 0)
+
+
+def trace_outlines(
+    linear_bgr,
+    band: Band,
+    chances: np.ndarray,
+    places: np.ndarray | None = None,
+    guide: tuple[np.ndarray, np.ndarray] | None = None,
+) -> Trace:
+    """Find both outlines along a band.
+
+    Parameters
+    ----------
+    linear_bgr : callable
+        ``(x0, y0, x1, y1) -> array (h, w, 3)``: a part of the photograph in linear light.
+    chances : array (4, rows, blocks)
+        From `in_blocks`.
+    places : array (2, rows + 1, blocks), optional
+        From `gapvision.trace.limbs.line_places`; without it the labels alone tell.
+    guide : pair of arrays (blocks,), optional
+        Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
+        the lines are then sought near them.
+    """
+    rows, blocks = chances.shape[1:]
+    p = chances.astype(np.float64) + 1e-4
+    votes, usable = _votes(band, chances)
+    paths, doubts = [], []
+    for k, v in enumerate(votes):
+        cost = _cost(v)
+        if places is not None:
+            cost = VOTES_SHARE * cost - PLACES_SHARE * places[k]
+        if guide is not None:
+            away = np.abs(np.arange(rows + 1)[:, None] - 0.5 - guide[k][None])
+            cost = cost + np.where(np.isfinite(guide[k])[None], np.nan_to_num(0.5 * away), 0.0)
+        path = _best_path(cost)
+        paths.append(path - 0.5)  # the line lies between two rows
+        doubts.append(_doubt(cost, path))
+    column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
+    smooth = [cv2.GaussianBlur(r[None], (0, 0), 1.5)[0] for r in paths]
+    smooth[1] = np.maximum(smooth[1], smooth[0])
+    px = [band.to_image(column, r) for r in smooth]
+    below = band.to_image(column, smooth[0] + 1.0)
+    per_cell = np.linalg.norm(below - px[0], axis=1)
+    gap_px = (smooth[1] - smooth[0]) * per_cell
+    fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1])
+    states = [_states(band, p, votes[k], smooth[k], gap_px, usable) for k in range(2)]
+    placed = [_placed(smooth[k], fits[k], per_cell, doubts[k]) for k in range(2)]
+    gap_px = (placed[1][0] - placed[0][0]) * per_cell
+    middle = 0.5 * (placed[0][0] + placed[1][0])
+    lines = []
+    for (row, u), state, keep in zip(placed, states, (np.minimum, np.maximum), strict=True):
+        state = np.where((state == SEEN) & (gap_px < LEAST_GAP_PX), SHUT, state)
+        state = np.where((state == SEEN) & (u > MOST_DOUBT_PX), UNSURE, state)
+        row = keep(row, middle)  # the two never cross, not even where neither is seen
+        lines.append(Line(row, band.to_image(column, row), u, state))
+    return Trace(
+        band.left_mm + column * CELL_MM, lines[0], lines[1], CELL_MM / np.maximum(per_cell, 1e-6)
+    )
+
+
+def _blockwise(mask: np.ndarray, blocks: int) -> np.ndarray:
+    return mask[:, : blocks * BLOCK].reshape(mask.shape[0], blocks, BLOCK).all(-1)
+
+
+def _best_path(cost: np.ndarray) -> np.ndarray:
+    """Row of each column (n,) on the cheapest line through cost (rows, n), steps at most STEP_ROWS."""
+    rows, n = cost.shape
+    total = cost[:, 0].copy()
+    back = np.zeros((n, rows), np.int8)
+    shifts = np.arange(-STEP_ROWS, STEP_ROWS + 1)
+    toll = STEP_COST * np.abs(shifts)
+    padded = np.full(rows + 2 * STEP_ROWS, np.inf)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * STEP_ROWS + 1)
+    for j in range(1, n):
+        padded[STEP_ROWS:-STEP_ROWS] = total
+        options = windows + toll
+        pick = np.argmin(options, axis=1)
+        back[j] = pick - STEP_ROWS
+        total = options[np.arange(rows), pick] + cost[:, j]
+    path = np.empty(n)
+    r = int(np.argmin(total))
+    for j in range(n - 1, -1, -1):
+        path[j] = r
+        r += int(back[j, r])
+    return path
+
+
+def _doubt(cost: np.ndarray, path: np.ndarray) -> np.ndarray:
+    """How far off the line (n,) the votes would as well have it, sd in rows.
+
+    Costs relative to the line are averaged over neighbouring blocks and taken for log-probabilities
+    of the line's place: where the votes between two candidate lines cancel, both are likely.
+    """
+    blocks = cost.shape[1]
+    offset = np.arange(-DOUBT_ROWS, DOUBT_ROWS + 1)
+    at = path.astype(int)[:, None] + offset
+    inside = (at >= 0) & (at < cost.shape[0])
+    column = np.arange(blocks)[:, None]
+    relative = cost[np.clip(at, 0, cost.shape[0] - 1), column]
+    relative = relative - relative[:, DOUBT_ROWS : DOUBT_ROWS + 1]
+    relative = np.where(inside, relative, 50.0)
+    relative = cv2.blur(relative, (1, DOUBT_BLOCKS), borderType=cv2.BORDER_REPLICATE)
+    weight = np.exp(-np.clip(DOUBT_SHARE * relative, -5.0, 50.0))
+    return np.sqrt((weight * offset**2).sum(1) / weight.sum(1))
+
+
+def _states(band, p, votes, row, gap_px, usable) -> np.ndarray:
+    """What can be said of one line in each block."""
+    blocks = len(row)
+    rows = p.shape[1]
+    state = np.full(blocks, SEEN)
+    at = np.clip(np.rint(row + 0.5).astype(int), 0, rows)
+    cumulative = {
+        name: np.concatenate([np.zeros((1, blocks)), np.cumsum(a, axis=0)], 0)
+        for name, a in (("vote", votes), ("front", p[FRONT]), ("usable", usable.astype(float)))
+    }
+    j = np.arange(blocks)
+    lo = np.clip(at - EDGE_ZONE_MM, 0, rows)
+    hi = np.clip(at + EDGE_ZONE_MM, 0, rows)
+
+    def mean(name, a, b):
+        return (cumulative[name][b, j] - cumulative[name][a, j]) / np.maximum(b - a, 1)
+
+    above, under = mean("vote", lo, at) / TEMPER, mean("vote", at, hi) / TEMPER
+    state[(above < LEAST_MARGIN) | (-under < LEAST_MARGIN)] = UNSURE
+    state[gap_px < LEAST_GAP_PX] = SHUT
+    state[(mean("front", lo, hi) > 0.4) | (mean("usable", lo, hi) < 0.99)] = HIDDEN
+    centre = band.to_image((j + 0.5) * BLOCK - 0.5, row)
+    edge = np.array(band.camera.size) - 5
+    state[np.any((centre < 4) | (centre > edge), axis=1) | (at <= 2) | (at >= rows - 2)] = OUTSIDE
+    return state
+
+
+def _placed(row, fit: EdgeFit, per_cell, doubt) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of the sub-pixel limbs and their u, px; where one fails its label's line stands, loosely."""
+    ok = fit.good & (np.abs(fit.shift_px) < MOST_MISFIT_PX)
+    shift = np.where(ok, fit.shift_px, 0.0)
+    u = np.where(ok, np.hypot(fit.u_px, 0.25), 2.5)
+    place = row + shift / np.maximum(per_cell, 1e-6)
+    spread = np.abs(place - _running_median(place, 9)) * per_cell
+    u = np.hypot(u, np.maximum(spread - 1.0, 0.0))
+    return place, np.hypot(u, ALONG * np.maximum(doubt - SURE_ROWS, 0.0) * per_cell)
+
+
+def _running_median(values: np.ndarray, width: int) -> np.ndarray:
+    padded = np.pad(values, width // 2, mode="edge")
+    return np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1)

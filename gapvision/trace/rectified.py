@@ -1,0 +1,121 @@
+"""The band of the photograph in which the joint must lie, laid out square to the wall.
+
+Columns are stations, rows are plumb heights, `CELL_MM` a cell, in the plane of the logs' axes:
+there a log keeps its size whatever the camera's distance, so that one tracer serves 3 to 48
+megapixels and 0.6 to 2.5 m.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from gapvision.scene.camera import Camera
+
+CELL_MM = 1.0
+
+FINE = 2  # samples a cell and direction, averaged: a photograph has about two pixels a mm
+
+MARGIN_PX = 6.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Band:
+    """A strip of the photograph square to the wall.
+
+    ``bgr`` (rows, columns, 3) uint8 display-encoded; ``seen`` (rows, columns) bool is False outside
+    the picture; ``hidden`` (rows, columns) bool is True on cards. Row 0 column 0 is the cell whose
+    middle is at height ``top_mm`` and station ``left_mm`` in the plane z = ``z_mm``.
+    """
+
+    bgr: np.ndarray
+    seen: np.ndarray
+    hidden: np.ndarray
+    camera: Camera
+    left_mm: float
+    top_mm: float
+    z_mm: float
+
+    def stations(self) -> np.ndarray:
+        """Station of each column in the band's plane, mm."""
+        return self.left_mm + CELL_MM * np.arange(self.bgr.shape[1])
+
+    def to_image(self, column: np.ndarray, row: np.ndarray) -> np.ndarray:
+        """Pixels (n, 2) of places (column, row) in the band."""
+        x = self.left_mm + CELL_MM * np.asarray(column, float)
+        y = self.top_mm - CELL_MM * np.asarray(row, float)
+        return self.camera.project(np.stack([x, y, np.full_like(x, self.z_mm)], -1))
+
+    def from_image(self, xy_px: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Places (column, row) in the band of pixels (n, 2)."""
+        p = self.camera.plane_point(xy_px, self.z_mm)
+        return (p[:, 0] - self.left_mm) / CELL_MM, (self.top_mm - p[:, 1]) / CELL_MM
+
+
+def visible_stretch(camera: Camera, y_mm: float, z_mm: float) -> tuple[float, float]:
+    """Stations between the picture's left and right edge along the joint."""
+    w, h = camera.size
+    reach = np.linspace(-6000.0, 6000.0, 2401) + camera.centre_mm[0]
+    px = camera.project(np.stack([reach, np.full_like(reach, y_mm), np.full_like(reach, z_mm)], -1))
+    ahead = (reach * 0 + z_mm - camera.centre_mm[2]) * camera.camera_from_world[2, 2] > 0
+    ok = (
+        ahead
+        & (np.abs(px - [w / 2, h / 2]) < [w / 2 - MARGIN_PX, h / 2 - MARGIN_PX]).all(1)
+        & (np.abs(reach - camera.centre_mm[0]) < 3.0 * abs(z_mm - camera.centre_mm[2]))
+    )
+    if not ok.any():
+        return 0.0, 0.0
+    return float(reach[ok].min()), float(reach[ok].max())
+
+
+def cut_band(
+    bgr: np.ndarray,
+    camera: Camera,
+    z_mm: float,
+    stretch_mm: tuple[float, float],
+    top_mm: float,
+    bottom_mm: float,
+    card_polygons_mm: list[np.ndarray],
+) -> Band:
+    """Lay the strip between two heights and two stations out square, averaging over each cell.
+
+    Parameters
+    ----------
+    bgr : array (h, w, 3), uint8, display-encoded
+    card_polygons_mm : list of (n, 3)
+        World outlines of cards and their backing, marked hidden.
+    """
+    columns = int((stretch_mm[1] - stretch_mm[0]) / CELL_MM) + 1
+    rows = int((top_mm - bottom_mm) / CELL_MM) + 1
+    step = CELL_MM / FINE
+    offset = (FINE - 1) / 2 * step
+    corners_c = np.array([0, columns * FINE - 1, columns * FINE - 1, 0], float)
+    corners_r = np.array([0, 0, rows * FINE - 1, rows * FINE - 1], float)
+    world = np.stack(
+        [stretch_mm[0] - offset + corners_c * step, top_mm + offset - corners_r * step,
+         np.full(4, z_mm)], -1,
+    )  # fmt: skip
+    plain = Camera(camera.camera_from_world, camera.centre_mm, camera.focal_px, 0.0, camera.size)
+    place = cv2.getPerspectiveTransform(
+        np.stack([corners_c, corners_r], 1).astype(np.float32),
+        plain.project(world).astype(np.float32),
+    )
+    size = (columns * FINE, rows * FINE)
+    fine = cv2.warpPerspective(
+        bgr, place, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    small = cv2.resize(fine, (columns, rows), interpolation=cv2.INTER_AREA)
+    c, r = np.meshgrid(np.arange(0, columns, 8), np.arange(0, rows, 8))
+    at = np.stack([stretch_mm[0] + c * CELL_MM, top_mm - r * CELL_MM, np.full(c.shape, z_mm)], -1)
+    px = camera.project(at)
+    inside = np.all((px > 2) & (px < np.array(camera.size) - 3), axis=-1).astype(np.uint8)
+    seen = cv2.resize(inside, (columns, rows), interpolation=cv2.INTER_NEAREST) > 0
+    hidden = np.zeros((rows, columns), np.uint8)
+    band = Band(small, seen, hidden > 0, camera, stretch_mm[0], top_mm, z_mm)
+    for polygon in card_polygons_mm:
+        column, row = band.from_image(camera.project(polygon))
+        cv2.fillPoly(hidden, [np.rint(np.stack([column, row], 1)).astype(np.int32)], 1)
+    return Band(small, seen, hidden > 0, camera, stretch_mm[0], top_mm, z_mm)

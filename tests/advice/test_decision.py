@@ -1,0 +1,242 @@
+"""All that is decided of a joint, and how it is told."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from helpers import joints
+from helpers.decisions import STATION, Stacked, decided
+
+from gapvision.advice.limit_cautions import decision_cautions
+from gapvision.answer.as_json import answer_json
+from gapvision.answer.decision_text import details_text
+from gapvision.answer.picture.picture import draw_picture
+from gapvision.answer.report.decision import notches_mm
+from gapvision.answer.text import answer_text, crayon_line
+from gapvision.cli import main as cli
+from gapvision.errors import MeasurementError
+from gapvision.inputs.options import MeasureOptions, check_options
+from gapvision.inputs.rules import RULES, parse_limit
+from gapvision.joint.photo_results import place_at
+from gapvision.quantity import Quantity
+
+
+def even(x):
+    return 30.0 + 0.0 * np.asarray(x)
+
+
+def steep(x):
+    return 60.0 + 0.03 * np.asarray(x)
+
+
+def measured(gap=even, units="mm", status="measured", set_to=60.0, **options):
+    """An answer around a decision."""
+    d = decided(Stacked(gap), set_to, units=units, **options)
+    base = joints.joint(first=-500.0, last=500.0, status=status, set_to_mm=set_to)
+    widest = float(gap(STATION).max())
+    return replace(
+        base,
+        cover_mm=76.2,
+        widest_gap=Quantity(widest, 0.5, 1.0),
+        cautions=decision_cautions(d, lambda x: place_at(base.cards, x), units),
+        decision=d,
+    )
+
+
+def line(text, start):
+    return next(x for x in text.splitlines() if x.startswith(start))
+
+
+def test_ready_is_the_line_after_the_setting():
+    lines = answer_text(measured()).splitlines()
+    assert (
+        lines[1] == "READY TO SCRIBE as it lies: widest 30.0 ± 1.0 mm, handbooks fit down to 51 mm."
+    )
+
+
+def test_lower_first_tells_notches_and_what_is_then():
+    text = " ".join(answer_text(measured(steep, set_to=90.0)).split())
+    # From 45 to 75 mm: the right notch by 30 makes it even at 45.
+    assert "LOWER IT FIRST: deepen the right notch by 30 mm; then widest 45.0 ± " in text
+    assert "set to 56 mm. Make it fast and measure again." in text
+    assert "| or lower first: R 30 " in text
+
+
+def test_crayon_line_tells_to_lower_first():
+    both = measured(steep, set_to=90.0, lower_to_mm=40.0)
+    assert crayon_line(both).endswith(" | or lower first: L 5, R 35")
+    assert notches_mm(answer_json(both)) == (5.0, 35.0)
+    inches = crayon_line(measured(steep, "in", set_to=90.0), "in")
+    assert inches.endswith(' | or lower first: R 1 3/16"')
+    assert "lower" not in crayon_line(measured()) and notches_mm(answer_json(measured())) == (0, 0)
+
+
+def test_a_wanted_widest_gap_and_ends_that_are_no_known_notches():
+    text = " ".join(answer_text(measured(steep, set_to=90.0, lower_to_mm=40.0, to_mm=None)).split())
+    assert "deepen the left notch by 5 mm, the right one by 35 mm (notches taken at the" in text
+    ready = " ".join(answer_text(measured(lower_to_mm=35.0)).split())
+    assert "READY TO SCRIBE as it lies: widest 30.0 ± 1.0 mm, wanted 35 mm." in ready
+
+
+def test_scriber_too_small_comes_first():
+    text = " ".join(answer_text(measured(set_to=60.0, scriber_largest_mm=50.0)).split())
+    assert "LOWER IT FIRST, by 10 mm or more for your scriber: deepen both notches by 10 mm" in text
+
+
+def test_doubtful_holds_as_far_as_seen():
+    lines = answer_text(measured(status="doubtful")).splitlines()
+    assert lines[2].startswith("As far as seen: READY TO SCRIBE")
+
+
+def test_what_follows_in_the_answer():
+    text = answer_text(measured(underscribe_mm=8.0))
+    assert line(text, "Log drops").startswith("Log drops         52 mm; groove deepest 30.0 ± ")
+    assert line(text, "Notches") == "Notches           set to 52 mm: your underscribe of 8 mm"
+    # 12 in logs at 3 in of cover: 3.87 mm of cover for a mm.
+    assert "More cover        1 mm of setting buys 3.9 mm; a cover of 86.2 mm" in text
+    assert "Notches  " not in answer_text(measured())
+
+
+def test_limits_kept_are_one_line_and_broken_ones_cautions():
+    kept = measured(limits=(parse_limit("cover=60"),), set_to=42.0)
+    assert "Limits            kept: your own" in answer_text(kept)
+    broken = measured(rules="ilba-2000", set_to=60.0)
+    (caution,) = broken.cautions
+    assert caution.code == "limit-width"
+    assert (caution.from_mm, caution.to_mm) == (-500.0, 500.0)
+    assert "more than 3/8 of the upper log's diameter, 114 mm" in caution.text
+    assert "Rule ilba-2000, read; local code comes first." in caution.text
+    assert "Limits   " not in answer_text(broken)
+    assert not measured(set_to=60.0).cautions  # none is asked for, none is judged
+
+
+def test_heights_outside_the_stretch_are_cautioned():
+    m = measured(heights_at_mm=(0.0, 900.0))
+    assert [c.code for c in m.cautions] == ["height-outside"]
+    assert [h.station_mm for h in m.decision.course.heights] == [-500.0, 0.0, 500.0]
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+@pytest.mark.parametrize("gap", [even, steep])
+def test_no_line_is_wider_than_a_terminal(units, gap):
+    m = measured(
+        gap, units, rules="ilba-2000", limits=(parse_limit("log=400mm"),), underscribe_mm=6.35,
+        heights_at_mm=(0.0, 2000.0), covers_mm=(50.8, 101.6), set_to=90.0,
+    )  # fmt: skip
+    text = f"{answer_text(m, units)}\n{details_text(m, units)}"
+    assert max(map(len, text.splitlines())) <= 80
+    for said in ("Other covers", "Along the log", "What follows", "Limits", "Local code comes before",
+                 "No published table gives an underscribe"):  # fmt: skip
+        assert said in " ".join(text.split())
+
+
+def test_details_without_limits_or_lowering():
+    text = " ".join(details_text(measured()).split())
+    assert "Deepening a notch makes the gap hardly evener." in text
+    assert "None asked for: --rules names a published set" in text
+
+
+def test_an_answer_without_a_decision_has_none():
+    m = joints.joint()
+    assert answer_json(m)["decision"] is None
+    assert details_text(m) == ""
+    assert "READY" not in answer_text(m)
+
+
+def test_json_of_a_decision():
+    m = measured(steep, set_to=90.0, rules="ilba-2000", heights_at_mm=(0.0,), covers_mm=(60.0,))
+    d = json.loads(json.dumps(answer_json(m)["decision"], allow_nan=False))
+    assert list(d) == ["lowering", "covers", "course", "along", "rules", "limits"]
+    assert (d["lowering"]["ready"], d["lowering"]["right_mm"]) == (False, 30.0)
+    assert [row["cover_mm"] for row in d["covers"]] == [60.0, 76.2]
+    assert d["course"]["drop_mm"] == 90.0
+    assert len({len(values) for values in d["along"].values()}) == 1
+    assert [x["what"] for x in d["limits"]] == ["cover", "run", "width", "depth", "log", "log"]
+
+
+def test_true_millimetres_of_a_print_of_another_size():
+    """A card printed 2 % larger changes nothing once everything is brought to true millimetres."""
+    true, card = decided(Stacked(steep)), decided(Stacked(steep, scale=1.02), scale=1.02)
+    for of in (
+        lambda d: d.lowering.set_to_mm,
+        lambda d: d.covers.rows[2].setting.value_mm,
+        lambda d: d.course.heights[1].course.value_mm,
+        lambda d: d.course.deepest.value_mm,
+        lambda d: d.upper_diameter_mm[3],
+    ):
+        assert of(card) == pytest.approx(of(true), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("options", "code"),
+    [
+        ({"lower_to_mm": 5.0}, "bad-lower-to"),
+        ({"lower_to_mm": 500.0}, "bad-lower-to"),
+        ({"underscribe_mm": -1.0}, "bad-underscribe"),
+        ({"underscribe_mm": 60.0}, "bad-underscribe"),
+        ({"covers_mm": (60.0, 0.0)}, "bad-cover"),
+        ({"covers_mm": (900.0,)}, "bad-cover"),
+        ({"limits": (parse_limit("cover=2"),)}, "bad-limit"),
+        ({"limits": (parse_limit("cover=100in"),)}, "bad-limit"),
+        ({"limits": (parse_limit("run=300"),)}, "run-without-cover"),
+    ],
+)
+def test_options_that_no_joint_can_have(options, code):
+    check_options(MeasureOptions(photos=()))
+    with pytest.raises(MeasurementError) as caught:
+        check_options(MeasureOptions(photos=(), **options))
+    assert caught.value.code == code
+
+
+def test_options_as_they_are_typed(asked, plain_terminal):
+    from typer.testing import CliRunner
+
+    def run(*args):
+        return CliRunner().invoke(cli.app, ["measure", "a.jpg", *args])
+
+    result = run(
+        "--lower-to", "2in", "--covers", "60,75,3 1/2in", "--rules", "ilba-2000", "--limit",
+        "width=3/8", "--limit", "cover=60", "--heights-at", "-500,500", "--underscribe", "6",
+        "--details",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    o = asked[0]
+    assert (o.lower_to_mm, o.covers_mm, o.rules) == (50.8, (60.0, 75.0, 88.9), "ilba-2000")
+    assert [r.what for r in o.limits] == ["width", "cover"]
+    assert (o.heights_at_mm, o.underscribe_mm) == ((-500.0, 500.0), 6.0)
+    for bad in (
+        ("--rules", "mine"),
+        ("--limit", "60"),
+        ("--covers", "60;75"),
+        ("--units", "in", "--lower-to", "2"),
+    ):
+        assert run(*bad).exit_code == 2
+
+
+def test_rules_are_all_named_in_the_help():
+    from typer.testing import CliRunner
+
+    shown = " ".join(CliRunner().invoke(cli.app, ["measure", "--help"]).stdout.split())
+    assert all(name in shown.replace("- ", "-") for name in RULES)
+
+
+def test_picture_shows_the_lowered_gap_and_the_covers_asked_for(said):
+    picture = np.zeros(joints.PHOTO_SHAPE, np.uint8)
+    plain = draw_picture(measured(), lambda _: picture)
+    assert not any("other covers" in t or "LOWER" in t for t in said)
+    asked = draw_picture(measured(steep, set_to=90.0, covers_mm=(60.0, 90.0)), lambda _: picture)
+    assert len(asked) > len(plain) + 400
+    assert "Setting for other covers, and what to set (mm)" in said
+    assert "LOWER IT FIRST: left notch 0 mm, right 30 mm deeper" in said
+    assert "gap with the notches deepened" in said
+
+
+def test_covers_too_close_to_be_numbered_leave_the_number_of_the_wanted_one(said):
+    picture = np.zeros(joints.PHOTO_SHAPE, np.uint8)
+    m = measured(covers_mm=(60.0, 75.0, 90.0))
+    draw_picture(m, lambda _: picture)
+    start = next(i for i, t in enumerate(said) if "other covers" in t)
+    settings = {r.cover_mm: r.set_to_mm for r in m.decision.covers.rows}
+    numbers = [t for t in said[start:] if t.endswith(" mm") and "wanted" not in t]
+    assert numbers == [f"{settings[c]:g} mm" for c in (60.0, 76.2, 90.0)]

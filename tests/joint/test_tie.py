@@ -1,0 +1,151 @@
+"""Photographs tied into one joint by the cards they share; those that are not, and why."""
+
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from helpers.simulator import PROTOCOLS, draw_joint, fit
+
+from gapvision.answer.chains import find_chains
+from gapvision.answer.picture.extent_strip import extent_strip
+from gapvision.errors import JointNotFitted
+from gapvision.inputs.options import MeasureOptions
+from gapvision.joint.disagreement import u_label
+from gapvision.joint.gather import _paths, gather_sights
+from gapvision.joint.photo_results import PhotoResult
+from gapvision.joint.sides import check_inside_cards
+from gapvision.joint.tie import _check_chain, _check_thickness, tie_photographs
+from gapvision.photo.pose import place_cards
+from gapvision.scene.priors import Priors
+from gapvision.trace.outlines import SEEN
+
+DEMO = Path(__file__).parents[2] / "gapvision" / "cli" / "demo_photos"
+
+
+@pytest.fixture(scope="module")
+def joint():
+    return draw_joint(np.random.default_rng(5), PROTOCOLS["heights"])
+
+
+def showing(view, *numbers):
+    """A photograph of two cards whose numbers are others."""
+    renamed = zip(view.sightings, numbers, strict=False)
+    return replace(view, sightings=tuple(replace(s, number=n) for s, n in renamed))
+
+
+def placed(joint, *cards):
+    views = [showing(v, *numbers) for v, numbers in zip(joint.views, cards, strict=True)]
+    return place_cards(views, joint.lenses, joint.hung_on)
+
+
+@pytest.mark.parametrize("cards", [((1, 2), (5, 6), (6, 7)), ((5, 6), (1, 2), (6, 7))])
+def test_the_longest_chain_is_measured_not_that_of_the_lowest_card(joint, cards):
+    found = placed(joint, *cards)
+    assert [c is not None for c in found.cameras] == [1 not in numbers for numbers in cards]
+    assert min(found.cards) == 5
+    np.testing.assert_allclose(found.cards[5].nail_mm, 0)  # and stations count from its first card
+
+
+def test_of_equal_chains_that_of_the_lowest_card_is_measured(joint):
+    assert set(placed(joint, (7, 8), (3, 4), (5, 6)).cards) == {3, 4}
+
+
+def test_a_chain_hangs_together_whatever_the_order(joint):
+    found = placed(joint, (1, 2), (3, 4), (2, 3))
+    assert all(c is not None for c in found.cameras) and set(found.cards) == {1, 2, 3, 4}
+
+
+def sight(file, *numbers):
+    view = SimpleNamespace(sightings=[SimpleNamespace(number=n) for n in numbers])
+    return SimpleNamespace(photo=SimpleNamespace(file=file), view=view)
+
+
+def test_photographs_of_which_no_two_share_a_card_are_refused():
+    with pytest.raises(JointNotFitted, match="No two of the 2 photographs from outside") as caught:
+        _check_chain("outside", [sight("a.jpg", 1), sight("b.jpg", 3, 4)], 1)
+    assert caught.value.code == "untied"
+    assert "a.jpg shows card 1; b.jpg shows cards 3 and 4" in caught.value.text
+    _check_chain("outside", [sight("a.jpg", 1)], 1)
+    _check_chain("outside", [sight("a.jpg", 1), sight("b.jpg", 1), sight("c.jpg", 9)], 2)
+
+
+def test_two_of_the_inside_that_share_no_card_do_not_cost_the_joint_of_the_outside():
+    """Both may be left out, each by name; what the outside shows is measured."""
+    options = MeasureOptions(photos=tuple(DEMO / f"photo{k}.jpg" for k in (0, 1)))
+    sights, lenses, _ = gather_sights(options, Priors(), None)
+    for number, name in ((7, "in7.jpg"), (9, "in9.jpg")):
+        view = replace(showing(sights[0].view, number), side="inside")
+        photo = replace(sights[0].photo, file=name, path=Path(name))
+        sights.append(replace(sights[0], view=view, photo=photo))
+    views = [s.view for s in sights]
+    where = place_cards(views, lenses, "upper")
+    kept, _, _, _, untied = tie_photographs(options, sights, views, where, Priors())
+    assert {s.photo.file for s in kept} >= {"photo0.jpg", "photo1.jpg"}
+    assert any("in9.jpg is left out: it shows card 9 and none" in p.lacked for p in untied)
+
+
+@pytest.mark.parametrize(
+    ("stated", "why"), [(310.0, None), (900.0, "300 mm thick hang some 306 mm")]
+)
+def test_a_wall_that_the_stated_log_cannot_have_is_refused(stated, why):
+    options = MeasureOptions(photos=(Path("a.jpg"),), wall_thickness_mm=stated)
+    if why is None:
+        _check_thickness(options, 150.0, Priors())
+        return
+    with pytest.raises(JointNotFitted, match=why):
+        _check_thickness(options, 150.0, Priors())
+    _check_thickness(replace(options, card_on="free"), 150.0, Priors())
+    _check_thickness(options, None, Priors())
+
+
+def test_file_named_as_inside_is_so_also_where_a_folder_holds_it(tmp_path):
+    for k in range(3):
+        (tmp_path / f"photo{k}.jpg").write_bytes(b"\xff\xd8")
+    options = MeasureOptions(photos=(tmp_path,), inside=(tmp_path / "." / "photo1.jpg",))
+    found, failed = _paths(options)
+    assert not failed
+    assert [(p.name, side) for p, side in found] == [
+        ("photo0.jpg", "outside"), ("photo2.jpg", "outside"), ("photo1.jpg", "inside"),
+    ]  # fmt: skip
+
+
+def test_photographs_of_one_name_are_told_apart_by_their_folders(tmp_path):
+    for side, file in (("out", "photo0.jpg"), ("in", "photo1.jpg")):
+        (tmp_path / side).mkdir()
+        (tmp_path / side / "IMG_1.jpg").write_bytes((DEMO / file).read_bytes())
+    sights, _, _ = gather_sights(
+        MeasureOptions(photos=(tmp_path / "out", tmp_path / "in")), Priors(), None
+    )
+    assert [s.photo.file for s in sights] == ["out/IMG_1.jpg", "in/IMG_1.jpg"]
+    result = PhotoResult(str(sights[0].photo.path), "", "outside", True)
+    assert result.name == "IMG_1.jpg"
+    assert replace(result, label=sights[0].photo.file).name == "out/IMG_1.jpg"
+
+
+def test_inside_card_that_no_photograph_shows(joint):
+    with pytest.raises(JointNotFitted, match="Card 7 was stated to hang inside"):
+        check_inside_cards(joint.views, (7,))
+    check_inside_cards(joint.views, (2,))
+
+
+def test_a_photograph_that_shows_nothing_of_the_stretch_adds_no_doubt(joint):
+    """It may be needed to tie others; of the stretch it knows nothing, wrong or right."""
+    states = SimpleNamespace(state=np.full(100, SEEN))
+    sights = [SimpleNamespace(trace=SimpleNamespace(upper=states, lower=states))] * 3
+    fitted, at = fit(joint), joint.truth.station_mm
+    two = u_label(sights, [*joint.views[:2], replace(joint.views[2], outlines=())], fitted, at)
+    np.testing.assert_allclose(two, u_label(sights[:2], joint.views[:2], fitted, at))
+
+
+def test_neither_chain_nor_picture_minds_it():
+    seen = PhotoResult(
+        "a.jpg", "", "outside", True, height_mm=0.0, distance_mm=1500.0, from_mm=-400.0, to_mm=500.0,
+        cards=(1,), axis_station_mm=np.arange(-400.0, 500.0, 4.0), axis_state=np.full(225, SEEN),
+    )  # fmt: skip
+    bare = PhotoResult("b.jpg", "", "outside", True, height_mm=9.0, distance_mm=900.0, cards=(1, 2))
+    (chain,) = find_chains((bare, seen))
+    assert [p.file for p in chain.photos] == ["a.jpg", "b.jpg"]
+    measurement = SimpleNamespace(photos=(seen, bare), deciding_place=SimpleNamespace(station_mm=0))
+    assert extent_strip(measurement, lambda mm: np.asarray(mm), seen).shape[0] == 0

@@ -1,0 +1,292 @@
+"""Tracing: the cheapest line against brute force, and drawn joints whose outlines are known."""
+
+from itertools import product
+
+import cv2
+import numpy as np
+import pytest
+
+from gapvision.photo.light import linear
+from gapvision.scene.camera import FACING, Camera
+from gapvision.trace import outlines
+from gapvision.trace.labels import (
+    BLOCK,
+    FRONT,
+    GAP,
+    LOWER,
+    UPPER,
+    in_blocks,
+    label_cells,
+    network_input,
+)
+from gapvision.trace.limbs import line_places
+from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, first_lines, trace_outlines
+from gapvision.trace.rectified import CELL_MM, Band, cut_band
+from gapvision.trace.training.samples import IGNORE, _labels
+
+SIZE = (1300, 760)  # px
+PX_PER_MM = 1.8
+CENTRE_MM = np.array([60.0, -180.0, 1500.0])
+STRETCH_MM, TOP_MM, BOTTOM_MM = (-270.0, 390.0), -40.0, -330.0
+WOOD = {"upper": (88, 124, 158), "lower": (70, 104, 140)}  # BGR, display-encoded
+CLOTH = (236, 232, 228)
+CAMERA = Camera(FACING["outside"], CENTRE_MM, PX_PER_MM * CENTRE_MM[2], 0.0, SIZE)
+
+
+def upper_mm(x):
+    """Height of the upper outline at stations: it runs downhill and sags a little."""
+    return -150.0 - 0.012 * x - 3.0 * np.sin(x / 150.0)
+
+
+def draw(gap_mm, seed=5, wood=WOOD, behind=CLOTH):
+    """A photograph of two logs with streaks along them, and a plain cloth seen between them."""
+    rng = np.random.default_rng(seed)
+    w, h = SIZE
+    y, x = np.mgrid[:h, :w].astype(np.float32)
+    x_mm = CENTRE_MM[0] + (x - (w - 1) / 2) / PX_PER_MM
+    y_mm = CENTRE_MM[1] - (y - (h - 1) / 2) / PX_PER_MM
+    edge = upper_mm(x_mm)
+    # Pixels on an outline are mixed: over one pixel's height its share changes from 0 to 1.
+    share = {
+        "upper": np.clip((y_mm - edge) * PX_PER_MM + 0.5, 0, 1),
+        "lower": np.clip((edge - gap_mm - y_mm) * PX_PER_MM + 0.5, 0, 1),
+    }
+    picture = np.full((h, w, 3), behind, np.float32)
+    for log, part in share.items():
+        streaks = cv2.resize(
+            rng.normal(0, 9, (h // 5, w // 70)).astype(np.float32),
+            SIZE,
+            interpolation=cv2.INTER_CUBIC,
+        )
+        far = np.abs(y_mm - edge + (0 if log == "upper" else gap_mm))
+        shade = 0.55 + 0.45 * np.sqrt(np.clip(far / 90.0, 0, 1))  # a log turns away at its limb
+        face = np.float32(wood[log]) * shade[..., None] + streaks[..., None]
+        picture = picture * (1 - part[..., None]) + face * part[..., None]
+    picture = cv2.GaussianBlur(picture, (0, 0), 0.7) + rng.normal(0, 2, picture.shape)
+    return np.clip(np.rint(picture), 0, 255).astype(np.uint8)
+
+
+def trace(picture, cards=(), guide=None):
+    band = cut_band(picture, CAMERA, 0.0, STRETCH_MM, TOP_MM, BOTTOM_MM, list(cards))
+    planes = network_input(band, TOP_MM + 150.0)
+    labels = label_cells(planes)
+    light = linear(picture)
+    chances = in_blocks(labels)
+    places = line_places(planes, first_lines(band, chances), BLOCK)
+    return trace_outlines(
+        lambda x0, y0, x1, y1: light[y0:y1, x0:x1], band, chances, places, guide
+    ), labels
+
+
+@pytest.fixture(scope="module")
+def open_joint():
+    return trace(draw(34.0))
+
+
+# --- the cheapest line ----------------------------------------------------------------------------
+
+
+def brute_force(cost, step_rows, step_cost):
+    rows, n = cost.shape
+    best = None
+    for path in product(range(rows), repeat=n):
+        steps = np.abs(np.diff(path))
+        if n > 1 and steps.max() > step_rows:
+            continue
+        total = cost[list(path), range(n)].sum() + step_cost * steps.sum()
+        if best is None or total < best[0]:
+            best = total, path
+    return best
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize(("step_rows", "step_cost"), [(1, 0.3), (2, 0.7), (3, 1.2)])
+def test_best_path_is_the_cheapest_of_all(monkeypatch, seed, step_rows, step_cost):
+    monkeypatch.setattr(outlines, "STEP_ROWS", step_rows)
+    monkeypatch.setattr(outlines, "STEP_COST", step_cost)
+    cost = np.random.default_rng(seed).normal(0, 2, (6, 5))
+    total, path = brute_force(cost, step_rows, step_cost)
+    found = outlines._best_path(cost)
+    assert found.tolist() == list(path)  # no two of these random costs are equal
+    steps = np.abs(np.diff(found))
+    again = cost[found.astype(int), range(5)].sum() + step_cost * steps.sum()
+    assert again == pytest.approx(total)
+
+
+def test_best_path_climbs_no_faster_than_it_may():
+    cost = np.full((40, 4), 100.0)
+    cost[0, 0] = cost[39, 3] = -1000.0  # 39 rows apart in three steps of at most three
+    steps = np.diff(outlines._best_path(cost))
+    assert np.abs(steps).max() <= outlines.STEP_ROWS
+
+
+def test_best_path_of_a_single_column():
+    assert outlines._best_path(np.array([[3.0], [1.0], [2.0]])).tolist() == [1.0]
+
+
+# --- a drawn joint --------------------------------------------------------------------------------
+
+
+def test_labels_are_log_probabilities(open_joint):
+    labels = open_joint[1]
+    assert labels.shape[0] == 4
+    np.testing.assert_allclose(np.exp(labels).sum(0), 1.0, atol=1e-4)
+    middle = labels.shape[2] // 2
+    stations = STRETCH_MM[0] + middle
+    edge = int(TOP_MM - upper_mm(stations))
+    column = labels[:, :, middle].argmax(0)
+    for rows, kind in (
+        (slice(edge - 25, edge - 5), UPPER),
+        (slice(edge + 8, edge + 26), GAP),
+        (slice(edge + 40, edge + 60), LOWER),
+    ):
+        assert (column[rows] == kind).mean() > 0.9
+
+
+@pytest.mark.parametrize("gap_mm", [34.0, 12.0])
+def test_both_outlines_within_one_cell(gap_mm, open_joint):
+    found = open_joint[0] if gap_mm == 34.0 else trace(draw(gap_mm))[0]
+    for line, below in ((found.upper, 0.0), (found.lower, gap_mm)):
+        seen = line.state == SEEN
+        assert seen.mean() > 0.9
+        assert set(line.state[~seen]) <= {OUTSIDE, outlines.UNSURE}
+        x = CAMERA.plane_point(line.xy_px, 0.0)
+        miss = (x[:, 1] - (upper_mm(x[:, 0]) - below))[seen]
+        assert np.abs(miss).max() < CELL_MM
+        # Half a pixel is what outlines of photographs are asked to keep to, in the median.
+        assert abs(np.median(miss)) * PX_PER_MM < 0.5
+
+
+def test_points_lie_at_their_rows_and_stations(open_joint):
+    found = open_joint[0]
+    assert np.diff(found.station_mm) == pytest.approx(BLOCK * CELL_MM)
+    for line in (found.upper, found.lower):
+        at = CAMERA.plane_point(line.xy_px, 0.0)
+        np.testing.assert_allclose(at[:, 0], found.station_mm, atol=1e-6)
+        np.testing.assert_allclose(TOP_MM - line.row * CELL_MM, at[:, 1], atol=1e-6)
+    assert found.mm_per_px == pytest.approx(1 / PX_PER_MM, rel=1e-6)
+
+
+def test_clear_points_are_known_better_than_a_pixel(open_joint):
+    for line in (open_joint[0].upper, open_joint[0].lower):
+        u = line.u_px[line.state == SEEN]
+        assert np.median(u) < 1.0 and u.min() >= 0.25
+
+
+def test_guide_far_from_the_outlines_does_not_bend_clear_ones(open_joint):
+    found = open_joint[0]
+    near = found.upper.row + 1.0, found.lower.row - 1.0
+    again = trace(draw(34.0), guide=near)[0]
+    for a, b in ((found.upper, again.upper), (found.lower, again.lower)):
+        both = (a.state == SEEN) & (b.state == SEEN)
+        assert both.mean() > 0.85
+        assert np.abs(a.row - b.row)[both].max() < 0.5
+
+
+# --- shut, hidden, outside ------------------------------------------------------------------------
+
+
+def by_hand(upper_row, lower_row, front=None):
+    """A trace from labels that say clearly where the two lines are (rows by column)."""
+    rows, columns = 120, 240
+    whole = np.ones((rows, columns), bool)
+    band = Band(np.zeros((rows, columns, 3), np.uint8), whole, ~whole, CAMERA, -60.0, -120.0, 0.0)
+    row = np.arange(rows)[:, None]
+    upper, lower = (np.broadcast_to(r, columns)[None] for r in (upper_row, lower_row))
+    masks = {UPPER: row < upper, GAP: (row >= upper) & (row < lower), LOWER: row >= lower}
+    labels = np.full((4, rows, columns), np.log(0.01), np.float32)
+    for kind, mask in masks.items():
+        labels[kind][mask] = np.log(0.97)
+    if front is not None:
+        labels[:, :, front] = np.log(0.01)
+        labels[FRONT, :, front] = np.log(0.97)
+    flat = np.full((*SIZE[::-1], 3), 0.3, np.float32)
+    found = trace_outlines(lambda a, b, c, d: flat[b:d, a:c], band, in_blocks(labels))
+    return found, (np.arange(columns // BLOCK) + 0.5) * BLOCK
+
+
+def test_shut_and_too_narrow_are_said_to_be_so():
+    """Open on the left, shut in the middle, and open by 2.5 px, under the 3 that count, at last."""
+    lower = np.r_[np.full(80, 70), np.full(80, 50), np.full(80, 51)]  # rows of 1 mm
+    found, column = by_hand(50, lower)
+    for line in (found.upper, found.lower):
+        assert (line.state[column < 65] == SEEN).all()
+        assert (line.state[column > 95] == SHUT).all()
+
+
+def test_touching_logs_have_no_gap_that_is_seen():
+    found = trace(draw(0.0))[0]
+    both = (found.upper.state == SEEN) & (found.lower.state == SEEN)
+    assert both.mean() < 0.05
+
+
+def test_gap_that_closes_along_the_log():
+    """Right of station 100 the gap is 1.1 mm, 2 px, of which nothing can be measured: it may be
+    called open here and there, but not wide."""
+    x = CENTRE_MM[0] + (np.arange(SIZE[0]) - (SIZE[0] - 1) / 2) / PX_PER_MM
+    picture = np.where((x < 100.0)[None, :, None], draw(30.0), draw(1.1))
+    found = trace(picture)[0]
+    both = (found.upper.state == SEEN) & (found.lower.state == SEEN)
+    assert both[found.station_mm < 80].mean() > 0.9
+    wide = both & ((found.lower.row - found.upper.row) * CELL_MM > 3.0)
+    assert wide[found.station_mm > 130].mean() < 0.1
+
+
+def test_lines_never_cross():
+    """Also where the network sees nothing but noise."""
+    rng = np.random.default_rng(9)
+    noise = rng.integers(0, 255, (SIZE[1] // 8, SIZE[0] // 8, 3), np.uint8)
+    noise = cv2.resize(noise, SIZE, interpolation=cv2.INTER_CUBIC)
+    for picture in (draw(0.0), draw(2.0), noise):
+        found = trace(picture)[0]
+        both = (found.upper.state == SEEN) & (found.lower.state == SEEN)
+        assert np.all(found.lower.row[both] >= found.upper.row[both])
+
+
+def test_card_is_hidden_and_its_edge_is_not_traced():
+    """A card whose foot hangs over the upper outline between stations 0 and 120."""
+    picture = draw(34.0)
+    card = np.array([[0.0, -60.0, 0.0], [120.0, -60.0, 0.0], [120.0, -165.0, 0.0], [0, -165.0, 0]])
+    cv2.fillPoly(picture, [np.rint(CAMERA.project(card)).astype(np.int32)], (205, 205, 205))
+    found = trace(picture, [card])[0]
+    under = (found.station_mm > 6) & (found.station_mm < 114)
+    assert (found.upper.state[under] == HIDDEN).all()
+    away = (found.station_mm < -20) | (found.station_mm > 140)
+    assert (found.upper.state[away] == SEEN).mean() > 0.9
+    assert (found.lower.state[under] == SEEN).mean() > 0.9
+
+
+def test_beyond_the_picture_s_edge_nothing_is_seen():
+    band = cut_band(draw(34.0), CAMERA, 0.0, (300.0, 560.0), TOP_MM, BOTTOM_MM, [])
+    light = linear(draw(34.0))
+    planes = network_input(band, None)
+    chances = in_blocks(label_cells(planes))
+    places = line_places(planes, first_lines(band, chances), BLOCK)
+    found = trace_outlines(lambda a, b, c, d: light[b:d, a:c], band, chances, places)
+    edge = CENTRE_MM[0] + SIZE[0] / 2 / PX_PER_MM
+    beyond = found.station_mm > edge
+    assert beyond.sum() > 10
+    for line in (found.upper, found.lower):
+        assert not (line.state[beyond] == SEEN).any()
+
+
+def test_something_in_front_is_not_taken_for_an_outline():
+    found, column = by_hand(40, 70, front=slice(100, 140))
+    front = (column > 100) & (column < 140)
+    for line in (found.upper, found.lower):
+        assert (line.state[front] == HIDDEN).all()
+        assert (line.state[~front] == SEEN).all()
+
+
+@pytest.mark.parametrize(
+    ("slope", "overlap"),
+    [(0.2, UPPER), (-0.2, LOWER), (0.0, IGNORE)],
+    ids=["above", "below", "level"],
+)
+def test_training_labels_a_shut_gap_as_the_nearer_log(slope, overlap):
+    """By the geometry of two circles: from above the upper log's limb is the nearer one."""
+    upper, lower = np.array([10.0, 14.0]), np.array([14.0, 10.0])  # open, shut
+    label = _labels(upper, lower, np.full(30, slope))
+    assert (label[:10] == UPPER).all() and (label[15:] == LOWER).all()
+    assert (label[11:14, 0] == GAP).all()
+    assert (label[10:15, 1] == overlap).all()
