@@ -8,17 +8,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 INCH_MM = 25.4  # exact: NIST SP 811, appendix B.8
-
 SIXTEENTH_MM = INCH_MM / 16
-
 _EXACT_INCH_MM = Fraction(254, 10)
-
 U_READING_MM = 0.5  # a caliper held by hand between two round logs; common practice, no source
-
 # A trial line by hand, each a judgement of ours: bubble, pencil and hand while it is scribed, of the
 # setting; and one line carried plumb to the rule, of the width.
 U_SCRIBED_MM, U_LINE_MM = 0.4, 1.0
-
 SLACK_MM = 1e-6  # an exact step is not rounded up for floating-point noise
 
 _NUMBER = re.compile(

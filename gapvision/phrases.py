@@ -10,7 +10,6 @@ from gapvision.lengths import INCH_MM, format_length, round_up
 from gapvision.quantity import Place, Quantity
 
 WIDTH = 80  # columns of the narrowest terminal in common use
-
 DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
 
 

@@ -26,21 +26,15 @@ from gapvision.phrases import listed
 from gapvision.quantity import K95
 
 HELD = 0.95  # of the draws: the place that decides lies in what is named
-
 BLUR_MM = 200.0  # draws this near each other mean one place
-
 MERGE_MM, LEAST_MM = 150.0, 200.0  # of stretches that could decide: one photograph serves both
-
 NEARLY_ALL = 0.6
 
 SHORT_MM = 60.0  # shorter stretches are not worth a photograph
-
 # Of half the cover: touched this far out the radius is measured; this near the crown even a stated
 # diameter leaves the groove's edge to the circle.
 ENOUGH, TOO_LITTLE = 0.8, 0.5
-
 STEEPEST = 0.3  # of the distance: past it a usual gap looks shut
-
 FLAT, FLAT_U = (
     1.12,
     2.4,

@@ -10,19 +10,13 @@ from gapvision.joint.photo_results import PhotoResult, station_origin
 from gapvision.phrases import cards_text
 
 LEAN_DEG = 2.5
-
 LEAN_APART_DEG = 3.5  # two cards; right ones differ by 1.7, sd
-
 # Cards turn about their string by 3 degrees, sd. All of them alike by more is the sign of a card of
 # another size: it is taken for a nearer or a farther one, and the wall for turned.
 TURNED_DEG = 10.0  # over the root of their number
-
 SWUNG_DEG = 0.6  # fitted; about half of what it really swung, for the prior holds it back
-
 MOVED_PX = 0.4  # a card's corners against the joint of all photographs, rms; usually under 0.1
-
 MOVED_TIMES = 3.0  # and against how well they lie in a plane
-
 BENT_PX = 0.35  # and against a plane of its own: a flat card reaches 0.05 to 0.15
 
 

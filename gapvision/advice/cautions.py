@@ -30,25 +30,16 @@ from gapvision.trace.outlines import HIDDEN, OUTSIDE
 ONE_HEIGHT = 0.05  # slopes of sight, rad: no hand means to hold two heights nearer than this
 
 LEAST_UNSEEN_MM = 15.0
-
 MISFIT_PX = 4.0  # robust spread of an outline's residuals
-
 # u by which a photograph's gap is off the others'. Over 78 simulated joints at most 2.5 where nothing
 # moved, and up to 2.7 on rendered photographs that were traced rightly.
 MOVED_U = 3.5
-
 USUAL_U95_MM = 1.5  # of three heights: DEVELOPERS.md, "Results"
-
 GAIN_FROM_MM = 2.0  # nobody is promised less than there is already
-
 BEYOND_MM = 100.0  # of joint past the measured stretch, looked at for what hides it
-
 USUAL_LOG_MM = 150.0, 600.0  # thick, 6 to 24 in; common practice, no source
-
 WALL_DISAGREES_MM = 20.0  # twice what a measured wall is believed to; the fit has met it half way
-
 CARD_REACH_MM = 170.0  # half a card and its backing, seen askew
-
 MOST_UNSEEN = 5
 
 

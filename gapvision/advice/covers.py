@@ -12,11 +12,8 @@ from gapvision.quantity import SAFE_K, Quantity
 from gapvision.scene.sections import Sections
 
 STEPS = (-2, -1, 0, 1, 2)  # about the wanted cover
-
 STEP_MM, STEP_IN = 10.0, 0.5
-
 SAME_MM = 0.01  # a cover that went through another scale and back
-
 SMALLEST_MM = 20.0  # of the covers shown where none is asked for
 
 

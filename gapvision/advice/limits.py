@@ -13,12 +13,9 @@ from gapvision.lengths import SIXTEENTH_MM
 from gapvision.quantity import runs
 
 POSSIBLE = 0.05  # a limit broken less likely than that is taken as kept
-
 LIKELY, SURE = 0.5, 0.95
-
 # A groove so little wider than the least cover is as narrow as that; common practice, no source.
 AS_SMALL_MM = SIXTEENTH_MM
-
 _Z = np.linspace(-3.0, 3.0, 121)  # common errors of all widths, in u
 
 

@@ -21,13 +21,9 @@ from gapvision.quantity import K95, SAFE_K, Quantity
 # Fitted down to about 2 in where the gap is widest: USDA Forest Service, Misc. Publication 579,
 # "Building with Logs", 1945, chinkless construction.
 HANDBOOK_MM = 50.8
-
 WORTH_MM = 5.0  # of setting, to lift a log again for; common practice, no source
-
 CLEARANCE_MM = 12.0  # a scriber's point goes in; common practice, no source
-
 DEPTH_COUNTS = 0.05  # 20 mm of deeper notch must make the gap a mm evener; a judgement
-
 LITTLE = 1e-3  # likewise, where the log goes as low as it can: it only breaks ties
 
 Why = Literal["low-enough", "no-gain", "too-wide", "scriber"]

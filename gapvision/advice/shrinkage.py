@@ -10,21 +10,13 @@ from dataclasses import dataclass
 from gapvision.errors import MeasurementError
 
 GREEN_OVENDRY = "Wood Handbook, FPL-GTR-190 (2010), table 4-3, green to ovendry: read"
-
 LINEAR = "linear law, Wood Handbook, FPL-GTR-282 (2021), eq. 4-9: read second-hand"
-
 SETTLING = "settling, ICC 400-2007, its definition: read second-hand"
-
 SATURATION = "fibre saturation, ICC 400, clauses 302.2.2 and 304: read second-hand"
-
 USUAL_SATURATION = 30.0  # per cent of moisture, by the same two
-
 SERVICE_MOISTURE = 12.0  # per cent, presumed by ICC 400
-
 SOURCES = (GREEN_OVENDRY, LINEAR, SATURATION, SETTLING)
-
 SATURATIONS = (15.0, 40.0)
-
 WETTEST = 250.0  # per cent, of light softwoods' sapwood; from memory
 
 

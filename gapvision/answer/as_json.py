@@ -276,7 +276,6 @@ _PROFILE = (
     "setting_needed_mm",
     "setting_needed_u_mm",
 )
-
 _NUMBERS = ("height_mm", "distance_mm", "from_mm", "to_mm", "residual_px")
 
 

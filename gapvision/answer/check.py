@@ -19,7 +19,6 @@ from gapvision.measurement import Measurement
 from gapvision.quantity import SLACK_MM, Place, Quantity
 
 LARGEST_BYTES = 50_000_000  # a log of 12 m is some 100 kB
-
 NARROW_MM = 4.0  # under twice of what shows at all at 1.5 m
 
 READING, PHOTOGRAPHS, EITHER = "reading", "photographs", "either"
@@ -32,7 +31,6 @@ WEAK_THERE = {
     "one-photo": "only one photograph shows the joint there",
     "near-crown": "their lines of sight touch the log only near its crown there",
 }
-
 CONTRADICTORY = {
     "misfit": "their outlines miss the fitted logs",
     "log-moved": "they contradict each other",
@@ -42,17 +40,14 @@ CONTRADICTORY = {
     "card-swung": "a card swung between them",
     "card-size": "their cards seem to be of two sizes",
 }
-
 WEAK = {
     "one-height": "they are from one height only",
     "heights-too-alike": "they are from nearly one height",
 }
-
 TOO_WIDE = (
     "a caliper finds the gap only where it is slid to the narrowest place, in and out and along; held "
     "askew or off the crown it reads too wide"
 )
-
 TOO_NARROW = (
     "a caliper hardly reads less than there is, unless it springs or a chip lies in the gap; look in "
     "the picture whether a line leaves its log"

@@ -10,9 +10,7 @@ from gapvision.phrases import number_json, place_json, place_text, quantity_text
 from gapvision.quantity import Quantity
 
 FORMAT, VERSION = "gapvision-check", 1
-
 SHARP = 0.5  # of the photographs' U; a rougher reading cannot prove that U
-
 WHO = {READING: "the reading", PHOTOGRAPHS: "the photographs", EITHER: "either"}
 
 _BOLD, _WARN, _PLAIN = "\x1b[1m", "\x1b[1;33m", "\x1b[0m"

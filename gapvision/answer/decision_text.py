@@ -20,9 +20,7 @@ if TYPE_CHECKING:
     from gapvision.advice.lowering import Lowering
 
 ROWS = 16  # at most, of the table along the log
-
 LOCAL_CODE = "Local code comes before all of these."
-
 NO_TABLE = (
     "No published table gives an underscribe by diameter or moisture: it is your own number "
     "(--underscribe), none if not stated."

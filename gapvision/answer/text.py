@@ -14,14 +14,12 @@ from gapvision.measurement import Measurement
 from gapvision.phrases import distance_text, place_text, quantity_text, wrap
 
 SHOWN_MM = 0.1  # the last digit of a setting
-
 CHAIN_LINES = 2  # a longer chain is told by its ends
 
 REMINDER = (
     "Set the points on the setting sheet, level the bubble at this setting against a plumb line, "
     "and try the points again after the last line."
 )
-
 SAFETY = (
     "Dog or chock both ends before anyone leans, reaches, nails or photographs. No hand in the "
     "gap. Make a trial line before cutting. This is advice to a builder: local codes and licensed "

@@ -41,12 +41,10 @@ from gapvision.files import check_new
 from gapvision.photo.strip import NotStrippable, stripped
 
 FORMAT, VERSION = "gapvision-record", 1
-
 PHOTO_HEAD = (
     "record", "file", "name as given", "side", "used", "taken (ISO 8601)", "make", "model",
     "SHA-256 of the original", "SHA-256 of this file", "left out because",
 )  # fmt: skip
-
 PROFILE_HEAD = (
     ("station_mm", "station (mm)"),
     ("gap_mm", "gap (mm)"),
@@ -56,7 +54,6 @@ PROFILE_HEAD = (
     ("setting_needed_mm", "setting needed (mm)"),
     ("setting_needed_u_mm", "setting needed standard uncertainty (mm)"),
 )
-
 Write = Callable[[str, bytes | BinaryIO], None]
 
 README = """Log joints measured from photographs
@@ -88,13 +85,11 @@ means that the setting is only a lower bound.
 The settings are advice to a builder: local codes and licensed practice come
 first.
 """
-
 STRIPPED = """The photographs are as they were taken but for what tells where and by whose
 phone: location, serial numbers, owner and the maker's notes were left out. The
 picture itself is bit for bit the same. The archive still has the originals;
 their SHA-256 stands in photographs.csv.
 """
-
 AS_TAKEN = """The photographs are the original files. They may tell where they were taken, and
 the serial numbers of the phone.
 """

@@ -15,13 +15,10 @@ from gapvision.quantity import K95
 
 # What the measurement itself was given is no check of it, nor is what was read beside it.
 SAME_PLACE_MM = 50.0
-
 U_COVER_MM = math.sqrt(2) * math.hypot(
     1 / math.sqrt(12), U_LINE_MM
 )  # as `lengths.parse_trial` has it
-
 FEWEST = 5  # joints from which a correction is offered; judgement
-
 KINDS = {
     "gap": "Photograph - caliper",
     "trial": "Predicted - trial line",

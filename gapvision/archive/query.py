@@ -92,7 +92,6 @@ class Query:
 
 
 _ENTRY = ", ".join(f"r.{f.name}" for f in fields(Entry))
-
 _CONDITIONS = {
     "building": "r.building = ?",
     "wall": "r.wall = ?",
@@ -101,7 +100,6 @@ _CONDITIONS = {
     "until_utc": "r.kept_utc < ?",
     "status": "r.status = ?",
 }
-
 _RANGES = {"gap_mm": "r.widest_gap_mm", "setting_mm": "r.set_to_mm"}
 
 

@@ -28,25 +28,16 @@ from gapvision.archive.schema import STEPS, bring_up, is_ours, version_of
 from gapvision.errors import MeasurementError
 
 FOLDER_VARIABLE = "GAPVISION_ARCHIVE"  # another place for it, as tests and shared computers need
-
 DATABASE, PHOTOS = "archive.sqlite", "photos"
-
 NEW = "new-"  # of a file that is being written; names of finished ones are hexadecimal
-
 WAIT_S = 60.0  # for another process that writes: a dozen photographs on a slow USB stick
-
 CHUNK = 1 << 20
 
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
-
 _KNOWN = "SELECT 1 FROM content WHERE sha256 = ?"
-
 _BUSY = ("SQLITE_BUSY", "SQLITE_LOCKED")
-
 _DAMAGED = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
-
 _UNREACHABLE = ("SQLITE_CANTOPEN", "SQLITE_IOERR", "SQLITE_PERM", "SQLITE_READONLY")
-
 _OF_THE_DISK = ("SQLITE_FULL", *_BUSY, *_DAMAGED, *_UNREACHABLE)
 
 

@@ -11,21 +11,17 @@ from gapvision.archive.outcome import Outcome
 from gapvision.archive.query import Entry
 
 DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
-
 BOM = "\ufeff"  # by it spreadsheets know that a CSV file is UTF-8
-
 RECORD_HEAD = (
     "record", "building", "wall", "log", "revision", "kept (ISO 8601)", "program", "status",
     "cover (mm)", "set to (mm)", "setting needed (mm)", "setting needed half-width 95 % (mm)",
     "widest gap (mm)", "widest gap half-width 95 % (mm)", "re-measured from record",
 )  # fmt: skip
-
 OUTCOME_HEAD = (
     "record", "date (ISO 8601)", "added (ISO 8601)", "instead of earlier ones", "what",
     "station (mm)", "to station (mm)", "value (mm)", "standard uncertainty (mm)", "set to (mm)",
     "remarks",
 )  # fmt: skip
-
 # A cell that begins so is a formula to a spreadsheet: OWASP, "CSV Injection" (from memory).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 

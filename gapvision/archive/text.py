@@ -9,7 +9,6 @@ from gapvision.archive.query import Entry, Record
 from gapvision.lengths import format_length, round_up
 
 _WIDTHS = {"No": 6, "building": 14, "wall": 9, "log": 8, "rev": 3, "status": 8, "kept": 10}
-
 LOWER_BOUND = "DOUBTFUL: the setting is only a lower bound."
 
 

@@ -46,14 +46,12 @@ from gapvision.lengths import format_length, parse_length, parse_reading, parse_
 # Modules that open the archive, or load more, are imported inside: help must not wait for them.
 
 LIST_FORMAT = "gapvision-archive-list"
-
 SHOWN = 20  # records of a list that fit a screen
 
 CsvOption = Annotated[
     str | None,
     typer.Option("--csv", metavar="FILE", help="Write it for a spreadsheet; - is standard output."),
 ]
-
 LimitOption = Annotated[
     int | None,
     typer.Option(

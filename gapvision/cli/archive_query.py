@@ -11,33 +11,24 @@ from gapvision.cli.terminal import read_option
 from gapvision.lengths import parse_length
 
 BuildingOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this building.")]
-
 WallOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this wall.")]
-
 LogOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this log.")]
-
 SinceOption = Annotated[
     str | None, typer.Option(metavar="DATE", help="Kept on this day or later: 2026-05-31.")
 ]
-
 UntilOption = Annotated[
     str | None, typer.Option(metavar="DATE", help="Kept on this day or earlier.")
 ]
-
 StatusOption = Annotated[
     Literal["measured", "doubtful"] | None, typer.Option(help="Of this status.")
 ]
-
 GapOption = Annotated[
     str | None, typer.Option(metavar="RANGE", help="Widest gap: 30..45, 40.. or ..25.")
 ]
-
 SettingOption = Annotated[
     str | None, typer.Option(metavar="RANGE", help="What to set the points to, likewise.")
 ]
-
 RecordArgument = Annotated[int, typer.Argument(metavar="RECORD", help="Its number in the list.")]
-
 RecordsArgument = Annotated[
     list[int] | None, typer.Argument(metavar="RECORD...", help="Numbers in the list.")
 ]

@@ -20,27 +20,21 @@ from gapvision.inputs.preferences import Preferences, load_preferences, printed_
 from gapvision.lengths import parse_length
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
-
 STDOUT = "-"
 
 Units = Literal["mm", "in"]
-
 UnitsOption = Annotated[
     Units | None,
     typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
 ]
-
 OverwriteOption = Annotated[
     bool, typer.Option("--overwrite", help="Replace a file that exists already.")
 ]
-
 JsonOption = Annotated[
     str | None,
     typer.Option("--json", metavar="FILE", help="Write it for programs; - is standard output."),
 ]
-
 Parsed = TypeVar("Parsed")
-
 Progress = Callable[[int, int], None]
 
 

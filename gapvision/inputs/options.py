@@ -11,25 +11,15 @@ from gapvision.inputs.rules import COVER, NONE, RUN, Rule, in_force
 from gapvision.lengths import INCH_MM, Diameter, Reading, Trial
 
 COVER_MM = 76.0  # 3 in; common practice, no source
-
 CHECK_BAR_MM = 100.0  # as drawn; `card.py` has it too, but loads OpenCV
-
 PRINTED_BAR_MM = (80.0, 120.0)  # beyond it is no print at 100 %, but a slip of the pen
-
 SMALLEST_LOG_MM, LARGEST_LOG_MM = 80.0, 1200.0
-
 MOST_COVER = 0.9  # of the log's diameter: beyond it a groove is no groove
-
 MOST_TAPER = 0.1  # far beyond any log's
-
 SHORTEST_MM, LONGEST_MM = 100.0, 15000.0  # of a stretch; stations
-
 LARGEST_GAP_MM = 400.0  # wider than any scriber opens
-
 LEAST_LIMIT_MM, MOST_LIMIT_MM = 10.0, 2000.0  # stated as a length
-
 LOWER_TO_MM = (15.0, 150.0)  # a widest gap that one may want
-
 MOST_UNDERSCRIBE_MM = 40.0  # beyond it is a slip of the pen
 
 

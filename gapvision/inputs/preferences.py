@@ -14,7 +14,6 @@ from gapvision.inputs.user_folder import config_folder, write_text
 from gapvision.lengths import format_length, parse_length
 
 BARS = "printed_bars"
-
 # Least and largest of each length, mm: beyond them it is a slip of the pen.
 LIMITS_MM = {
     "cover_mm": (10.0, 400.0),
@@ -22,7 +21,6 @@ LIMITS_MM = {
     "scriber_step_mm": (0.1, 10.0),
     "printed_bar_mm": PRINTED_BAR_MM,
 }
-
 MEANING = {
     "units": "units",
     "cover_mm": "usual cover",

@@ -13,12 +13,10 @@ from dataclasses import dataclass
 from gapvision.lengths import parse_length
 
 NONE = "none"
-
 LARGEST_SHARE = 1.0
 
 # What a rule is of, as it is typed, and whether its number may be a share of the diameter.
 COVER, RUN, WIDTH, DEPTH, LOG = "cover", "run", "width", "depth", "log"
-
 SHARES = {COVER: True, RUN: False, WIDTH: True, DEPTH: True, LOG: False}
 
 READ, SECOND_HAND, MEMORY, OWN = "read", "read second-hand", "from memory", "your own"
@@ -39,15 +37,10 @@ class Rule:
 
 
 _STANDARD = "ILBA Log Building Standards 2000, 2.A.1"
-
 _ARTICLE = "how-to article; that it is the ILBA's of 2000 is from memory"
-
 _PRINTED = "how-to article, printed as an inch; as a share of the diameter from memory"
-
 _METRIC = "metric print of the ILBA Log Building Standards 2000"
-
 _TRADE = "Russian trade pages; no standard"
-
 _DRAFT = (
     "ICC IS-LOG public draft of June 2005, 302.2.4.9, quoted; of a kerf and the groove together"
 )

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 K = 2.0  # coverage factor of both expanded uncertainties, ISO 13528:2015, 9.7 (clause from memory)
-
 CHANCE = 0.05
 
 

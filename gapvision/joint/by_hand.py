@@ -25,11 +25,8 @@ from gapvision.scene.sections import Sections
 # u by which an entry is off the photographs. Of 25 simulated joints a case right caliper readings were
 # over 2.5 in one at most and never over 3, readings wrong by 5 mm in 88 to 100 of 100.
 DISAGREES_U, DOUBTFUL_U = 2.5, 3.0
-
 ONE_FACE = "the width of one face only"
-
 FROM_LINE_TO_LINE = "measure from the line on one face to the line on the other, and enter that"
-
 FAR_OFF_MM = 100.0  # neither photographs nor a hand err by so much; a judgement
 
 

@@ -17,9 +17,7 @@ from gapvision.scene.view import View
 from gapvision.trace.outlines import SEEN, UNSURE
 
 CHANCE_U = 2.0  # of a photograph's gap against the others'; more is seldom chance
-
 WRONG_LABEL_MM = 6.0  # half a usual gap
-
 # Of own rendered photographs that the training never saw, outlines with hardly an unsure label were
 # 2 to 3 mm off in a tenth of their length and more: 0.02 of `WRONG_LABEL_MM` squared.
 LEAST_PART = 0.02
@@ -63,9 +61,7 @@ def u_shift(shifts: tuple[GapShift, ...]) -> float:
 
 
 SUSPECT = 0.3  # of the prior of one outline's common shift, both together; less is left alone
-
 NUDGE_PX = 0.5
-
 AT_MOST = 3  # photographs looked into, the most suspect ones: each costs a fit
 
 FEWEST_TO_COMPARE = 2
@@ -155,22 +151,16 @@ def _nudged(view: View, px: float) -> View:
 FEWEST_TO_CHOOSE = 3  # photographs: of two that disagree either may be wrong
 
 CONTRADICTS_U = 3.5  # a shift that chance and right tracing do not make
-
 AGREE_U = 2.0  # what is left between the others
-
 # Of the robust cost that a row of outline makes where all is right: 0.2 to 0.5 on rendered joints.
 ROW_COST = 0.4
-
 # Over the whole joint, with cards and priors, it is 0.3 to 1.0. More than this is no noise: an outline
 # is centimetres off, and has bent cameras and cards to it as well.
 GROSS_COST = 1.5
-
 LEAST_GAIN = 30.0  # of cost, beyond the photograph's rows
-
 # A wrong outline is wrong over some 60 to 100 mm, five to eight rows of the fit at once: differences
 # of cost say so much less which photograph it is than independent rows would.
 ROWS_ALIKE = 5.0
-
 LEAST_ODDS = 3.0  # of the worst photograph against the next, natural logarithm
 
 

@@ -29,11 +29,8 @@ from gapvision.scene.view import View
 
 # Scale of the robust loss, in standard deviations, and damping.
 ANNEAL = ((30.0, 1e-3), (6.0, 1e-4), (2.0, 1e-6), (2.0, 1e-8), (1.0, 1e-9))
-
 REFINE = ANNEAL[2:]  # from a joint that is fitted already
-
 STEPS = 6
-
 SETTLED = 0.05  # a step that promises less than this of the (whitened) cost ends a scale
 
 HALF_CARD_MM = card.CARD_WIDTH_MM / 2

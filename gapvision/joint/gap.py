@@ -10,13 +10,9 @@ from gapvision.joint.model import Joint
 from gapvision.quantity import K95, Quantity
 
 DRAWS = 400
-
 SEED = 20260514  # the same photographs give the same answer
-
 SHAPE_MM = 0.25  # what circles do not tell of a real section's rise to the groove's edge, sd
-
 ROUGH_MM = 0.40  # what a smooth crown does not tell of the gap at one station, sd
-
 LOCAL_MM = 100.0  # over which what the model does not tell stays alike
 
 

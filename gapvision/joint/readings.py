@@ -14,13 +14,9 @@ import numpy as np
 # Draws of the photographs for each draw of the answer, and of the latter at least so many, by weight,
 # that are not copies of one another.
 PROPOSED = 4
-
 LEAST_EFFECTIVE = 0.25
-
 DOUBTED = 2**0.5  # by which the readings' uncertainty grows until as many are left
-
 SAME_SETTING_MM = 0.01
-
 ALIKE_MM = 100.0  # over which a wrong outline runs on, at least; judgement
 
 

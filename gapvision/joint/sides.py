@@ -13,23 +13,15 @@ from gapvision.scene.view import View
 from gapvision.trace.outlines import SEEN
 
 SEARCH_MM = 1500.0
-
 STEP_MM = 5.0
-
 FAR_MM = 20.0  # apart: two outlines that are not the same
-
 ALIKE_MM = 80.0  # of an outline, over which its height goes one way
-
 READ_MM = 0.5  # to which outlines of two sides agree at best
-
 APART_MM = 60.0  # two slides that are not one
-
 # Natural log of a slide against strangers, and against the next slide. Of 65 pairs of other logs the
 # best slide reached 21; the same logs reach 20 to 30 where 600 mm are shared and 40 to 64 over 1300.
 LEAST_GAIN, LEAST_ODDS = 25.0, 5.0
-
 LEVEL = 0.12  # slopes of sight that are alike
-
 LEAST_SHARED_MM = 400.0
 
 

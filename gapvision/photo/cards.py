@@ -13,35 +13,20 @@ from gapvision.photo.light import linear
 from gapvision.scene import card
 
 REDUCED_PX = 2016  # the search runs on a picture about this wide
-
 ENLARGE = 3.0  # of a picture that is no larger, if its markers cannot be read as it is,
-
 ENLARGED_PX = 6048  # and to no more than this: a search of seconds
-
 FEW_MARKERS = 6  # of the 22 of one card
-
 PATCH_MM = 2.1  # half side of a corner's patch: the white rim round a marker is 2.5 mm
-
 PATCH_SAMPLES = 15
-
 EDGE_BLUR_PX = 1.1  # typical blur of a phone's edge, sd; a wrong one costs noise, not bias
-
 LEAST_CONTRAST = 0.55  # share of a patch's variance that the saddle must explain
-
 LEAST_SADDLE = 0.002  # of linear light; a patch without contrast shows no corner
-
 LEAST_MODULE_PX = 1.6  # below this a marker's bits cannot be told apart
-
 LEAST_SIDE_PX = 8.0  # of a marker in the searched picture; of 1739 read ones the least had 9.4
-
 LEAST_CORNERS = 10
-
 LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
-
 LEAST_SHARP = 3.0  # sd of the Laplacian of the half-size picture, grey levels
-
 LEAST_SHARPEST = 7.5  # second differences, grey levels
-
 LEAST_PX = 2.9e6  # 3 megapixels, as phones count them
 
 

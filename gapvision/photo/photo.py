@@ -30,59 +30,42 @@ SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"
 # Below 0.3 MP (640 x 480) a card's marks are a few pixels wide; above 60 MP (the largest
 # phone pictures have 50) one photograph would take more than a gigabyte in the later stages.
 MIN_PIXELS = 300_000
-
 MAX_PIXELS = 60_000_000
-
 # 60 MP of uncompressed 16-bit RGB, with room for metadata; checked before the file is read.
 MAX_BYTES = 400_000_000
 
 # The brightest 0.5 % decide, not the mean: a lamp-lit joint in a dark workshop is a good picture.
 DARK_LEVEL = 12 / 255
-
 DARK_PERCENTILE = 99.5
-
 BURNT_LEVEL = 250 / 255
-
 BURNT_SHARE = 0.85
-
 # Samples along each side of the picture, for those two checks.
 SAMPLES_PER_SIDE = 200
 
 # Exif's 35 mm film frame is 36 mm wide. Where the tag is absent, 27 mm is the usual main camera
 # of a phone, and 12 % covers those of 22-33 mm.
 FILM_WIDTH_MM = 36.0
-
 ASSUMED_FOCAL35_MM = 27.0
-
 ASSUMED_RELATIVE_U = 0.12
-
 # No camera one would point at a log is outside this; some writers scale the tag with the picture.
 PLAUSIBLE_FOCAL35_MM = (8.0, 300.0)
 
 # Relative standard uncertainties of the tag. Its definition: by the frame's diagonal (43.27 mm)
 # gives 4 % more pixels than by its width, of which half. Focusing from infinity to 1 m: 0.4-0.7 %.
 U_ROUNDING_MM = 0.5 / math.sqrt(3)
-
 U_DEFINITION = 0.02
-
 U_FOCUSING = 0.005
 
 _END_OF_JPEG = b"\xff\xd9"
-
 _READABLE = "a JPEG, PNG, TIFF or HEIC photograph is needed"
-
 _DAMAGED = "copy it from the phone again or retake it"
-
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
-
 _OPENERS = {
     "JPEG": JpegImagePlugin.JpegImageFile,
     "PNG": PngImagePlugin.PngImageFile,
     "TIFF": TiffImagePlugin.TiffImageFile,
 }
-
 _DEEPER_THAN_16_BITS = frozenset({"I", "F"})  # Pillow's modes of 32-bit integers and floats
-
 # What Pillow and pillow-heif raise on contents that are not what the first bytes promised.
 _BAD_CONTENTS = (
     ArithmeticError,

@@ -15,7 +15,6 @@ from gapvision.scene.priors import Priors
 from gapvision.scene.view import View
 
 U_STANDOFF_MM = 8.0  # of a card before the log's face, for the first guess of the wall's direction
-
 U_YAW_RAD = 0.07
 
 

@@ -15,7 +15,6 @@ from PIL import ExifTags, Image
 _KEPT_MAIN = (
     "Make", "Model", "Orientation", "XResolution", "YResolution", "ResolutionUnit", "DateTime",
 )  # fmt: skip
-
 _KEPT_EXIF = (
     "ExposureTime", "FNumber", "ExposureProgram", "ISOSpeedRatings", "ExifVersion",
     "DateTimeOriginal", "DateTimeDigitized", "OffsetTime", "OffsetTimeOriginal",
@@ -23,22 +22,16 @@ _KEPT_EXIF = (
     "ExifImageWidth", "ExifImageHeight", "DigitalZoomRatio", "FocalLengthIn35mmFilm", "LensMake",
     "LensModel", "LensSpecification",
 )  # fmt: skip
-
 _MAIN = frozenset(ExifTags.Base[name] for name in _KEPT_MAIN)
-
 _EXIF = frozenset(ExifTags.Base[name] for name in _KEPT_EXIF)
 
 _EXIF_HEAD = b"Exif\0\0"
-
 _PNG_HEAD = b"\x89PNG\r\n\x1a\n"
-
 # PNG (third edition), 11: what decides how the picture looks.
 _PNG_KEPT = frozenset(
     b"IHDR PLTE IDAT IEND tRNS cHRM cICP gAMA iCCP mDCV cLLI sBIT sRGB bKGD pHYs acTL fcTL fdAT".split()
 )
-
 _HEIF_BOXES = frozenset({b"ftyp", b"meta", b"mdat", b"free", b"skip"})  # ISO/IEC 14496-12, 23008-12
-
 # Of a TIFF, baseline tags that tell how the pixels lie (TIFF 6.0) and the few of Exif's that may stay.
 _TIFF_PIXELS = frozenset({254, 256, 257, 258, 259, 262, 266, 273, 277, 278, 279, 284, 317, 320,
                           322, 323, 324, 325, 338, 339, 347, 530, 531, 532, 34675})  # fmt: skip

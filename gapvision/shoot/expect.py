@@ -31,21 +31,13 @@ from gapvision.trace.outlines import LEAST_GAP_PX
 from gapvision.trace.rows import rough_mm
 
 U_FOCAL = 0.027  # of the focal length that a photograph states
-
 CORNER_PX = 0.08  # card corners on rendered photographs: 0.07
-
 OUTLINE_PX = 0.5  # limbs, beside what rows are off by together (`sight.rough_mm`)
-
 ROW_MM = 12.0  # of outline that makes one row of the fit
-
 FIELD_PX = 40.0  # nothing is traced nearer to the picture's edge
-
 TAPER = 0.003  # of the radius, where no diameter is stated
-
 SAG_MM = 4.0  # by which the gap narrows 1 m beside its widest place
-
 READINGS_APART_MM = 400.0
-
 # Ways are compared, so that a half-width must not hang on the draw: more draws than an answer takes,
 # at fewer stations, for the crowns bend over some 60 mm.
 DRAWS, STATION_STEP_MM = 1600, 20.0

@@ -10,11 +10,8 @@ from gapvision.shoot.expect import Expected, expected
 from gapvision.shoot.ways import LEAST_DISTANCE_MM, Reach, Shoot, Site, reach_of, shoots
 
 SHORTEST_MM, LONGEST_MM = 300.0, 15000.0
-
 LEAST_GAP_MM, MOST_GAP_MM = 4.0, 150.0
-
 MINUTE_MM = 0.05  # of half-width that a minute of the builder's time is worth; a judgement
-
 FOR_COMPARISON = "heights-all"  # no second visit, but nearly twice the photographs for the same
 
 

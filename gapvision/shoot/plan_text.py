@@ -16,14 +16,12 @@ from gapvision.shoot.plan import Plan, Row
 from gapvision.shoot.ways import LEVEL, STRETCH_MM, VIEW, Hung, Shoot, Stand
 
 FORMAT, VERSION = "gapvision-plan", 1
-
 NEAR_SHOT_MM = 1000.0  # README's least distance; under it shots are near ones
 
 SAFETY = (
     "Dog or chock both ends before anyone leans, reaches, nails or photographs. Never photograph "
     "from a ladder; never step back while looking at the screen. No hand in the gap."
 )
-
 HONESTY = (
     "± is the half-width of the setting, 95 of 100, that the program's own fit would state for "
     "plain tapered logs whose edges are found rightly; a hard background can make it worse. The "

@@ -21,23 +21,15 @@ from gapvision.inputs.joint_name import joint_name
 from gapvision.shoot.slip import Slip, parse_slip
 
 SEARCH_PX = (1600, 1000, 2000)  # long sides at which a code is looked for, in this order
-
 # A slip that is meant fills the picture more than one stapled to a log that happens to be in view:
 # its code of 39 mm is 1/16 of the picture from 0.47 m with a usual phone (1.33 times the distance).
 LEAST_SHARE = 1 / 16
-
 LEAST_SQUARE = 0.6  # shortest side over longest; seen askew by 30 degrees from near it is 0.7
-
 UNREAD = "a slip that could not be read"
-
 BEFORE = "before the first slip"
-
 NO_TIME = "no time of exposure"
-
 _HEIF = frozenset({".heic", ".heif"})
-
 _UNFIT = re.compile(r'[\x00-\x1f<>:"/\\|?*]')  # in no file name of any common system
-
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)  # by Windows
 
 

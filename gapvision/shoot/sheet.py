@@ -32,25 +32,20 @@ from gapvision.scene.card import (
 
 # Landscape sheets, width and height: ISO 216 A4, and ANSI/ASME Y14.1 size A (8.5 x 11 in).
 PAPERS_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}
-
 CARDS_PER_SHEET = 2
 
 SHORTEST_SETTING_MM = 20
-
 LONGEST_SETTING_MM = 150
 
 # Squares, markers and marker modules (17 / 6 mm) all begin on whole sixths of a millimetre.
 _PX_PER_MM = 6
-
 _TICK_MM = 2.0  # half a tick of the check bar
-
 _LINE_MM = 0.25
 
 _HANG = (
     "Hang it by a push pin or cord through the hole: it must swing free and plumb.",
     "Glue it to something stiff, flat and matt, no larger than the card itself.",
 )
-
 _PRINT = (
     "Print at 100 %. Measure the bar with a good rule and tell the program: --printed-bar",
     "Flat and uncut, this sheet calibrates the phone. Then cut at the marks' inner ends.",
@@ -58,15 +53,10 @@ _PRINT = (
 
 # The setting sheets. Printers leave some 5 mm white all round, so nothing is nearer to the edge.
 _PAGE_MARGIN_MM = 9.0
-
 _FIRST_BASE_MM = 17.0  # of the lower pairs above the sheet's lower edge: the check bar is below
-
 _TOP_BASE_MM = 16.0  # of the upper pairs below the sheet's upper edge: the title is above
-
 _ARM_MM = 1.3  # of a mark's cross
-
 _LABEL_MM = 3.6  # type size; the columns are about 4 mm apart
-
 _TWO_LABELS_MM = 45  # on a shorter pair two labels would leave no line to be seen between them
 
 

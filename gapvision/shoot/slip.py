@@ -27,19 +27,13 @@ from gapvision.answer.report.paper import (
 )
 
 LABEL_MM = (95.0, 65.0)  # two to a row and four rows fit on A4 and on Letter
-
 COLUMNS, ROWS = 2, 4
-
 CODE_MM = 50.0  # with its quiet zone, four modules wide: ISO/IEC 18004
-
 QUIET = 4
-
 LONGEST = 30  # signs of a name; three such names still make a code that a phone reads
 
 _PAD_MM = 3.0
-
 _MARK_MM = 2.0  # half a cut mark
-
 _TEXT = re.compile(r"Building: ([^;]+); Wall: ([^;]+); Log: ([^;]+)")
 
 

@@ -21,48 +21,28 @@ from gapvision.scene.priors import Priors
 from gapvision.trace.outlines import LEAST_GAP_PX
 
 USUAL_DISTANCE_MM = 1500.0  # the middle of what README advises
-
 LEAST_DISTANCE_MM = 500.0  # nearer, a photograph cannot show two cards that neighbours share
-
 VIEW = 1.33  # width of a photograph over its distance: 27 mm-equivalent lens, 4:3, held across
-
 PICTURE_PX = (4032, 3024)  # 12 megapixels, the least that phones of today keep by default
-
 STEEP = 0.22  # height over distance of the photographs from above and below
-
 STEEPEST = 0.3  # where no level photograph can be taken; past it a usual gap looks shut
-
 LEAST_STEP = 0.08  # less between two heights teaches too little to be worth a photograph
-
 NEAR_MM = 700.0  # the nearest that a raised photograph comes for being steep enough
-
 LEVEL = 0.03  # up to here a height counts as level: the gap shuts by 0.15 mm
-
 AIM_MM = 50.0  # how far beside its aim a phone in the hand points, at either edge of the view
-
 CARDS_APART_MM = 900.0
-
 BESIDE_MM = 20.0  # between two cards, at least
-
 STRETCH_MM = 1500.0  # of log taken for a stretch that could still decide; a judgement
-
 STRETCHES = 2  # at most so many of them are counted in the minutes
-
 SMALL_LOG_MM = 250.0  # under this a card on the upper log hides the gap's upper edge
 
 # Seconds, by judgement and not timed: one person, cards printed, logs fast and swept.
 CARD_S = 15.0  # hang, let it come to rest, and take it down afterwards
-
 PHOTO_S = 8.0  # step to the side, aim, hold still
-
 RAISED_S = 12.0  # the same above the head or stooping
-
 POLE_S = 30.0  # set the timer, put the pole up, wait, look at the picture
-
 READING_S = 40.0  # with the calipers, and write down number and station
-
 ROUND_S = 30.0  # round to the other side
-
 RUN_S = 60.0  # hand the photographs over, and `measure`, between two passes
 
 

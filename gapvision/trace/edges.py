@@ -17,26 +17,16 @@ import numpy as np
 from gapvision.trace.rectified import CELL_MM, Band
 
 LOG_PX = 12.0  # of the log's side that is used
-
 BACK_PX = 10.0  # of the background's side, where the gap is that wide
-
 SEARCH_PX = 5.0
-
 STEP_PX = 0.125
-
 BLUR_PX = 1.0  # lens, sampling and averaging along the line, sd
-
 PULL_PX = 4.0  # sd of the labels' line about the limb, a mild prior against far edges
-
 CLIPPED = 0.96  # linear light above this is burnt out
-
 LEAST_U_PX, MOST_U_PX = 0.05, 2.0
-
 RUN = 5  # columns of a block's profile
-
 # One edge by itself reads 0.13 px off in a gap of 4 px and 0.47 in one of 3 (blur 0.8 px).
 SHUT_PX, TWO_EDGES_PX = 1.0, 8.5  # by the labels, which may be 2 px too wide
-
 BOTH_STEP_PX = 0.25
 
 

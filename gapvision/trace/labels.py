@@ -8,11 +8,8 @@ from gapvision.trace.network import log_shares, network
 from gapvision.trace.rectified import CELL_MM, Band
 
 UPPER, GAP, LOWER, FRONT = range(4)  # the network's classes
-
 BLOCK = 4  # columns of the band judged together, cells
-
 GRAIN = 16  # the network halves the picture four times
-
 HEIGHT_UNIT_MM = 150.0
 
 

@@ -14,11 +14,8 @@ import numpy as np
 from gapvision.trace.network import log_shares, network
 
 STRIP_ROWS = 64
-
 COLUMNS = 2  # of the band that make one of the strip's
-
 GRAIN = 8  # the network halves the strip three times
-
 FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
 
 

@@ -19,31 +19,18 @@ from gapvision.trace.labels import BLOCK, FRONT, GAP, LOWER, UPPER
 from gapvision.trace.rectified import CELL_MM, Band
 
 TEMPER = 0.35  # neighbouring cells err together: their votes are counted less than in full
-
 VOTE_LIMIT = 4.0  # and no cell outvotes its surroundings
-
 BASE_BLOCKS = 15.0  # 60 mm: the second network's strips follow the log, not the labels' steps
-
 VOTES_SHARE, PLACES_SHARE = 0.25, 1.0  # of a line's cost, where the second network was asked
-
 STEP_ROWS = 3  # the line's largest step between blocks
-
 STEP_COST = 6.0
-
 LEAST_GAP_PX = 3.0  # nothing below this can be measured
-
 EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
-
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
-
 DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
-
 SURE_ROWS = 1.5  # clear votes alone give 1.3; the limb beside such a line is the right one
-
 ALONG = 3.0  # a wrong label is wrong over some 100 mm, not in one row of the fit: counted so often
-
 MOST_DOUBT_PX = 36.0
-
 MOST_MISFIT_PX = 6.0
 
 
@@ -61,7 +48,6 @@ class Line:
 
 
 SEEN, SHUT, HIDDEN, UNSURE, OUTSIDE = range(5)
-
 STATES = ("seen", "gap shut or too narrow", "hidden", "not clear", "outside the picture")
 
 

@@ -15,9 +15,7 @@ import numpy as np
 from gapvision.scene.camera import Camera
 
 CELL_MM = 1.0
-
 FINE = 2  # samples a cell and direction, averaged: a photograph has about two pixels a mm
-
 MARGIN_PX = 6.0
 
 

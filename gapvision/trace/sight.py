@@ -31,17 +31,12 @@ from gapvision.trace.outlines import (
 from gapvision.trace.rectified import CELL_MM, Band, cut_band, visible_stretch
 
 ABOVE_CROWN_MM = 120.0  # of the band, past where the cards' log should end
-
 BEYOND_CROWN_MM = 260.0  # and on the gap's side: 150 mm of gap, and a diameter badly known
-
 FREE_REACH_MM = 420.0  # where a free card tells nothing of the joint's height
-
 BACKING_MM = 3.0  # rim beside a cut card that its stiff backing may show
 
 STRIP_MM = 45.0  # kept of the picture around the joint, for a second look
-
 LEAST_BLOCKS = 25  # 100 mm of both outlines
-
 LEAST_ALONE = (
     100  # 400 mm of one: seen steeply the gap looks shut, and the nearer log's limb is plain
 )

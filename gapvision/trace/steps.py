@@ -8,21 +8,16 @@ from gapvision.trace.outlines import SEEN, Line
 from gapvision.trace.rectified import CELL_MM
 
 SIDE, BETWEEN = 9, 5  # blocks: the line's level over 36 mm, on both sides of 20 mm
-
 LEAST_SEEN = 6  # of a side's blocks
-
 # Of the photographs of 64 rendered joints that no training saw, 14 lines have a larger step: 11 were
 # 2.4 to 7 mm off their logs on one side of it, three were right. Humps and waves reach 6.9 mm, and over
 # one joint with a real hollow of 5 mm it is 7 to 9.
 STEP_MM = 7.1
-
 # But at least two other photographs that show the log there tell a real step from a wrong line: over 26
 # lines what they step by against the joint of all and against the truth differs by 1.5 mm at most; under
 # this they are 2.7 mm off or less on either side, over it 2.9 or more.
 CONFIRMED_MM = 3.0
-
 CONFIRMERS = 2
-
 WIDE_SIDE = 12  # blocks: the joint, which is smooth, takes a step more slowly
 
 

@@ -24,7 +24,6 @@ from gapvision.lengths import INCH_MM
 from gapvision.measurement import Measurement
 
 MARGIN_PX = 20  # of the panel, left free on either side of the log
-
 LEAST_NUMBER_PX = 145  # from number to number
 
 Columns = Callable[[np.ndarray], np.ndarray]  # stations, mm -> columns, px; or one to one

@@ -28,9 +28,7 @@ from gapvision.measurement import Measurement
 from gapvision.quantity import K95
 
 MARGIN_PX = 110  # of the panel, left free beside the smallest and the largest cover
-
 ABOVE_PX = 52  # a number over its mark
-
 BOX_PX = 40  # of a number, beside its text
 
 

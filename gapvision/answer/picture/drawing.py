@@ -14,45 +14,30 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 WIDTH_PX = 1600
-
 PANEL_LEFT_PX, PANEL_RIGHT_PX = 120, 1576  # columns of photograph and plots; numbers stand left
-
 TITLE_PX, SUBTITLE_PX, TEXT_PX, TICK_PX = 92, 50, 42, 38  # text heights
 
 # Colours that colour-blind people tell apart, as RGB: M. Okabe and K. Ito, "Color Universal
 # Design: how to make figures and presentations that are friendly to colorblind people", 2008.
 SKY_BLUE = (86, 180, 233)
-
 VERMILLION = (213, 94, 0)
-
 BLUE = (0, 114, 178)
-
 YELLOW = (240, 228, 66)
-
 REDDISH_PURPLE = (204, 121, 167)
-
 BLUISH_GREEN = (0, 158, 115)
-
 BLACK = (0, 0, 0)
-
 WHITE = (255, 255, 255)
-
 GREY = (200, 200, 200)
-
 DARK_GREY = (120, 120, 120)
-
 BAND = (178, 212, 232)  # BLUE, thinned with white
 
 UPPER_COLOUR, LOWER_COLOUR = SKY_BLUE, VERMILLION
-
 WIDEST_COLOUR, DECIDING_COLOUR = YELLOW, REDDISH_PURPLE
-
 LOWERED_COLOUR = BLUISH_GREEN
 
 SHIFT = 4  # fractional bits of the points given to OpenCV
 
 Rgb = tuple[int, int, int]
-
 Point = tuple[float, float]
 
 

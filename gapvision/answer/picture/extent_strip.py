@@ -29,7 +29,6 @@ from gapvision.joint.photo_results import PhotoResult
 from gapvision.measurement import Measurement
 
 LANE_PX, ROW_GAP_PX, NAME_PX = 54, 10, 34
-
 ROWS = ("above", "level", "below")
 
 

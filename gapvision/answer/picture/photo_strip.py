@@ -35,7 +35,6 @@ from gapvision.measurement import Measurement
 from gapvision.trace.outlines import SEEN
 
 BREAK_MM = 25.0  # an outline is not drawn across a longer stretch that was not traced
-
 ABOVE_PX, BELOW_PX = 250, 230  # kept above and below the traces: cards and labels
 
 

@@ -41,7 +41,6 @@ from gapvision.phrases import quantity_text
 from gapvision.quantity import K95, runs
 
 PLOT_TOP_PX, PLOT_HEIGHT_PX = 112, 340  # the room above holds the title
-
 SAME_PLACE_MM = 30.0  # marks nearer than this would lie on each other
 
 

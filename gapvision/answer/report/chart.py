@@ -38,17 +38,11 @@ from gapvision.phrases import quantity_text
 from gapvision.quantity import K95, runs
 
 WIDTH = 640.0  # of all drawings; on a phone this is some 360 px, and type of 17 still 9.6 px
-
 LEFT, RIGHT = 58.0, 628.0
-
 TYPE = 17.0
-
 PANEL = 170.0  # height of a plot
-
 ROW = 104.0  # of one log in a wall
-
 ROW_HEAD = 46.0  # of that, for its name and the mark of its widest gap
-
 ROWS_A_DRAWING = 7  # that fit on a page
 
 Scale = Callable[[float], float]

@@ -16,7 +16,6 @@ from gapvision.phrases import distance_text, place_text, quantity_text
 from gapvision.quantity import K95, Place, Quantity
 
 Rows = tuple[tuple[str, ...], ...]
-
 Part = Mapping[str, Any]
 
 _LIMITS = {
@@ -26,9 +25,7 @@ _LIMITS = {
     DEPTH: "Groove's depth",
     LOG: "Log's diameter",
 }
-
 _LEAST = frozenset({COVER, LOG})  # limits from below
-
 _CHANCES = (
     (POSSIBLE, "kept"), (LIKELY, "maybe broken"), (SURE, "likely broken"), (math.inf, "BROKEN"),
 )  # fmt: skip

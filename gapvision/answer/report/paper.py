@@ -11,9 +11,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 # Noto Sans, SIL Open Font License, from the package pymupdf-fonts. The fonts that every reader of
 # PDF has of itself lack most letters of the countries that build with logs.
 REGULAR, BOLD = "NotoSans", "NotoSans-Bold"
-
 _FILES = {REGULAR: "notos", BOLD: "notosbo"}
-
 UNPRINTABLE = "?"
 
 

@@ -31,13 +31,9 @@ from gapvision.answer.report.paper import BOLD, PAPERS_MM, REGULAR, printable, r
 from gapvision.answer.report.section import Headline, Section
 
 MARGIN_MM = 16.0
-
 PAD_MM = 4.0  # within the frame of the answer
-
 PICTURE_HEIGHT = 0.86  # of the page's text, at most
-
 PHOTOS_A_ROW = 2
-
 _LOUD = re.compile("DOUBTFUL|REFUSED|BROKEN|DISAGREES|LEFT OUT")
 
 _BLUE, _YELLOW = (Color(*(c / 255 for c in rgb)) for rgb in (BLUE, YELLOW))
@@ -247,9 +243,7 @@ def _style(size: float, font: str = REGULAR, before: float = 0, after: float = 0
 
 
 _TEXT, _SMALL = _style(10, after=3), _style(8.5, after=3)
-
 _LEADING = ParagraphStyle("leading", parent=_TEXT, keepWithNext=True)
-
 _ITEM = ParagraphStyle("item", parent=_TEXT, leftIndent=10, bulletFontName=REGULAR)
 
 

@@ -15,9 +15,7 @@ from gapvision.photo.light import to_8bit
 from gapvision.photo.photo import load_photo
 
 LONG_SIDE_PX = 1200  # some 170 mm of print at 180 dots an inch
-
 PICTURE_PX = 1600  # the width that `annotate` draws
-
 JPEG_QUALITY = 80
 
 

@@ -56,11 +56,8 @@ _ONE_HEIGHT = (
     "Photographed from about one height: how far the upper crown lies in or out stays unknown, and "
     "the half-width holds that."
 )
-
 _DISAGREE = "Photographs, outlines or entries disagree, which widens it: see the cautions."
-
 _UNSEEN = "Parts were not seen or the gap was shut there: see the cautions."
-
 _WIDENING = {
     "one-height": _ONE_HEIGHT,
     "heights-too-alike": _ONE_HEIGHT,
@@ -86,14 +83,12 @@ _CONTAINS = (
     "roughness between the measured stations, outlines that could not be told clearly, and "
     "photographs that disagree.",
 )
-
 _CONTAINS_NOT = (
     "a hollow along a crown that no line of sight touches;",
     "a print of the wrong size, where the check bar was not measured;",
     "a log or card that moved after the photographs;",
     "the scriber: whether its points stay set and are held plumb.",
 )
-
 _LENSES = {
     "exif": "focal length as the photograph states it",
     "assumed": "focal length assumed, the photograph states none",

@@ -18,9 +18,7 @@ if TYPE_CHECKING:
 FORMAT, VERSION = "gapvision-camera", 1
 
 NEEDED = ("focal_px", "u_focal_px", "k1", "u_k1", "width_px")
-
 SAME_SHAPE = 0.01  # of the sides' ratio: 4032 x 3024 and 4000 x 3000 are alike, 16 : 9 is not
-
 NO_ZOOM = 1.001
 
 

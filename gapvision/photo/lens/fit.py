@@ -18,7 +18,6 @@ from gapvision.errors import NotCalibrated
 from gapvision.scene import card
 
 NAMES = ("focal_px", "k1", "k2", "cx_px", "cy_px", "aspect")
-
 # From the simplest on: the first that predicts about as well as the best is taken.
 MODELS = {
     "none": ("focal_px",),
@@ -27,23 +26,15 @@ MODELS = {
     "k1, principal point": ("focal_px", "k1", "cx_px", "cy_px"),
     "k1, k2, principal point": ("focal_px", "k1", "k2", "cx_px", "cy_px"),
 }
-
 LEAST_PHOTOS = 5
-
 LEAST_CORNERS = 20  # in one photograph: six numbers of pose and something left to judge
-
 # A photograph is poor where its corners miss by so many times the usual photograph's, and by more
 # than well-found corners ever do (px).
 POOR_TIMES, POOR_PX = 3.0, 0.3
-
 NO_SHEET_PX = 5.0  # corners of a flat uncut sheet never miss by so much, whatever the lens
-
 LOSS_SD = 3.0  # corners farther off than this many standard deviations lose weight
-
 LARGEST_RELATIVE_U = 0.015  # Exif alone knows the focal length to 2 %
-
 LEAST_ASPECT = 0.001  # less than this no rule can read on 200 mm
-
 ASPECT_SD = 3.0
 
 

@@ -13,17 +13,11 @@ from gapvision.photo.lens.fit import Calibration
 from gapvision.photo.lens.text import corner_counts
 
 FRAME_PX = 1000  # width of the frame as drawn
-
 MARGIN_PX = 40
-
 TITLE_PX = 56
-
 ARROW_PX = 40  # the longest usual residual as drawn
-
 ENLARGED = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
-
 WHITE, BLACK, BLUE, EMPTY = (255, 255, 255), (0, 0, 0), (0, 114, 178), (246, 205, 170)
-
 ORANGE = (213, 94, 0)
 
 

@@ -11,13 +11,10 @@ from gapvision.scene.camera import Lens
 from gapvision.scene.priors import Priors
 
 LEAST_RELATIVE_U = 0.005  # focusing from a sheet at 0.3 m to a log at 1.5 m moves the focal length
-
 LEAST_U_K1 = 0.001  # and the distortion a little: 2 px in the corner of a 26 mm picture; judgement
-
 # A thin lens focused at distance d is longer by f / d. Phones' main lenses have f of 5 to 7 mm, and
 # some hold the picture's scale while focusing, so that half of the change is its uncertainty.
 REAL_FOCAL_MM = 6.0
-
 LOG_DISTANCE_MM = 1500.0
 
 

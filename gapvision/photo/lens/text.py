@@ -15,11 +15,8 @@ from gapvision.phrases import WIDTH, wrap
 from gapvision.quantity import K95
 
 PART_ROWS = ("upper", "middle", "lower")
-
 PART_COLUMNS = ("left", "middle", "right")
-
 CELLS = (9, 6)  # of the frame across and down: each of its nine parts has 3 x 2
-
 DIGITS = {"focal_px": 2, "cx_px": 2, "cy_px": 2, "k1": 5, "k2": 5}
 
 

@@ -11,9 +11,7 @@ from gapvision.trace.training.samples import IGNORE, Sample
 from gapvision.trace.training.vary import vary
 
 CROP = (384, 320)  # rows and columns of a training sample, cells
-
 CHANNELS = (16, 32, 64, 96)  # processors take sixteen at a time: 12 cost as much
-
 FINE = 32  # channels beside them that keep what is narrower than two cells
 
 

@@ -14,17 +14,11 @@ from gapvision.trace.training.samples import IGNORE, Sample
 from gapvision.trace.training.vary import vary, waves
 
 CROP = (384, 640)
-
 CHANNELS = (16, 32, 64, 96)  # processors take sixteen at a time
-
 LEAST_COLUMNS = 60  # of a crop in which the outline is known
-
 LEAST_TRUE = 20  # columns of a strip that can be learned
-
 OPEN_ROWS = 1.0
-
 FREE_ROWS = (-3, -1, 1, 3)  # about the outline: nothing stands before it there
-
 EDGE_ROWS = 1.5
 
 

@@ -21,11 +21,8 @@ from gapvision.trace.rectified import CELL_MM, Band, cut_band, visible_stretch
 from gapvision.trace.sight import ABOVE_CROWN_MM, BEYOND_CROWN_MM
 
 IGNORE = 255
-
 LEVEL_SLOPE = 0.02  # of sight; below it either log may be the nearer one where they meet
-
 LOGS_PAST_CROSSING_MM, END_SHOWS_MM = 450.0, 150.0  # the studio's logs; what parallax adds
-
 TRUTH_NAIL_BELOW_TOP_MM = 0.0  # truth.json gives the middle of the card's top edge
 
 

@@ -24,21 +24,13 @@ from gapvision.trace.training import lines, tracer
 from gapvision.trace.training.samples import Sample, load_samples
 
 NETWORKS = {"tracer": tracer, "lines": lines}
-
 BATCH = 8
-
 PEAK_RATE = 2e-3
-
 DECAY = 1e-4
-
 EASY = 0.5  # share of samples drawn alike from all photographs; the rest by their running loss
-
 MEMORY = 0.2
-
 LEAST_HARD, MOST_HARD = 0.01, 4.0
-
 WARM_STEPS = 60
-
 KEEP_STEPS = 150  # the weights are written so often, should the training be cut short
 
 

@@ -10,9 +10,7 @@ from gapvision.trace.rectified import CELL_MM
 from gapvision.trace.training.samples import IGNORE, Sample
 
 CHANGED = 0.5  # share of samples with other backgrounds, woods, shadows, marks and straps
-
 SQUEEZED = 0.35  # share of the changed samples whose upper log is let down
-
 LIGHT = (np.arange(256) / 255).astype(np.float32) ** np.float32(2.2)
 
 
