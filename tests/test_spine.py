@@ -87,6 +87,20 @@ def test_a_print_of_another_size_scales_everything(level):
     )
 
 
+def test_cautions_compare_lengths_of_one_unit(monkeypatch):
+    """A bar of 90 mm: the cover stated and the radii fitted are both in true millimetres."""
+    seen = []
+    monkeypatch.setattr("gapvision.spine.find_cautions", lambda f: seen.append(f) or ())
+    measure(options(TRUTH["files"][0], cover_mm=75.0, printed_bar_mm=90.0))
+    (findings,) = seen
+    assert findings.options.cover_mm == 75.0
+    for log in ("upper", "lower"):
+        stated = parse_diameter(TRUTH[f"{log}_diameter"], "mm").points
+        radii = findings.radii[log].stated_mm
+        assert min(d for _, d in stated) - 1 < 2 * radii.min() <= 2 * radii.max()
+        assert 2 * radii.max() < max(d for _, d in stated) + 1
+
+
 def test_what_is_decided_agrees_with_the_answer(all_heights):
     m, d = all_heights, all_heights.decision
     wanted = next(r for r in d.covers.rows if r.cover_mm == m.cover_mm)

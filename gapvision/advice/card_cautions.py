@@ -59,7 +59,8 @@ def find_card_cautions(f: Findings) -> list[Caution]:
     out += _turned_alike(f)
     out += _unread(f)
     moved, bent = [], []
-    for photo, view, corner_px in zip(f.photos, f.views, f.joint.corner_px, strict=True):
+    for photo, fitted in zip(f.photos, f.joint.photos, strict=True):
+        view, corner_px = fitted.rows, fitted.corner_px
         off = [
             s.number
             for s in view.sightings

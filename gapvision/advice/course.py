@@ -16,13 +16,12 @@ from gapvision.errors import JointNotFitted
 from gapvision.joint.gap import spread
 from gapvision.lengths import format_length
 from gapvision.quantity import K95, Quantity
+from gapvision.scene.priors import Half
 from gapvision.scene.sections import Sections
 
 # Of a log's height against its stated diameter, or twice its crown's radius: the two differ where
 # the log is no circle. A judgement, as `fit.Priors.u_face_mm` is.
 U_HEIGHT_MM = 6.0
-
-Half = Callable[[np.ndarray], np.ndarray]  # true stations (n,) -> stated half diameters (n,), mm
 
 
 @dataclass(frozen=True, slots=True)

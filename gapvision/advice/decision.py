@@ -9,15 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gapvision.advice.course import U_HEIGHT_MM, Course, Half, follow
+from gapvision.advice.course import U_HEIGHT_MM, Course, follow
 from gapvision.advice.covers import Covers, other_covers
-from gapvision.advice.draws import true_draws, true_sections
+from gapvision.advice.draws import drawn_sections, draws_of
 from gapvision.advice.limits import Judged, Limited, judge
 from gapvision.advice.lowering import Lowering, lower_first
 from gapvision.inputs.options import MeasureOptions
 from gapvision.inputs.rules import in_force
-from gapvision.joint.gap import spread
+from gapvision.joint.gap import Groove, spread
 from gapvision.joint.model import Joint
+from gapvision.scene.priors import Half
 
 U_TAPE_MM = 3.0  # of a diameter somebody taped and stated; a judgement
 
@@ -47,41 +48,36 @@ def decide(
     joint: Joint,
     station_mm: np.ndarray,
     u_label_mm: np.ndarray,
-    scale: float,
     options: MeasureOptions,
     ends_mm: tuple[float, float],
     half: dict[str, Half | None],
-    cover_mm: float,
-    set_to_mm: float,
-    groove: tuple[np.ndarray, np.ndarray],
+    groove: Groove,
 ) -> Decision:
     """All that is decided from a fitted joint.
 
     Parameters
     ----------
     joint : Joint
-        In the card's millimetres; ``scale`` is true millimetres for each of those. All else is true.
     station_mm, u_label_mm : arrays, shape (n,)
         Stations shown, and what wrongly labelled outlines may add to the gap there, sd.
     options : MeasureOptions
-        Of which only lengths are read that `stated.in_card_mm` leaves alone.
     ends_mm : the measured stretch.
     half : ``"upper"``/``"lower"`` -> stated half diameter by station, or None.
-    groove : width (n,) at the setting, and its standard uncertainty.
+    groove : at the setting that is answered.
 
     Raises
     ------
     JointNotFitted
         As `course.follow`.
     """
-    draws = true_draws(joint, station_mm, u_label_mm, scale)
-    needed = draws.sections.setting_needed(cover_mm)
+    draws = draws_of(joint, station_mm, u_label_mm)
+    needed = draws.sections.setting_needed(options.cover_mm)
     stated = options.from_mm is not None and options.to_mm is not None
     inside = [ends_mm[0] <= x <= ends_mm[1] for x in options.heights_at_mm]
     course = follow(
         draws,
-        lambda x: true_sections(joint, x, scale),
-        set_to_mm,
+        lambda x: drawn_sections(joint, x),
+        groove.set_to_mm,
         options.underscribe_mm,
         tuple(x for x, ok in zip(options.heights_at_mm, inside, strict=True) if ok),
         half["upper"],
@@ -90,19 +86,20 @@ def decide(
     upper, u_upper = _diameter(draws.sections.r_u, half["upper"], station_mm)
     lower, u_lower = _diameter(draws.sections.r_l, half["lower"], station_mm)
     limited = Limited(
-        station_mm, *groove, course.depth_mm, course.depth_u_mm, upper, u_upper, lower, u_lower
+        station_mm, groove.width_mm, groove.u_width_mm, course.depth_mm, course.depth_u_mm,
+        upper, u_upper, lower, u_lower,
     )  # fmt: skip
     return Decision(
         station_mm=station_mm,
-        groove_width_mm=groove[0],
+        groove_width_mm=groove.width_mm,
         upper_diameter_mm=upper,
         lower_diameter_mm=lower,
         lowering=lower_first(
-            draws, needed, ends_mm, stated, set_to_mm, options.lower_to_mm,
+            draws, needed, ends_mm, stated, groove.set_to_mm, options.lower_to_mm,
             options.scriber_largest_mm, options.units, options.scriber_step_mm,
         ),
         covers=other_covers(
-            draws, cover_mm, needed, options.covers_mm, options.units, options.scriber_step_mm
+            draws, options.cover_mm, needed, options.covers_mm, options.units, options.scriber_step_mm
         ),
         course=course,
         rules=options.rules,

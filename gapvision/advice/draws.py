@@ -1,4 +1,4 @@
-"""The fitted joint's Monte Carlo draws in true millimetres, as all that is decided reads them."""
+"""The fitted joint's Monte Carlo draws, as all that is decided reads them."""
 
 from __future__ import annotations
 
@@ -40,16 +40,13 @@ class Draws:
         return largest(needed_mm, self.station_mm, self.model_mm)
 
 
-def true_sections(joint: Joint, station_mm: np.ndarray, scale: float) -> Sections:
-    """Draws (d, n) at true stations; ``scale`` is true millimetres a millimetre of the card."""
-    drawn = joint.draws(np.asarray(station_mm) / scale, DRAWS, np.random.default_rng(SEED))
-    return Sections(*(getattr(drawn, name) * scale for name in Sections.__slots__))
+def drawn_sections(joint: Joint, station_mm: np.ndarray) -> Sections:
+    """The joint's draws (d, n) at stations (n,)."""
+    return joint.draws(np.asarray(station_mm), DRAWS, np.random.default_rng(SEED))
 
 
-def true_draws(joint: Joint, station_mm: np.ndarray, u_label_mm: np.ndarray, scale: float) -> Draws:
-    """`Draws` at true stations (n,), with what wrongly labelled outlines may add (n,), both mm."""
-    sections = true_sections(joint, station_mm, scale)
-    rough = np.sqrt((ROUGH_MM * scale) ** 2 + u_label_mm**2)
-    return Draws(
-        station_mm, sections, sections.gap(), rough, np.hypot(rough, SHAPE_MM * scale)
-    )  # fmt: skip
+def draws_of(joint: Joint, station_mm: np.ndarray, u_label_mm: np.ndarray) -> Draws:
+    """`Draws` at stations (n,), with what wrongly labelled outlines may add (n,), both mm."""
+    sections = drawn_sections(joint, station_mm)
+    rough = np.sqrt(ROUGH_MM**2 + u_label_mm**2)
+    return Draws(station_mm, sections, sections.gap(), rough, np.hypot(rough, SHAPE_MM))

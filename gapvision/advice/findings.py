@@ -13,10 +13,10 @@ from gapvision.joint.disagreement import GapShift
 from gapvision.joint.gap import Profile
 from gapvision.joint.model import Joint
 from gapvision.joint.photo_results import CardResult, PhotoResult
+from gapvision.joint.radii import Radii
 from gapvision.joint.seen import near
 from gapvision.lengths import format_length
 from gapvision.quantity import Quantity, runs
-from gapvision.scene.view import View
 from gapvision.trace.outlines import HIDDEN, SEEN, SHUT
 
 HEIGHTS_APART = 0.15  # slopes of sight, rad; under this two photographs count as one height
@@ -24,19 +24,6 @@ WIDE_U95_MM = 2.5
 LONG_MM = 1600.0  # of joint; what is shorter one photograph sees whole
 
 STEEPER = 0.22  # of the distance, above and below: where to photograph from
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Radii:
-    """One log's crown radius by station (n,), mm: fitted, its u, and as stated (None if it was not)."""
-
-    fitted_mm: np.ndarray
-    u_mm: np.ndarray
-    stated_mm: np.ndarray | None
-
-    def largest_mm(self) -> np.ndarray:
-        """The radius (n,) that the log may well have: a crown that nobody taped is badly known."""
-        return self.fitted_mm + (self.u_mm if self.stated_mm is None else 0.0)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -57,7 +44,6 @@ class Findings:
     left_out: tuple[PhotoResult, ...]
     cards: tuple[CardResult, ...]
     joint: Joint
-    views: tuple[View, ...]
     profile: Profile | None = None
     decides: np.ndarray | None = None
     radii: dict[str, Radii] | None = None

@@ -1,46 +1,11 @@
-"""What the builder states, in the card's millimetres: lengths as printed, half diameters by station."""
+"""The logs' half diameters along the wall, as the builder states them."""
 
 from __future__ import annotations
-
-from dataclasses import replace
 
 import numpy as np
 
 from gapvision.inputs.options import MeasureOptions
-from gapvision.lengths import Diameter, Reading, Trial
-
-
-def in_card_mm(options: MeasureOptions, scale: float) -> MeasureOptions:
-    """The same options with all lengths in the card's own millimetres, as printed.
-
-    Everything is fitted in those and brought to true millimetres at the end.
-    """
-
-    def shrink(value):
-        return None if value is None else value / scale
-
-    def shrink_diameter(d):
-        return d and Diameter(tuple((shrink(at), v / scale) for at, v in d.points))
-
-    return replace(
-        options,
-        cover_mm=options.cover_mm / scale,
-        upper_diameter=shrink_diameter(options.upper_diameter),
-        lower_diameter=shrink_diameter(options.lower_diameter),
-        from_mm=shrink(options.from_mm), to_mm=shrink(options.to_mm),
-        wall_thickness_mm=shrink(options.wall_thickness_mm),
-        readings=tuple(
-            Reading(r.value_mm / scale, shrink(r.station_mm), r.u_mm / scale)
-            for r in options.readings
-        ),
-        trials=tuple(
-            Trial(
-                t.setting_mm / scale, t.width_mm / scale, shrink(t.station_mm),
-                t.u_setting_mm / scale, t.u_width_mm / scale,
-            )
-            for t in options.trials
-        ),
-    )  # fmt: skip
+from gapvision.lengths import Diameter
 
 
 def stated_radii(options: MeasureOptions, stretch: tuple[float, float]) -> dict:
@@ -65,8 +30,3 @@ def radius_along(diameter: Diameter | None, stretch: tuple[float, float]):
         at, value = [p[0] for p in points], [p[1] for p in points]
     slope, level = np.polyfit(at, value, 1) if len(at) > 1 else (0.0, value[0])
     return lambda station: (level + slope * np.asarray(station, float)) / 2
-
-
-def true_half(half, scale: float):
-    """A stated half diameter by station, both in true mm; None where none is stated."""
-    return None if half is None else lambda station: half(station / scale) * scale

@@ -15,9 +15,13 @@ import numpy as np
 from gapvision.errors import JointNotFitted
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.agreement import e_number
+from gapvision.joint.disagreement import gap_shifts
+from gapvision.joint.fit import REFINE, fit_joint
 from gapvision.joint.gap import DRAWS, ROUGH_MM, SEED, SHAPE_MM, spread
 from gapvision.joint.model import Joint
 from gapvision.joint.readings import GapReading, outlines_covariance, readings_covariance
+from gapvision.joint.seen import STATION_STEP_MM
+from gapvision.joint.solve import Solved
 from gapvision.lengths import INCH_MM, Reading, Trial, format_length
 from gapvision.quantity import K95, SLACK_MM, Place, Quantity
 from gapvision.scene.sections import Sections
@@ -30,12 +34,11 @@ FROM_LINE_TO_LINE = "measure from the line on one face to the line on the other,
 FAR_OFF_MM = 100.0  # neither photographs nor a hand err by so much; a judgement
 
 
-def check_stations(options: MeasureOptions, stretch: tuple[float, float], scale: float) -> None:
+def check_stations(options: MeasureOptions, stretch: tuple[float, float]) -> None:
     """Refuse what was measured where the photographs do not measure.
 
     Parameters
     ----------
-    options : in the card's millimetres; ``scale`` is true millimetres for each of those.
     stretch : first and last station of the fit.
 
     Raises
@@ -48,13 +51,40 @@ def check_stations(options: MeasureOptions, stretch: tuple[float, float], scale:
         if at is None or stretch[0] - SLACK_MM <= at <= stretch[1] + SLACK_MM:
             continue
         trial = isinstance(entry, Trial)
-        say = [format_length(float(round(x * scale)), options.units) for x in (at, *stretch)]
+        say = [format_length(float(round(x)), options.units) for x in (at, *stretch)]
         raise JointNotFitted(
             "trial-outside" if trial else "reading-outside",
             f"The {'trial line' if trial else 'caliper reading'} at station {say[0]} lies outside the "
             f"measured stretch, {say[1]} to {say[2]}: correct its station (from the nail of the "
             "lowest-numbered outside card, right of it positive), or state --from and --to.",
         )
+
+
+def beside_photographs(options: MeasureOptions, alone: Solved) -> tuple[ByHand, ...]:
+    """Every stated reading and trial line, at its station, beside the photographs alone.
+
+    Raises
+    ------
+    JointNotFitted
+        As `check_stations` and `compare`.
+    """
+    entries = (*options.readings, *options.trials)
+    if not entries:
+        return ()
+    low, high = alone.stretch_mm
+    check_stations(options, alone.stretch_mm)
+    widest = widest_station(alone.joint, np.arange(low, high + 1, STATION_STEP_MM))
+    at = np.array([widest if e.station_mm is None else e.station_mm for e in entries])
+    return compare(options, alone.joint, at, alone.risk_mm(at))
+
+
+def with_readings(alone: Solved, by_hand: tuple[ByHand, ...]) -> Solved:
+    """The joint fitted again with what was measured by hand and does not look like a slip."""
+    readings = tuple(as_reading(b) for b in by_hand if b.used)
+    if not readings:
+        return alone
+    joint = fit_joint(alone.joint, alone.beliefs, readings, REFINE)
+    return replace(alone, joint=joint, shifts=gap_shifts(joint, alone.beliefs, readings))
 
 
 def widest_station(joint: Joint, station_mm: np.ndarray) -> float:
@@ -67,21 +97,19 @@ def compare(
     alone: Joint,
     station_mm: np.ndarray,
     u_label_mm: np.ndarray,
-    scale: float,
 ) -> tuple[ByHand, ...]:
     """Every reading, then every trial line, beside the photographs.
 
     Parameters
     ----------
-    options : in the card's millimetres; ``scale`` is true millimetres for each of those.
     alone : Joint
         Fitted without them, so that the photographs' prediction owes them nothing.
     station_mm, u_label_mm : arrays, shape (n,)
-        Where each was measured, mm of the card, and what wrongly labelled outlines may add there, sd.
+        Where each was measured, and what wrongly labelled outlines may add there, sd.
 
     Returns
     -------
-    tuple of ByHand, true mm
+    tuple of ByHand
         Places have a station only.
 
     Raises
@@ -93,17 +121,17 @@ def compare(
     drawn = alone.draws(station_mm, DRAWS, np.random.default_rng(SEED))
     entries = (*options.readings, *options.trials)
     return tuple(
-        _compared(entry, _column(drawn, k), float(station_mm[k]), float(u), options.units, scale)
+        _compared(entry, _column(drawn, k), float(station_mm[k]), float(u), options.units)
         for k, (entry, u) in enumerate(zip(entries, u_label_mm, strict=True))
     )
 
 
-def as_reading(entry: ByHand, scale: float) -> GapReading:
-    """What enters the fit, in the card's millimetres."""
+def as_reading(entry: ByHand) -> GapReading:
+    """What enters the fit."""
     shared = 0.0 if entry.width_mm is None else entry.u_setting_mm
     return GapReading(
-        entry.place.station_mm / scale, entry.setting_mm / scale, entry.u_mm / scale,
-        (entry.width_mm or 0.0) / scale, shared / scale, entry.u_outlines_mm / scale,
+        entry.place.station_mm, entry.setting_mm, entry.u_mm,
+        entry.width_mm or 0.0, shared, entry.u_outlines_mm,
     )  # fmt: skip
 
 
@@ -139,7 +167,7 @@ def _column(drawn: Sections, k: int) -> Sections:
 
 
 def _compared(
-    entry: Reading | Trial, drawn: Sections, at_mm: float, u_label: float, units: str, scale: float
+    entry: Reading | Trial, drawn: Sections, at_mm: float, u_label: float, units: str
 ) -> ByHand:
     """One entry, at whose station the photographs alone have the sections of ``drawn`` (d,)."""
     trial = isinstance(entry, Trial)
@@ -152,35 +180,35 @@ def _compared(
     slip, cure = "", ""
     below = trial and setting < _gap_at_least(drawn, u_label)
     if below or abs(off) > DOUBTFUL_U * math.hypot(u, u_photos):
-        slip, cure = _slip(entry, drawn, u_label, units, scale)
+        slip, cure = _slip(entry, drawn, u_label, units)
     if below:
-        said = [format_length(round(x * scale, 1), units) for x in (setting, drawn.gap().mean())]
+        said = [format_length(round(x, 1), units) for x in (setting, drawn.gap().mean())]
         looks = f"it looks like {slip}: {cure}" if slip else "correct it or leave it out"
         raise JointNotFitted(
             "trial-below-gap",
-            f"The trial line {typed(entry, units, scale)} was scribed at {said[0]}, but the "
+            f"The trial line {typed(entry, units)} was scribed at {said[0]}, but the "
             f"photographs show a gap of {said[1]} there, which is wider than the points: {looks}.",
         )
-    if not slip and abs(off) * scale > FAR_OFF_MM:
-        said = [format_length(round(x * scale, 1), units) for x in (setting, value)]
+    if not slip and abs(off) > FAR_OFF_MM:
+        said = [format_length(round(x, 1), units) for x in (setting, value)]
         what, says = ("trial line", "was set to") if trial else ("caliper reading", "says")
         raise JointNotFitted(
             "trial-far-off" if trial else "reading-far-off",
-            f"The {what} {typed(entry, units, scale)} {says} {said[0]} where the photographs expect "
+            f"The {what} {typed(entry, units)} {says} {said[0]} where the photographs expect "
             f"{said[1]}, too far apart for both to be of this joint: correct it or leave it out.",
         )
-    predicted = Quantity(value * scale, u_photos * scale, K95 * u_photos * scale)
+    predicted = Quantity(value, u_photos, K95 * u_photos)
     return ByHand(
-        place=Place(at_mm * scale, None, None),
-        setting_mm=setting * scale,
-        u_setting_mm=(entry.u_setting_mm if trial else entry.u_mm) * scale,
-        width_mm=width * scale if trial else None,
-        u_width_mm=entry.u_width_mm * scale if trial else None,
-        u_mm=u * scale,
+        place=Place(at_mm, None, None),
+        setting_mm=setting,
+        u_setting_mm=entry.u_setting_mm if trial else entry.u_mm,
+        width_mm=width if trial else None,
+        u_width_mm=entry.u_width_mm if trial else None,
+        u_mm=u,
         predicted=predicted,
-        predicted_width_mm=float(drawn.groove_width(setting).mean()) * scale if trial else None,
+        predicted_width_mm=float(drawn.groove_width(setting).mean()) if trial else None,
         e_number=e,
-        u_outlines_mm=u_label * scale,
+        u_outlines_mm=u_label,
         slip=slip,
         cure=cure,
     )
@@ -208,9 +236,7 @@ def _gap_at_least(drawn: Sections, u_label: float) -> float:
     return gap - DOUBTFUL_U * u
 
 
-def _slip(
-    entry: Reading | Trial, drawn: Sections, u_label: float, units: str, scale: float
-) -> tuple[str, str]:
+def _slip(entry: Reading | Trial, drawn: Sections, u_label: float, units: str) -> tuple[str, str]:
     """What a contradicting entry looks like, and the cure; nothing where nothing fits."""
     for slip, meant in _slips(entry):
         trial = isinstance(meant, Trial)
@@ -220,7 +246,7 @@ def _slip(
         value, u_photos = _predicted(drawn, width, u_label)
         if abs(e_number(setting - value, u_photos, _u_setting(meant, drawn))) <= 1:
             measured = slip != ONE_FACE  # the other half is a guess
-            return slip, f"write {typed(meant, units, scale)}" if measured else FROM_LINE_TO_LINE
+            return slip, f"write {typed(meant, units)}" if measured else FROM_LINE_TO_LINE
     return "", ""
 
 
@@ -240,13 +266,13 @@ def _slips(entry: Reading | Trial) -> Iterator[tuple[str, Reading | Trial]]:
         yield f"{what}", replace(entry, setting_mm=s * f, width_mm=w * f)
 
 
-def typed(entry: Reading | Trial, units: str, scale: float = 1.0) -> str:
+def typed(entry: Reading | Trial, units: str) -> str:
     """An entry as one types it, without its uncertainty."""
     trial = isinstance(entry, Trial)
     lengths = (entry.setting_mm, entry.width_mm) if trial else (entry.value_mm,)
     at = entry.station_mm
-    where = "widest" if at is None else _bare(at * scale, units)
-    return f"{':'.join(_bare(x * scale, units) for x in lengths)}@{where}"
+    where = "widest" if at is None else _bare(at, units)
+    return f"{':'.join(_bare(x, units) for x in lengths)}@{where}"
 
 
 def _bare(mm: float, units: str) -> str:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from gapvision.errors import JointNotFitted
-from gapvision.joint.fit import ANNEAL, fit_joint
-from gapvision.joint.model import Joint, residuals
+from gapvision.joint.fit import ANNEAL, LAST, fit_joint
+from gapvision.joint.model import FittedPhoto, Joint, residuals
 from gapvision.joint.readings import GapReading
 from gapvision.joint.seen import NEAR_MM
-from gapvision.scene.camera import Lens
-from gapvision.scene.priors import Priors
-from gapvision.scene.view import View
-from gapvision.trace.outlines import SEEN, UNSURE
+from gapvision.scene.photo_rows import PhotoRows
+from gapvision.scene.priors import Beliefs
+from gapvision.trace.outlines import SEEN, UNSURE, Trace
 
 CHANCE_U = 2.0  # of a photograph's gap against the others'; more is seldom chance
 WRONG_LABEL_MM = 6.0  # half a usual gap
@@ -23,7 +23,9 @@ WRONG_LABEL_MM = 6.0  # half a usual gap
 LEAST_PART = 0.02
 
 
-def u_label(sights, views, joint: Joint, station_mm: np.ndarray) -> np.ndarray:
+def u_label(
+    photos: Sequence[tuple[Trace, FittedPhoto]], joint: Joint, station_mm: np.ndarray
+) -> np.ndarray:
     """What wrongly labelled outlines may add to the gap at stations (n,), sd, mm.
 
     Notes
@@ -34,11 +36,11 @@ def u_label(sights, views, joint: Joint, station_mm: np.ndarray) -> np.ndarray:
     alone fixes one of height and crowns' offset, and either's error moves the gap by about half.
     """
     parts = []
-    for i, sight in enumerate(sights):
-        lines = (sight.trace.upper, sight.trace.lower)
+    for trace, fitted in photos:
+        lines = (trace.upper, trace.lower)
         unsure = sum(int((x.state == UNSURE).sum()) for x in lines)
         clear = sum(int((x.state == SEEN).sum()) for x in lines)
-        at = [residuals(joint.cameras[i], o, joint)[1] for o in views[i].outlines]
+        at = [residuals(fitted.camera, o, joint)[1] for o in fitted.rows.outlines]
         if not at:  # it shows nothing of the stretch, and ties others by its cards only
             continue
         low, high = np.concatenate(at).min(), np.concatenate(at).max()
@@ -87,20 +89,15 @@ class GapShift:
 
 
 def gap_shifts(
-    views: list[View],
-    lenses: list[Lens],
-    joint: Joint,
-    stated: dict,
-    priors: Priors,
-    readings: tuple[GapReading, ...] = (),
+    joint: Joint, beliefs: Beliefs, readings: tuple[GapReading, ...] = ()
 ) -> tuple[GapShift, ...]:
     """The photographs whose gap may disagree with the others', the most suspect first.
 
     Parameters
     ----------
-    views, lenses, stated, priors, readings : as `fit_joint` got them.
     joint : Joint
-        Its solution.
+        The solution of `fit_joint`.
+    beliefs, readings : as it got them.
 
     Returns
     -------
@@ -116,22 +113,24 @@ def gap_shifts(
     ``Q'' = -p d(b_l + b_u)/dd``; the latter is had by fitting once more with the outlines nudged. So
     ``d = Q' / Q''`` is known with ``u = 1 / sqrt(Q'')``, everything else left free: the score test.
     """
-    if len(views) < FEWEST_TO_COMPARE:
+    if len(joint.photos) < FEWEST_TO_COMPARE:
         return ()
-    total = joint.bias_px.sum(1)
-    suspects = np.flatnonzero(np.abs(total) > SUSPECT * priors.bias_px)
+    bias_px = beliefs.priors.bias_px
+    total = np.array([p.shift_px.sum() for p in joint.photos])
+    suspects = np.flatnonzero(np.abs(total) > SUSPECT * bias_px)
     suspects = suspects[np.argsort(-np.abs(total[suspects]))][:AT_MOST]
     at = joint.spline_h.centres()[2:-2]
     out = []
     for i in suspects:
-        nudged = [_nudged(v, NUDGE_PX) if k == i else v for k, v in enumerate(views)]
-        again = fit_joint(nudged, lenses, joint, stated, priors, readings, ((1.0, 1e-9),))
-        answer = -(float(again.bias_px[i].sum()) - total[i]) / NUDGE_PX
+        photo = joint.photos[i]
+        nudged = _with_rows(joint, i, _nudged(photo.rows, NUDGE_PX))
+        again = fit_joint(nudged, beliefs, readings, LAST)
+        answer = -(float(again.photos[i].shift_px.sum()) - total[i]) / NUDGE_PX
         if answer <= 1e-6:
             continue
         # Of the gap, for one px in each outline.
-        both_mm = 2 * joint.distance_mm(i) / joint.cameras[i].focal_px
-        u = priors.bias_px / np.sqrt(answer)
+        both_mm = 2 * joint.distance_mm(photo) / photo.camera.focal_px
+        u = bias_px / np.sqrt(answer)
         off = float(total[i] / answer)
         change = (again.sections(at).gap() - joint.sections(at).gap()) / NUDGE_PX
         moves = abs(off) * float(np.sqrt(np.mean(change**2)))
@@ -139,13 +138,18 @@ def gap_shifts(
     return tuple(sorted(out, key=lambda s: -s.size))
 
 
-def _nudged(view: View, px: float) -> View:
-    """The view with both outlines moved into the gap."""
+def _with_rows(joint: Joint, photo: int, rows: PhotoRows) -> Joint:
+    """The joint with other rows of one photograph."""
+    return joint.observing(rows if k == photo else p.rows for k, p in enumerate(joint.photos))
+
+
+def _nudged(rows: PhotoRows, px: float) -> PhotoRows:
+    """A photograph's rows with both outlines moved into the gap."""
     outlines = [
         replace(o, xy_px=o.xy_px + np.array([0.0, px if o.log == "upper" else -px]))
-        for o in view.outlines
+        for o in rows.outlines
     ]
-    return replace(view, outlines=tuple(outlines))
+    return replace(rows, outlines=tuple(outlines))
 
 
 FEWEST_TO_CHOOSE = 3  # photographs: of two that disagree either may be wrong
@@ -173,21 +177,14 @@ class Outlier:
     risk_mm: float
 
 
-def find_outlier(
-    views: list[View],
-    lenses: list[Lens],
-    joint: Joint,
-    stated: dict,
-    priors: Priors,
-    shifts: tuple[GapShift, ...],
-) -> Outlier | None:
+def find_outlier(joint: Joint, beliefs: Beliefs, shifts: tuple[GapShift, ...]) -> Outlier | None:
     """The one photograph without which the others agree, if there is one beyond reasonable doubt.
 
     Parameters
     ----------
-    views, lenses, stated, priors : as `fit_joint` got them, without readings.
     joint : Joint
-        Its solution.
+        The solution of `fit_joint` without readings.
+    beliefs : as it got them.
     shifts : tuple of GapShift
         From `gap_shifts`; only the photographs named there are tried, but all where the joint fits
         grossly ill.
@@ -204,59 +201,62 @@ def find_outlier(
     through a narrower gap and are wrong all along much oftener. Where the cost would rather have the
     level one go, nothing is sure, and nothing is set aside.
     """
-    if len(views) < FEWEST_TO_CHOOSE:
+    if len(joint.photos) < FEWEST_TO_CHOOSE:
         return None
-    rows = np.array([sum(len(o.xy_px) for o in v.outlines) for v in views])
-    gross = fits_grossly_ill(views, joint)
+    gross = fits_grossly_ill(joint)
     if not gross and max((s.size for s in shifts), default=0.0) < CONTRADICTS_U:
         return None
     at = joint.spline_h.centres()[2:-2]
+    rows = np.array([_rows(p) for p in joint.photos])
     tried = []
     for photo in np.flatnonzero(rows) if gross else [s.photo for s in shifts]:
-        rest = [replace(v, outlines=()) if k == photo else v for k, v in enumerate(views)]
-        anneal = ANNEAL if gross else ((1.0, 1e-9),)
+        rest = _with_rows(joint, photo, replace(joint.photos[photo].rows, outlines=()))
         try:
-            without = fit_joint(rest, lenses, joint, stated, priors, (), anneal)
+            without = fit_joint(rest, beliefs, (), ANNEAL if gross else LAST)
         except JointNotFitted:
             continue
         gain = joint.cost - without.cost - ROW_COST * rows[photo]
-        tried.append((gain, int(photo), rest, without))
+        tried.append((gain, int(photo), without))
     if not tried:
         return None
     tried.sort(key=lambda t: -t[0])
-    (gain, photo, rest, without), *others = tried
+    (gain, photo, without), *others = tried
     if gain < LEAST_GAIN or photo == _most_level(without):
         return None
     if not gross:
-        left = gap_shifts(rest, lenses, without, stated, priors)
+        left = gap_shifts(without, beliefs)
         if max((s.size for s in left), default=0.0) > AGREE_U:
             return None
     risk = 0.0
-    for g, _, _, other in others:
+    for g, _, other in others:
         odds = 0.5 * (gain - g) / ROWS_ALIKE
         if odds < LEAST_ODDS:
             return None
         apart = other.sections(at).gap() - without.sections(at).gap()
         risk += float(np.exp(-odds) * np.mean(apart**2))
-    return Outlier(photo, _shows_wider(views[photo], photo, without), risk**0.5)
+    return Outlier(photo, _shows_wider(joint, photo, without), risk**0.5)
 
 
-def fits_grossly_ill(views: list[View], joint: Joint) -> bool:
+def fits_grossly_ill(joint: Joint) -> bool:
     """Whether some outline must be centimetres off its log, whichever it is."""
-    rows = sum(len(o.xy_px) for v in views for o in v.outlines)
-    return joint.cost > GROSS_COST * rows
+    return joint.cost > GROSS_COST * sum(_rows(p) for p in joint.photos)
 
 
-def _shows_wider(view: View, photo: int, joint: Joint) -> float:
+def _rows(photo: FittedPhoto) -> int:
+    return sum(len(o.xy_px) for o in photo.rows.outlines)
+
+
+def _shows_wider(joint: Joint, photo: int, without: Joint) -> float:
     """How much wider a photograph shows the gap than a joint fitted without it has it, mm."""
-    camera = joint.cameras[photo]
-    into_gap = sum(float(np.median(residuals(camera, o, joint)[0])) for o in view.outlines)
-    return -into_gap * joint.distance_mm(photo) / camera.focal_px
+    fitted = without.photos[photo]
+    outlines = joint.photos[photo].rows.outlines
+    into_gap = sum(float(np.median(residuals(fitted.camera, o, without)[0])) for o in outlines)
+    return -into_gap * without.distance_mm(fitted) / fitted.camera.focal_px
 
 
 def _most_level(joint: Joint) -> int:
     """The photograph whose sight slopes least."""
     height = 0.5 * (joint.coefficients["h_l"].mean() + joint.coefficients["h_u"].mean())
     across = joint.coefficients["z_l"].mean()
-    rise = [abs((c.centre_mm[1] - height) / (c.centre_mm[2] - across)) for c in joint.cameras]
-    return int(np.argmin(rise))
+    centres = [p.camera.centre_mm for p in joint.photos]
+    return int(np.argmin([abs((c[1] - height) / (c[2] - across)) for c in centres]))

@@ -119,6 +119,27 @@ def groove_widths(
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class Groove:
+    """The groove that a setting gives: its width (n,) mm with u, and where it is narrowest."""
+
+    set_to_mm: float
+    width_mm: np.ndarray
+    u_width_mm: np.ndarray
+    narrowest: Quantity
+    narrowest_station_mm: float
+
+
+def groove_at(
+    joint: Joint, station_mm: np.ndarray, set_to_mm: float, u_label_mm: np.ndarray | float = 0.0
+) -> Groove:
+    """The groove at stations (n,); see `groove_widths`."""
+    width, u = groove_widths(joint, station_mm, set_to_mm, u_label_mm)
+    k = int(np.argmin(width))
+    narrowest = Quantity(float(width[k]), float(u[k]), K95 * float(u[k]))
+    return Groove(set_to_mm, width, u, narrowest, float(station_mm[k]))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Profile:
     """Numbers by station, arrays of shape (n,), mm; NaN where no photograph shows the joint."""
 
@@ -129,3 +150,19 @@ class Profile:
     groove_width_u_mm: np.ndarray
     setting_needed_mm: np.ndarray
     setting_needed_u_mm: np.ndarray
+
+
+def profile_over(
+    station_mm: np.ndarray, shown: np.ndarray, gaps: GapProfile, groove: Groove
+) -> Profile:
+    """The curves at all stations (n,), of which those ``shown`` (bool) have them."""
+
+    def full(values: np.ndarray) -> np.ndarray:
+        out = np.full(len(station_mm), np.nan)
+        out[shown] = values
+        return out
+
+    return Profile(
+        station_mm, full(gaps.gap_mm), full(gaps.gap_u_mm), full(groove.width_mm),
+        full(groove.u_width_mm), full(gaps.needed_mm), full(gaps.needed_u_mm),
+    )  # fmt: skip

@@ -1,10 +1,10 @@
-"""Every photograph of a joint, seen by itself: files -> sights, lenses, and those that are left out."""
+"""Every photograph of a joint, seen by itself: files -> Gathered."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from gapvision.errors import JointNotFitted, MeasurementError
@@ -12,23 +12,38 @@ from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.photo_results import PhotoResult
 from gapvision.joint.sides import check_inside_cards, check_sides, side_of
-from gapvision.photo.cards import read_cards
+from gapvision.photo.cards import at_true_size, read_cards
 from gapvision.photo.lens.prior import choose_lens
-from gapvision.photo.photo import load_photo, photo_paths
+from gapvision.photo.photo import Photo, load_photo, photo_paths
 from gapvision.scene.camera import Lens
 from gapvision.scene.priors import Priors
-from gapvision.trace.sight import Sight, no_outlines, shows_gap, take_sight
+from gapvision.trace.traced_photo import (
+    ReadPhoto,
+    TracedPhoto,
+    no_outlines,
+    shows_gap,
+    trace_photo,
+)
+
+ANY_STRETCH_MM = (-750.0, 750.0)  # where ends are stated, before a stretch is known
 
 
-def gather_sights(
+@dataclass(frozen=True, eq=False, slots=True)
+class Gathered:
+    """Photographs of use, the priors of their lenses, and what was left out and why.
+
+    ``rows.lens`` of each photograph counts in ``lenses``.
+    """
+
+    photos: tuple[TracedPhoto, ...]
+    lenses: tuple[Lens, ...]
+    left_out: tuple[PhotoResult, ...]
+
+
+def gather_photos(
     options: MeasureOptions, priors: Priors, progress: Callable[[int, int], None] | None
-) -> tuple[list[Sight], list[Lens], list[PhotoResult]]:
-    """Every photograph's sight in turn; pictures are let go as soon as they are traced.
-
-    Returns
-    -------
-    sights, lenses, left_out
-        ``sight.view.lens`` counts in ``lenses``; what is left out says what it lacked.
+) -> Gathered:
+    """Every photograph traced by itself in turn; pictures are let go as soon as they are.
 
     Raises
     ------
@@ -37,44 +52,50 @@ def gather_sights(
     """
     paths, failed = _paths(options)
     named = Counter(path.name for path, _ in paths)
-    sights: list[Sight] = []
-    lenses: list[Lens] = []
-    kinds: dict = {}
+    photos: list[TracedPhoto] = []
+    lenses: dict[tuple, tuple[int, Lens]] = {}
     seen_hashes: set[str] = set()
+    stated = stated_radii(options, ANY_STRETCH_MM)
     for k, (path, side) in enumerate(paths):
+        label = path.name
+        if named[path.name] > 1:
+            label = f"{path.absolute().parent.name}/{path.name}"
         try:
             photo = load_photo(path)
-            if named[path.name] > 1:
-                photo = replace(photo, file=f"{path.absolute().parent.name}/{path.name}")
-            if photo.sha256 in seen_hashes:
+            if photo.facts.sha256 in seen_hashes:
                 continue
-            seen_hashes.add(photo.sha256)
-            sightings, unread = read_cards(photo.bgr, photo.file)
-            side = side_of(sightings, side, options.inside_cards)
-            lens, source = choose_lens(photo, options.camera)
-            photo = replace(photo, focal_source=source)
-            kind = (photo.make, photo.model, photo.focal35_mm, photo.bgr.shape[:2], lens)
-            sight = take_sight(
-                photo, sightings, side, lens, options.card_on, stated_radii(options, (-750.0, 750.0)), priors,  # noqa: E501
-            )  # fmt: skip
-            if kind not in kinds:
-                kinds[kind] = len(lenses)
-                lenses.append(lens)
-            view = replace(sight.view, lens=kinds[kind])
-            sights.append(replace(sight, view=view, unread_cards=unread))
+            seen_hashes.add(photo.facts.sha256)
+            read = _read(photo, label, side, options)
+            traced = trace_photo(read, options.card_on, stated, priors)
+            facts = photo.facts
+            kind = (facts.make, facts.model, facts.focal35_mm, facts.size, read.lens)
+            index, _ = lenses.setdefault(kind, (len(lenses), read.lens))
+            photos.append(replace(traced, rows=replace(traced.rows, lens=index)))
         except MeasurementError as error:
             failed.append((path, side, error))
         finally:
             if progress:
                 progress(k + 1, len(paths))
-    if not sights:
+    if not photos:
         raise failed[0][2] if failed else JointNotFitted("no-photos", "No photograph was given.")
-    if not any(shows_gap(s.trace) for s in sights):
-        raise no_outlines(sights[0].photo)
-    check_sides([s.view for s in sights])
-    check_inside_cards([s.view for s in sights], options.inside_cards)
-    left_out = [PhotoResult(str(path), "", side, False, why.text) for path, side, why in failed]
-    return sights, lenses, left_out
+    if not any(shows_gap(p.trace) for p in photos):
+        raise no_outlines(photos[0].label)
+    check_sides(photos)
+    check_inside_cards(photos, options.inside_cards)
+    left_out = tuple(
+        PhotoResult(str(path), "", side, False, why.text) for path, side, why in failed
+    )
+    return Gathered(tuple(photos), tuple(lens for _, lens in lenses.values()), left_out)
+
+
+def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadPhoto:
+    """A photograph's cards, at the size that they were printed, and its lens."""
+    sightings, unread = read_cards(photo.bgr, label)
+    lens, source = choose_lens(photo.facts, options.camera)
+    return ReadPhoto(
+        photo, label, side_of(sightings, side, options.inside_cards),
+        at_true_size(sightings, options.printed_bar_mm), unread, lens, source,
+    )  # fmt: skip
 
 
 def _paths(options: MeasureOptions):

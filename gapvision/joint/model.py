@@ -1,17 +1,18 @@
-"""TODO"""
+"""The fitted joint: cameras, cards and both logs' sections; what a sight ray misses them by."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from gapvision.joint.readings import PROPOSED, GapReading, met, outlines_off
 from gapvision.scene.camera import Camera, Lens
-from gapvision.scene.hung_card import CardState
+from gapvision.scene.hung_card import HungCard
+from gapvision.scene.photo_rows import OutlineRows, PhotoRows
 from gapvision.scene.sections import Sections
 from gapvision.scene.spline import Spline
-from gapvision.scene.view import Outline
 
 KNOT_H_MM, KNOT_S_MM = 60.0, 150.0  # crowns' heights; their radii and places across the wall
 
@@ -19,32 +20,48 @@ LEAST_RADIUS_MM = 40.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class FittedPhoto:
+    """One photograph in the joint.
+
+    ``shift_px`` (2,) is the common shift of the lower and of the upper outline; ``residual_px`` what
+    each outline's rows miss by, by log, and ``corner_px`` each card's corners, rms by number.
+    """
+
+    rows: PhotoRows
+    camera: Camera
+    shift_px: np.ndarray = field(default_factory=lambda: np.zeros(2))
+    residual_px: dict[str, np.ndarray] = field(default_factory=dict)
+    corner_px: dict[int, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Joint:
-    """The fitted joint: cameras, cards, sections and their covariance.
+    """Photographs, cards, sections and their covariance.
 
     Readings by hand are in the best fit as straight rows. The draws know them as they are: what the
     photographs alone tell of the sections (``section_factor`` about the best fit moved by
     ``section_shift``) is weighed by them. ``replace(joint, readings=())`` draws without them.
     """
 
-    cameras: tuple[Camera, ...]
-    lens_of: tuple[int, ...]  # index of each camera's lens
+    photos: tuple[FittedPhoto, ...]
     lenses: tuple[Lens, ...]
-    cards: tuple[CardState, ...]
+    cards: tuple[HungCard, ...]
     spline_h: Spline
     spline_s: Spline
     coefficients: dict[str, np.ndarray]  # h_l, z_l, r_l, h_u, z_u, r_u
-    bias_px: np.ndarray  # (photographs, 2): lower, upper
-    section_factor: np.ndarray  # draws of the section coefficients are this @ standard normals
-    residual_px: tuple[dict[str, np.ndarray], ...]
-    corner_px: tuple[dict[int, float], ...]
-    cost: float
+    section_factor: np.ndarray | None = None  # draws of the coefficients: this @ standard normals
+    cost: float = float("nan")
     readings: tuple[GapReading, ...] = ()
     section_shift: np.ndarray | None = None  # where there are readings: from the best fit
 
-    def distance_mm(self, photo: int) -> float:
+    def observing(self, rows: Iterable[PhotoRows]) -> Joint:
+        """The same joint with other rows of its photographs."""
+        photos = zip(self.photos, rows, strict=True)
+        return replace(self, photos=tuple(replace(p, rows=r) for p, r in photos))
+
+    def distance_mm(self, photo: FittedPhoto) -> float:
         """Of a photograph's camera from the logs, across the wall."""
-        return float(abs(self.cameras[photo].centre_mm[2] - np.mean(self.coefficients["z_l"])))
+        return float(abs(photo.camera.centre_mm[2] - np.mean(self.coefficients["z_l"])))
 
     def sections(self, station_mm: np.ndarray) -> Sections:
         """Both logs' circles at stations."""
@@ -109,8 +126,30 @@ def touch(directions: np.ndarray, log: str, joint_z, joint_r) -> np.ndarray:
     return joint_z - lean if log == "lower" else joint_z + lean
 
 
-def _graze(camera: Camera, outline: Outline, state: Joint):
-    """Residuals (n,) px of an outline and what their derivatives need.
+@dataclass(frozen=True, eq=False, slots=True)
+class Graze:
+    """How sight rays (n,) pass a log, and what the derivatives of their miss need.
+
+    ``miss_px`` is positive into the gap. (``n_y``, ``n_z``) is the ray's normal across the wall, ``up``
+    +1 on the lower log and -1 on the upper; ``depth`` leads along ``directions`` (n, 3) to the log, at
+    ``station_mm``. ``height`` and ``section`` are the splines' first coefficient and weights there.
+    """
+
+    miss_px: np.ndarray
+    station_mm: np.ndarray
+    tag: str
+    up: float
+    px_per_mm: np.ndarray
+    n_y: np.ndarray
+    n_z: np.ndarray
+    depth: np.ndarray
+    directions: np.ndarray
+    height: tuple[np.ndarray, np.ndarray]
+    section: tuple[np.ndarray, np.ndarray]
+
+
+def graze(camera: Camera, outline: OutlineRows, joint: Joint) -> Graze:
+    """How the sight rays of an outline's points pass the joint's log.
 
     Notes
     -----
@@ -119,43 +158,37 @@ def _graze(camera: Camera, outline: Outline, state: Joint):
     the envelope theorem the station may be taken where the ray passes the touching point.
     """
     d = camera.directions(outline.xy_px)
-    tag = "l" if outline.log == "lower" else "u"
-    up = 1.0 if tag == "l" else -1.0
+    tag, up = ("l", 1.0) if outline.log == "lower" else ("u", -1.0)
+    heights, across, radii = (joint.coefficients[name + tag] for name in ("h_", "z_", "r_"))
     c = camera.centre_mm
-    z = np.full(len(d), float(np.mean(state.coefficients["z_" + tag])))
+    z = np.full(len(d), float(np.mean(across)))
     for _ in range(2):
-        station = c[0] + d[:, 0] * (z - c[2]) / d[:, 2]
-        first_s, w_s = state.spline_s.weights(station)
-        z_axis = _lookup(state.coefficients["z_" + tag], first_s, w_s)
-        radius = _lookup(state.coefficients["r_" + tag], first_s, w_s)
-        z = touch(d, outline.log, z_axis, radius)
+        section = joint.spline_s.weights(c[0] + d[:, 0] * (z - c[2]) / d[:, 2])
+        z = touch(d, outline.log, lookup(across, *section), lookup(radii, *section))
     depth = (z - c[2]) / d[:, 2]
     station = c[0] + d[:, 0] * depth
-    first_h, w_h = state.spline_h.weights(station)
-    height = _lookup(state.coefficients["h_" + tag], first_h, w_h)
-    first_s, w_s = state.spline_s.weights(station)
-    z_axis = _lookup(state.coefficients["z_" + tag], first_s, w_s)
-    radius = _lookup(state.coefficients["r_" + tag], first_s, w_s)
+    height, section = joint.spline_h.weights(station), joint.spline_s.weights(station)
+    radius = lookup(radii, *section)
     norm = np.hypot(d[:, 1], d[:, 2])
     n_y = np.abs(d[:, 2]) / norm
     n_z = -d[:, 1] / norm * np.sign(d[:, 2])
-    axis = height - up * radius
-    clear = up * (n_y * (c[1] - axis) + n_z * (c[2] - z_axis)) - radius
-    scale = camera.focal_px / depth
-    return clear * scale, {
-        "scale": scale, "n_y": n_y, "n_z": n_z, "up": up, "tag": tag, "depth": depth, "d": d,
-        "h": (first_h, w_h), "s": (first_s, w_s), "station": station,
-    }  # fmt: skip
+    axis = lookup(heights, *height) - up * radius
+    clear = up * (n_y * (c[1] - axis) + n_z * (c[2] - lookup(across, *section))) - radius
+    px_per_mm = camera.focal_px / depth
+    return Graze(
+        clear * px_per_mm, station, tag, up, px_per_mm, n_y, n_z, depth, d, height, section
+    )
 
 
-def _lookup(coefficients: np.ndarray, first: np.ndarray, w: np.ndarray) -> np.ndarray:
-    return (coefficients[first[:, None] + np.arange(4)] * w).sum(1)
+def lookup(coefficients: np.ndarray, first: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """A spline's values (n,) from the first of four coefficients (n,) and their weights (n, 4)."""
+    return (coefficients[first[:, None] + np.arange(4)] * weights).sum(1)
 
 
-def residuals(camera: Camera, outline: Outline, joint: Joint) -> tuple[np.ndarray, np.ndarray]:
+def residuals(camera: Camera, outline: OutlineRows, joint: Joint) -> tuple[np.ndarray, np.ndarray]:
     """Miss of each traced point (n,) px, positive into the gap, and its station (n,) mm."""
-    miss, at = _graze(camera, outline, joint)
-    return miss, at["station"]
+    passed = graze(camera, outline, joint)
+    return passed.miss_px, passed.station_mm
 
 
 def through_wall(joint: Joint) -> tuple[np.ndarray, float] | None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from gapvision.errors import JointNotFitted
+from gapvision.joint.placed import PlacedPhoto, Placement
 from gapvision.photo.cards import CardSighting
-from gapvision.photo.pose import Placed
-from gapvision.scene.view import View
 from gapvision.trace.outlines import SEEN
+from gapvision.trace.traced_photo import TracedPhoto
 
 SEARCH_MM = 1500.0
 STEP_MM = 5.0
@@ -32,7 +33,7 @@ def side_of(sightings: list[CardSighting], given: str, inside_cards: tuple[int, 
     return "inside" if any(s.number in inside_cards for s in sightings) else given
 
 
-def check_sides(views: list[View]) -> None:
+def check_sides(photos: Iterable[TracedPhoto]) -> None:
     """Refuse a card that is seen from both sides of the wall.
 
     Raises
@@ -41,9 +42,9 @@ def check_sides(views: list[View]) -> None:
         Naming the card.
     """
     sides: dict[int, set[str]] = {}
-    for v in views:
-        for s in v.sightings:
-            sides.setdefault(s.number, set()).add(v.side)
+    for rows in (p.rows for p in photos):
+        for s in rows.sightings:
+            sides.setdefault(s.number, set()).add(rows.side)
     for number, seen in sorted(sides.items()):
         if len(seen) > 1:
             raise JointNotFitted(
@@ -53,7 +54,7 @@ def check_sides(views: list[View]) -> None:
             )
 
 
-def check_inside_cards(views: list[View], inside_cards: tuple[int, ...]) -> None:
+def check_inside_cards(photos: Iterable[TracedPhoto], inside_cards: tuple[int, ...]) -> None:
     """Refuse a card stated to hang inside that no photograph shows: another one may be meant.
 
     Raises
@@ -61,7 +62,7 @@ def check_inside_cards(views: list[View], inside_cards: tuple[int, ...]) -> None
     JointNotFitted
         Naming the card.
     """
-    seen = {s.number for v in views for s in v.sightings}
+    seen = {s.number for p in photos for s in p.rows.sightings}
     for number in inside_cards:
         if number not in seen:
             raise JointNotFitted(
@@ -71,7 +72,7 @@ def check_inside_cards(views: list[View], inside_cards: tuple[int, ...]) -> None
             )
 
 
-def tie_sides(sights, views, placed: Placed, half_mm: float, thickness_mm: float | None) -> Placed:
+def connect_sides(placed: Placement, half_mm: float, thickness_mm: float | None) -> Placement:
     """Move the inside's cameras and cards to where its outlines match the outside's.
 
     Notes
@@ -86,17 +87,17 @@ def tie_sides(sights, views, placed: Placed, half_mm: float, thickness_mm: float
     JointNotFitted
         Where no slide is clearly the likeliest.
     """
-    inside = [i for i, v in enumerate(views) if v.side == "inside"]
-    outside = [i for i, v in enumerate(views) if v.side == "outside"]
-    if not inside or not outside:
+    outside, inside = placed.of_side("outside"), placed.of_side("inside")
+    if not inside.photos or not outside.photos:
         return placed
-    nails = {c.number: c for c in placed.cards.values()}
-    z_out = float(np.median([c.nail_mm[2] for c in nails.values() if c.side == "outside"]))
-    z_in = float(np.median([c.nail_mm[2] for c in nails.values() if c.side == "inside"]))
+    z_out, z_in = (
+        float(np.median([c.nail_mm[2] for c in side.cards.values()])) for side in (outside, inside)
+    )
     through = thickness_mm if thickness_mm is not None else 2 * half_mm
     half = through / 2
-    curves_out = _curves(sights, placed, _level(placed, outside, z_out - half), z_out - half)
-    curves_in = _curves(sights, placed, _level(placed, inside, z_in + half), z_in + half)
+    height = float(np.median([c.nail_mm[1] for c in placed.cards.values()]))
+    curves_out = _curves(_level(outside.photos, height, z_out - half), z_out - half)
+    curves_in = _curves(_level(inside.photos, height, z_in + half), z_in + half)
     slides = np.arange(-SEARCH_MM, SEARCH_MM + 1, STEP_MM)
     tried = [_match(curves_out, curves_in, slide) for slide in slides]
     gain = np.array([t[0] for t in tried])
@@ -109,28 +110,31 @@ def tie_sides(sights, views, placed: Placed, half_mm: float, thickness_mm: float
             "photograph the same 1000 mm or more from both sides, level with the gap.",
         )
     move = np.array([slides[best], tried[best][1], z_out - through - z_in])
-    cameras = list(placed.cameras)
-    for i in inside:
-        cameras[i] = replace(cameras[i], centre_mm=cameras[i].centre_mm + move)
+    photos = tuple(
+        replace(p, camera=replace(p.camera, centre_mm=p.camera.centre_mm + move))
+        if p.side == "inside"
+        else p
+        for p in placed.photos
+    )
     cards = {
         n: replace(c, nail_mm=c.nail_mm + move) if c.side == "inside" else c
         for n, c in placed.cards.items()
     }
-    return Placed(cameras, cards)
+    return Placement(photos, cards)
 
 
-def _curves(sights, placed, which, z_mm):
+def _curves(photos: Sequence[PlacedPhoto], z_mm: float) -> np.ndarray:
     """Heights of both outlines (2, n) on a common grid of stations, median over photographs."""
     grid = np.arange(-8000.0, 8000.0, STEP_MM)
     curves = []
     for log in ("lower", "upper"):
         rows = []
-        for i in which:
-            line = getattr(sights[i].trace, log)
+        for photo in photos:
+            line = getattr(photo.traced.trace, log)
             ok = line.state == SEEN
             if ok.sum() < 5:
                 continue
-            p = placed.cameras[i].plane_point(line.xy_px[ok], z_mm)
+            p = photo.camera.plane_point(line.xy_px[ok], z_mm)
             order = np.argsort(p[:, 0])
             x, y = p[order, 0], p[order, 1]
             value = np.interp(grid, x, y, left=np.nan, right=np.nan)
@@ -172,12 +176,8 @@ def _match(outside: np.ndarray, inside: np.ndarray, slide: float) -> tuple[float
     return gain, float(np.mean(rises))
 
 
-def _level(placed: Placed, which: list[int], z_mm: float) -> list[int]:
+def _level(photos: Sequence[PlacedPhoto], height_mm: float, z_mm: float) -> list[PlacedPhoto]:
     """Of a side's photographs those whose sight slopes little more than the most level one's."""
-    nails = [c.nail_mm[1] for c in placed.cards.values()]
-    height = float(np.median(nails))
-    slope = [
-        abs((placed.cameras[i].centre_mm[1] - height) / (placed.cameras[i].centre_mm[2] - z_mm))
-        for i in which
-    ]
-    return [i for i, t in zip(which, slope, strict=True) if t < min(slope) + LEVEL]
+    centres = [p.camera.centre_mm for p in photos]
+    slope = [abs((c[1] - height_mm) / (c[2] - z_mm)) for c in centres]
+    return [p for p, t in zip(photos, slope, strict=True) if t < min(slope) + LEVEL]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import cv2
@@ -36,7 +36,8 @@ class CardSighting:
 
     ``corner_px`` (n, 2) are upright image points, integer at the pixel centre, of the board's inner
     corners ``corner_id`` (n,), which index `card.corner_points_mm`; ``u_px`` is their standard
-    uncertainty per axis. ``card_from_image`` maps px to card mm (3 x 3).
+    uncertainty per axis. ``card_from_image`` maps px to card mm (3 x 3). ``print_scale`` is true
+    millimetres for each of the drawing's.
     """
 
     number: int
@@ -45,6 +46,12 @@ class CardSighting:
     u_px: float
     card_from_image: np.ndarray
     module_px: float
+    print_scale: float = 1.0
+
+    @property
+    def corner_mm(self) -> np.ndarray:
+        """The seen corners (n, 3) on the card as it was printed, card frame, true mm."""
+        return card.corner_points_mm()[self.corner_id] * self.print_scale
 
 
 def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:
@@ -64,6 +71,15 @@ def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:
         small or too blurred to read.
     """
     return read_cards(bgr, file)[0]
+
+
+def at_true_size(sightings: list[CardSighting], printed_bar_mm: float) -> tuple[CardSighting, ...]:
+    """The sightings as of a print whose check bar measures ``printed_bar_mm``.
+
+    This alone brings all that is measured to true millimetres.
+    """
+    scale = printed_bar_mm / card.CHECK_BAR_MM
+    return tuple(replace(s, print_scale=scale) for s in sightings)
 
 
 def read_cards(bgr: np.ndarray, file: str) -> tuple[list[CardSighting], tuple[int, ...]]:

@@ -18,7 +18,7 @@ import numpy as np
 from PIL import ExifTags, Image, ImageFile, JpegImagePlugin, PngImagePlugin, TiffImagePlugin
 
 from gapvision.errors import PhotoUnreadable, PhotoUnusable
-from gapvision.photo.facts import CameraKey
+from gapvision.photo.facts import PhotoFacts
 from gapvision.photo.light import _linear_light, linear
 
 if TYPE_CHECKING:
@@ -82,75 +82,15 @@ _BAD_CONTENTS = (
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Photo:
-    """One photograph, upright, with what the camera wrote about itself.
+    """One photograph, upright: its pixels, and what is told of them.
 
     Image points are ``(x, y)`` in px, integer at the pixel centre, origin top left, y down.
-
-    Attributes
-    ----------
-    path : Path
-        The file.
-    file : str
-        Its name, without folder.
-    sha256 : str
-        Digest of the file's bytes, 64 hexadecimal digits.
-    bgr : array, shape (h, w, 3), uint8 or uint16, read-only
-        Upright pixels, blue first, display-encoded (sRGB curve); see `linear`.
-    focal_px : float
-        Prior of the focal length, px.
-    u_focal_px : float
-        Standard uncertainty of that prior, px.
-    focal_source : str
-        ``"exif"``, or ``"assumed"`` where the file tells none.
-    make, model, lens : str
-        As written by the camera, empty where it wrote none.
-    focal35_mm : float or None
-        The 35 mm equivalent focal length as written, mm; None where absent.
-    digital_zoom : float or None
-        Digital zoom ratio as written; None where absent.
-    taken : str or None
-        Time of exposure, ISO 8601, with offset from UTC only if the camera wrote it.
-    orientation : int
-        Exif's number of how the sensor was held, as written; 1 where absent.
+    ``bgr`` (h, w, 3), uint8 or uint16, read-only: blue first, display-encoded (sRGB curve); see
+    `linear`.
     """
 
-    path: Path
-    file: str
-    sha256: str
+    facts: PhotoFacts
     bgr: np.ndarray
-    focal_px: float
-    u_focal_px: float
-    focal_source: str
-    make: str
-    model: str
-    lens: str
-    focal35_mm: float | None
-    digital_zoom: float | None
-    taken: str | None
-    orientation: int = 1
-
-    @property
-    def key(self) -> CameraKey:
-        """The key of the camera; held across, whichever way it was held."""
-        return CameraKey(
-            self.make, self.model, self.lens, max(self.width, self.height),
-            min(self.width, self.height), self.focal35_mm,
-        )  # fmt: skip
-
-    @property
-    def width(self) -> int:
-        """Width of the upright picture, px."""
-        return self.bgr.shape[1]
-
-    @property
-    def height(self) -> int:
-        """Height of the upright picture, px."""
-        return self.bgr.shape[0]
-
-    @property
-    def principal_point_px(self) -> tuple[float, float]:
-        """Prior of the principal point ``(x, y)``, px: the middle of the picture."""
-        return (self.width - 1) / 2, (self.height - 1) / 2
 
 
 def load_photo(path: str | Path) -> Photo:
@@ -195,11 +135,11 @@ def load_photo(path: str | Path) -> Photo:
     focal_px, u_focal_px, source = focal_prior(
         max(bgr.shape[:2]), focal35_mm, _unsure_zoom(digital_zoom, make)
     )
-    return Photo(
+    facts = PhotoFacts(
         path=path,
-        file=path.name,
         sha256=hashlib.sha256(data).hexdigest(),
-        bgr=bgr,
+        width=bgr.shape[1],
+        height=bgr.shape[0],
         focal_px=focal_px,
         u_focal_px=u_focal_px,
         focal_source=source,
@@ -211,6 +151,7 @@ def load_photo(path: str | Path) -> Photo:
         taken=_taken(tags),
         orientation=int(_positive(tags.get(ExifTags.Base.Orientation)) or 1),
     )
+    return Photo(facts, bgr)
 
 
 def photo_paths(args: Sequence[str | Path]) -> list[Path]:

@@ -8,11 +8,10 @@ import cv2
 import numpy as np
 
 from gapvision.photo.cards import CardSighting
-from gapvision.scene import card
 from gapvision.scene.camera import Camera, Lens
-from gapvision.scene.hung_card import CardState, card_axes
+from gapvision.scene.hung_card import HungCard, card_axes
+from gapvision.scene.photo_rows import PhotoRows
 from gapvision.scene.priors import Priors
-from gapvision.scene.view import View
 
 U_STANDOFF_MM = 8.0  # of a card before the log's face, for the first guess of the wall's direction
 U_YAW_RAD = 0.07
@@ -23,7 +22,7 @@ class Placed:
     """Cameras (None where a photograph is not tied to the first card) and cards in the world."""
 
     cameras: list[Camera | None]
-    cards: dict[int, CardState]
+    cards: dict[int, HungCard]
 
 
 def card_pose(sighting: CardSighting, lens: Lens, size: tuple[int, int]) -> Camera:
@@ -37,7 +36,7 @@ def card_pose(sighting: CardSighting, lens: Lens, size: tuple[int, int]) -> Came
     centre = (np.array(size, float) - 1) / 2
     k = np.array([[lens.focal_px, 0, centre[0]], [0, lens.focal_px, centre[1]], [0, 0, 1]])
     distortion = np.array([lens.k1, 0, 0, 0], float)
-    points = card.corner_points_mm()[sighting.corner_id]
+    points = sighting.corner_mm
     _, turns, places, _ = cv2.solvePnPGeneric(
         points, sighting.corner_px, k, distortion, flags=cv2.SOLVEPNP_IPPE
     )
@@ -54,7 +53,7 @@ def card_pose(sighting: CardSighting, lens: Lens, size: tuple[int, int]) -> Came
     return Camera(best[1], best[2], lens.focal_px, lens.k1, size)
 
 
-def place_cards(views: list[View], lenses: list[Lens], hung_on: str) -> Placed:
+def place_cards(views: list[PhotoRows], lenses: list[Lens], hung_on: str) -> Placed:
     """Chain photographs by the cards they share, from the lowest-numbered outside card on.
 
     Where they fall into several chains the longest is placed, of equals that with the lowest card.
@@ -63,14 +62,14 @@ def place_cards(views: list[View], lenses: list[Lens], hung_on: str) -> Placed:
     """
     poses = [{s.number: card_pose(s, lenses[v.lens], v.size) for s in v.sightings} for v in views]
     cameras: list[Camera | None] = [None] * len(views)
-    cards: dict[int, CardState] = {}
+    cards: dict[int, HungCard] = {}
     for side in ("outside", "inside"):
         chains = _chains([set(p) for v, p in zip(views, poses, strict=True) if v.side == side])
         if not chains:
             continue
         longest = max(chains, key=lambda c: (len(c), -min(set().union(*c))))
         first = min(set().union(*longest))
-        cards[first] = CardState(first, side, hung_on, np.zeros(3), np.zeros(3))
+        cards[first] = HungCard(first, side, hung_on, np.zeros(3), np.zeros(3))
         _grow(views, poses, cameras, cards, side, hung_on)
         _level(views, cameras, cards, side)
     return Placed(cameras, cards)
@@ -146,7 +145,7 @@ def _grow(views, poses, cameras, cards, side, hung_on):
                 own = poses[i][s.number]
                 in_world = cameras[i].camera_from_world.T @ own.camera_from_world
                 nail = cameras[i].centre_mm - in_world @ own.centre_mm
-                cards[s.number] = CardState(s.number, side, hung_on, nail, _tilt_of(in_world, side))
+                cards[s.number] = HungCard(s.number, side, hung_on, nail, _tilt_of(in_world, side))
 
 
 def _tilt_of(axes: np.ndarray, side: str) -> np.ndarray:

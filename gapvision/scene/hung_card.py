@@ -6,12 +6,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from gapvision.scene import card
 from gapvision.scene.camera import rotation
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class CardState:
+class HungCard:
     """Nail (3,) mm and tilt (pitch, yaw, roll) rad of a card, and its swing in each photograph."""
 
     number: int
@@ -21,10 +20,10 @@ class CardState:
     tilt_rad: np.ndarray
     swing_rad: dict[int, np.ndarray] = field(default_factory=dict)
 
-    def points(self, ids: np.ndarray, view: int | None) -> np.ndarray:
-        """World points (n, 3) of corners in one photograph."""
-        tilt = self.tilt_rad + self.swing_rad.get(view, 0.0)
-        return self.nail_mm + card.corner_points_mm()[ids] @ card_axes(tilt, self.side).T
+    def points(self, card_mm: np.ndarray, photo: int | None = None) -> np.ndarray:
+        """World points (n, 3) of points (n, 3) of the card's frame, as it hung in one photograph."""
+        tilt = self.tilt_rad + self.swing_rad.get(photo, 0.0)
+        return self.nail_mm + card_mm @ card_axes(tilt, self.side).T
 
 
 def card_axes(tilt_rad: np.ndarray, side: str) -> np.ndarray:

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+
+from gapvision.scene.camera import Lens
+
+Half = Callable[[np.ndarray], np.ndarray]  # half diameter (n,) mm at stations (n,) mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,3 +35,16 @@ class Priors:
     u_unknown_radius_mm: float = 35.0
     wall_mm: float | None = None  # from the outside to the inside cards, where it was measured
     u_wall_mm: float = 10.0  # by a tape round a log or through the gap; judgement
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Beliefs:
+    """All that a fit believes of one joint beforehand.
+
+    ``lenses`` are the priors of its lenses; ``half`` is ``"upper"``/``"lower"`` -> the stated half
+    diameter by station, or None.
+    """
+
+    lenses: tuple[Lens, ...]
+    half: dict[str, Half | None]
+    priors: Priors

@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gapvision.inputs.diameters import radius_along
+from gapvision.joint.first_joint import swinging
 from gapvision.joint.fit import fit_joint
 from gapvision.joint.gap import gap_profile
-from gapvision.joint.model import KNOT_H_MM, KNOT_S_MM, Joint, residuals
+from gapvision.joint.model import KNOT_H_MM, KNOT_S_MM, FittedPhoto, Joint, residuals
 from gapvision.joint.readings import GapReading
 from gapvision.joint.solve import BEYOND_MM
 from gapvision.lengths import U_READING_MM
@@ -22,10 +23,10 @@ from gapvision.photo.cards import CardSighting
 from gapvision.quantity import Quantity
 from gapvision.scene.camera import FACING, Camera, Lens, rotation
 from gapvision.scene.card import CARD_WIDTH_MM, corner_points_mm, outline_mm
-from gapvision.scene.hung_card import CardState
-from gapvision.scene.priors import Priors
+from gapvision.scene.hung_card import HungCard
+from gapvision.scene.photo_rows import OutlineRows, PhotoRows
+from gapvision.scene.priors import Beliefs, Priors
 from gapvision.scene.spline import Spline
-from gapvision.scene.view import Outline, View
 from gapvision.shoot.ways import PICTURE_PX, STRETCH_MM, VIEW, Hung, Shoot, Site, Stand
 from gapvision.trace.outlines import LEAST_GAP_PX
 from gapvision.trace.rows import rough_mm
@@ -73,8 +74,10 @@ def expected(site: Site, shoot: Shoot, priors: Priors | None = None) -> Expected
     stands, hung = _around(shoot, centre, half)
     truth = _nominal(site, stands, hung, half, priors)
     rough = rough_mm([s.height_mm / s.distance_mm for s in stands], [s.side for s in stands])
-    views = [_view(truth, i, s, half, rough) for i, s in enumerate(stands)]
-    truth = _with_swing(truth, views)
+    truth = truth.observing(
+        _rows(truth, p, s, half, rough) for p, s in zip(truth.photos, stands, strict=True)
+    )
+    truth = replace(truth, cards=tuple(swinging(c, truth.photos) for c in truth.cards))
     middle = -hung[0].station_mm
     readings = tuple(
         GapReading(x, float(truth.sections(np.array([x])).gap()[0]), U_READING_MM)
@@ -85,7 +88,7 @@ def expected(site: Site, shoot: Shoot, priors: Priors | None = None) -> Expected
         log: f if getattr(site, f"{log}_diameter") is not None else None
         for log, f in stated.items()
     }
-    joint = fit_joint(views, list(truth.lenses), truth, known, priors, readings)
+    joint = fit_joint(truth, Beliefs(truth.lenses, known, priors), readings)
     n = int(half // STATION_STEP_MM)
     station = middle + STATION_STEP_MM * np.arange(-n, n + 1)
     profile = gap_profile(joint, station, site.cover_mm, draws=DRAWS)
@@ -132,14 +135,15 @@ def _nominal(site: Site, stands, hung, half: float, priors: Priors) -> Joint:
     }  # fmt: skip
     focal = PICTURE_PX[0] / VIEW
     gap_y = lower_y + site.gap_mm / 2
-    cameras = []
+    photos = []
     for s in stands:
         out = 1.0 if s.side == "outside" else -1.0
         away = s.distance_mm + float(on(zero)[0])
         place = np.array([middle + s.station_mm, gap_y + s.height_mm, axis_z + out * away])
         # The phone is tipped so that the gap lies in the middle of the picture.
         tip = rotation(np.array([np.arctan2(s.height_mm, away), 0.0, 0.0]))
-        cameras.append(Camera(tip @ FACING[s.side], place, focal, 0.0, PICTURE_PX))
+        camera = Camera(tip @ FACING[s.side], place, focal, 0.0, PICTURE_PX)
+        photos.append(FittedPhoto(PhotoRows(s.side, PICTURE_PX, 0), camera))
     cards = []
     for number, c in enumerate(hung, 1):
         x = np.array([middle + c.station_mm])
@@ -148,14 +152,9 @@ def _nominal(site: Site, stands, hung, half: float, priors: Priors) -> Joint:
         crown = lower_y + float(opening(x)[0]) if log == "upper" else lower_y
         y = crown + radius if log == "upper" else crown - radius
         nail = np.array([float(x[0]), y, axis_z + out * (radius + priors.standoff_mm)])
-        cards.append(CardState(number, c.side, log, nail, np.zeros(3)))
-    return Joint(
-        cameras=tuple(cameras), lens_of=(0,) * len(cameras),
-        lenses=(Lens(focal, U_FOCAL * focal, 0.0, priors.k1),), cards=tuple(cards),
-        spline_h=spline_h, spline_s=spline_s, coefficients=coefficients,
-        bias_px=np.zeros((len(cameras), 2)), section_factor=np.empty((0, 0)), residual_px=(),
-        corner_px=(), cost=float("nan"),
-    )  # fmt: skip
+        cards.append(HungCard(number, c.side, log, nail, np.zeros(3)))
+    lens = Lens(focal, U_FOCAL * focal, 0.0, priors.k1)
+    return Joint(tuple(photos), (lens,), tuple(cards), spline_h, spline_s, coefficients)
 
 
 def _radius(site: Site, log: str, middle: float):
@@ -168,9 +167,9 @@ def _radius(site: Site, log: str, middle: float):
     return lambda x: site.radius_mm(log) + slope * (np.asarray(x, float) - middle)
 
 
-def _view(truth: Joint, index: int, stand: Stand, half: float, rough: float) -> View:
+def _rows(truth: Joint, photo: FittedPhoto, stand: Stand, half: float, rough: float) -> PhotoRows:
     """What one photograph of the nominal joint brings to the fit."""
-    camera = truth.cameras[index]
+    camera = photo.camera
     sightings, hidden = [], []
     for c in truth.cards:
         if c.side != stand.side:
@@ -180,17 +179,17 @@ def _view(truth: Joint, index: int, stand: Stand, half: float, rough: float) -> 
         if np.any(px < FIELD_PX) or np.any(px > size - FIELD_PX):
             continue
         ids = np.arange(len(corner_points_mm()))
-        corners = camera.project(c.points(ids, None))
+        corners = camera.project(c.points(corner_points_mm()))
         module = float(np.linalg.norm(corners[9] - corners[0])) / 198.0 * 17.0 / 6.0
         sightings.append(CardSighting(c.number, ids, corners, CORNER_PX, np.eye(3), module))
         hidden.append(px)
     outlines = _outlines(truth, camera, hidden, half, rough)
-    return View(stand.side, camera.size, 0, tuple(sightings), outlines)
+    return replace(photo.rows, sightings=tuple(sightings), outlines=outlines)
 
 
 def _outlines(
     truth: Joint, camera: Camera, hidden, half: float, rough: float
-) -> tuple[Outline, ...]:
+) -> tuple[OutlineRows, ...]:
     axis_z = float(truth.coefficients["z_l"][0])
     depth = abs(camera.centre_mm[2] - axis_z)
     mm_per_px = depth / camera.focal_px
@@ -207,7 +206,7 @@ def _outlines(
             ok &= ~((column > low[0]) & (column < high[0]) & (row > low[1]) & (row < high[1]))
         if ok.any():
             u = np.full(int(ok.sum()), np.hypot(OUTLINE_PX, rough / mm_per_px))
-            out.append(Outline(log, np.stack([column[ok], row[ok]], 1), u))
+            out.append(OutlineRows(log, np.stack([column[ok], row[ok]], 1), u))
     return tuple(out)
 
 
@@ -219,16 +218,6 @@ def _grazing(truth: Joint, camera: Camera, log: str, column, axis_z: float):
     toward = 1.0 if log == "lower" else -1.0
     for _ in range(4):  # the miss is in px and nearly straight: two steps reach 0.001 px
         xy = np.stack([column, row], 1)
-        miss, station = residuals(camera, Outline(log, xy, np.ones(len(xy))), truth)
+        miss, station = residuals(camera, OutlineRows(log, xy, np.ones(len(xy))), truth)
         row = row + toward * miss
     return row, station
-
-
-def _with_swing(truth: Joint, views: list[View]) -> Joint:
-    """Cards that several photographs show may swing between them."""
-    cards = []
-    for c in truth.cards:
-        seen = [i for i, v in enumerate(views) if any(s.number == c.number for s in v.sightings)]
-        swing = {i: np.zeros(3) for i in seen} if len(seen) > 1 else {}
-        cards.append(replace(c, swing_rad=swing))
-    return replace(truth, cards=tuple(cards))

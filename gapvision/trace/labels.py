@@ -20,14 +20,15 @@ def sight_slope(band: Band) -> np.ndarray:
     return (eye[1] - height) / abs(eye[2] - band.z_mm)
 
 
-def network_input(band: Band, expected_row: float | None) -> np.ndarray:
+def network_input(band: Band, bgr: np.ndarray, expected_row: float | None) -> np.ndarray:
     """The networks' planes (6, rows, columns): colour, blind, height, slope of sight.
 
-    ``expected_row`` is where the cards' log should end, by its diameter; None where unknown.
+    ``bgr`` (rows, columns, 3) is the band's picture; ``expected_row`` is where the cards' log should
+    end, by its diameter, None where unknown.
     """
-    rows, columns = band.bgr.shape[:2]
+    rows, columns = bgr.shape[:2]
     blind = band.hidden | ~band.seen
-    image = band.bgr.astype(np.float32) / 255
+    image = bgr.astype(np.float32) / 255
     luma = image.mean(-1)
     level = np.percentile(luma[band.seen][::7], 90) if band.seen.any() else 1.0
     image = np.minimum(image / np.float32(level + 0.02), 2.0)

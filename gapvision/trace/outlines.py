@@ -35,7 +35,7 @@ MOST_MISFIT_PX = 6.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Line:
+class TracedOutline:
     """One outline in blocks (n,): band row, px place (n, 2), uncertainty (px), and where it holds.
 
     ``state`` is one of ``STATES`` per block.
@@ -56,8 +56,8 @@ class Trace:
     """Both outlines of one photograph by block; ``station_mm`` (n,) in the band's plane."""
 
     station_mm: np.ndarray
-    upper: Line
-    lower: Line
+    upper: TracedOutline
+    lower: TracedOutline
     mm_per_px: np.ndarray
 
 
@@ -70,7 +70,7 @@ def first_lines(band: Band, chances: np.ndarray) -> list[np.ndarray]:
     for v in votes:
         path = _best_path(_cost(v)) - 0.5
         smooth = cv2.GaussianBlur(_running_median(path, 9)[None], (0, 0), BASE_BLOCKS)[0]
-        out.append(np.interp(np.arange(band.bgr.shape[1]), column, smooth))
+        out.append(np.interp(np.arange(band.seen.shape[1]), column, smooth))
     return out
 
 
@@ -141,7 +141,7 @@ def trace_outlines(
         state = np.where((state == SEEN) & (gap_px < LEAST_GAP_PX), SHUT, state)
         state = np.where((state == SEEN) & (u > MOST_DOUBT_PX), UNSURE, state)
         row = keep(row, middle)  # the two never cross, not even where neither is seen
-        lines.append(Line(row, band.to_image(column, row), u, state))
+        lines.append(TracedOutline(row, band.to_image(column, row), u, state))
     return Trace(
         band.left_mm + column * CELL_MM, lines[0], lines[1], CELL_MM / np.maximum(per_cell, 1e-6)
     )

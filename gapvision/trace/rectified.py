@@ -7,7 +7,7 @@ megapixels and 0.6 to 2.5 m.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -21,14 +21,13 @@ MARGIN_PX = 6.0
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Band:
-    """A strip of the photograph square to the wall.
+    """Where a strip square to the wall lies in the photograph; its picture goes its own way.
 
-    ``bgr`` (rows, columns, 3) uint8 display-encoded; ``seen`` (rows, columns) bool is False outside
-    the picture; ``hidden`` (rows, columns) bool is True on cards. Row 0 column 0 is the cell whose
-    middle is at height ``top_mm`` and station ``left_mm`` in the plane z = ``z_mm``.
+    ``seen`` (rows, columns) bool is False outside the picture; ``hidden`` (rows, columns) bool is True
+    on cards. Row 0 column 0 is the cell whose middle is at height ``top_mm`` and station ``left_mm``
+    in the plane z = ``z_mm``.
     """
 
-    bgr: np.ndarray
     seen: np.ndarray
     hidden: np.ndarray
     camera: Camera
@@ -38,7 +37,7 @@ class Band:
 
     def stations(self) -> np.ndarray:
         """Station of each column in the band's plane, mm."""
-        return self.left_mm + CELL_MM * np.arange(self.bgr.shape[1])
+        return self.left_mm + CELL_MM * np.arange(self.seen.shape[1])
 
     def to_image(self, column: np.ndarray, row: np.ndarray) -> np.ndarray:
         """Pixels (n, 2) of places (column, row) in the band."""
@@ -76,14 +75,20 @@ def cut_band(
     top_mm: float,
     bottom_mm: float,
     card_polygons_mm: list[np.ndarray],
-) -> Band:
-    """Lay the strip between two heights and two stations out square, averaging over each cell.
+) -> tuple[Band, np.ndarray]:
+    """A strip between two heights and two stations, and its picture laid out square, cell by cell.
 
     Parameters
     ----------
     bgr : array (h, w, 3), uint8, display-encoded
     card_polygons_mm : list of (n, 3)
         World outlines of cards and their backing, marked hidden.
+
+    Returns
+    -------
+    Band
+    array (rows, columns, 3), uint8, display-encoded
+        Averages over each cell.
     """
     columns = int((stretch_mm[1] - stretch_mm[0]) / CELL_MM) + 1
     rows = int((top_mm - bottom_mm) / CELL_MM) + 1
@@ -112,8 +117,8 @@ def cut_band(
     inside = np.all((px > 2) & (px < np.array(camera.size) - 3), axis=-1).astype(np.uint8)
     seen = cv2.resize(inside, (columns, rows), interpolation=cv2.INTER_NEAREST) > 0
     hidden = np.zeros((rows, columns), np.uint8)
-    band = Band(small, seen, hidden > 0, camera, stretch_mm[0], top_mm, z_mm)
+    band = Band(seen, hidden > 0, camera, stretch_mm[0], top_mm, z_mm)
     for polygon in card_polygons_mm:
         column, row = band.from_image(camera.project(polygon))
         cv2.fillPoly(hidden, [np.rint(np.stack([column, row], 1)).astype(np.int32)], 1)
-    return Band(small, seen, hidden > 0, camera, stretch_mm[0], top_mm, z_mm)
+    return replace(band, hidden=hidden > 0), small

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from gapvision.scene.view import Outline
+from gapvision.scene.photo_rows import OutlineRows
 from gapvision.trace.labels import sight_slope
 from gapvision.trace.outlines import SEEN, Trace
-from gapvision.trace.sight import Sight
+from gapvision.trace.traced_photo import TracedPhoto
 
 FIT_BLOCKS = 3  # blocks of an outline that make one row of the fit: 12 mm
 # What a surface does between the knots of its crown, sd; counted higher than the real 0.5 to 0.7,
@@ -29,14 +29,14 @@ def rough_mm(slopes: list[float], sides: list[str]) -> float:
     return SWEEP_ROUGH_MM if sweep else ROUGH_MM
 
 
-def slope_of(sight: Sight) -> float:
+def slope_of(sight: TracedPhoto) -> float:
     """How steeply the photograph looks down on the gap."""
     row = 0.5 * float(np.median(sight.trace.upper.row + sight.trace.lower.row))
     slopes = sight_slope(sight.band)
     return float(np.interp(row, np.arange(len(slopes)), slopes))
 
 
-def outlines_of(trace: Trace, rough: float) -> tuple[Outline, ...]:
+def outlines_of(trace: Trace, rough: float) -> tuple[OutlineRows, ...]:
     """Rows of the fit: each outline's seen blocks, a few together, with their uncertainty.
 
     ``rough`` is from `rough_mm`.
@@ -53,5 +53,5 @@ def outlines_of(trace: Trace, rough: float) -> tuple[Outline, ...]:
         rough_px = rough / trace.mm_per_px[:n].reshape(shape).mean(1)
         if ok.any():
             u = np.hypot(1 / np.sqrt(total[ok]), rough_px[ok])
-            out.append(Outline(log, xy[ok] / total[ok, None], u))
+            out.append(OutlineRows(log, xy[ok] / total[ok, None], u))
     return tuple(out)

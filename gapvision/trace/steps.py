@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gapvision.trace.outlines import SEEN, Line
+from gapvision.trace.outlines import SEEN, TracedOutline
 from gapvision.trace.rectified import CELL_MM
 
 SIDE, BETWEEN = 9, 5  # blocks: the line's level over 36 mm, on both sides of 20 mm
@@ -22,13 +22,13 @@ WIDE_SIDE = 12  # blocks: the joint, which is smooth, takes a step more slowly
 
 
 def largest_step(
-    line: Line, mm_per_px: np.ndarray, miss_px: np.ndarray, others: np.ndarray
+    line: TracedOutline, mm_per_px: np.ndarray, miss_px: np.ndarray, others: np.ndarray
 ) -> tuple[float, int] | None:
     """The largest step of a line over `STEP_MM` that other photographs do not show too.
 
     Parameters
     ----------
-    line : Line
+    line : TracedOutline
         Of n blocks.
     mm_per_px : array, shape (n,)
     miss_px : array, shape (n,)

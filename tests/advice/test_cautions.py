@@ -19,8 +19,7 @@ from gapvision.joint.gap import Profile, gap_profile
 from gapvision.joint.photo_results import CardResult, LineStep, PhotoResult
 from gapvision.lengths import Reading, parse_diameter
 from gapvision.quantity import Quantity
-from gapvision.scene.priors import Priors
-from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, Line
+from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, TracedOutline
 from gapvision.trace.steps import SIDE, largest_step
 
 STATION = np.arange(-740.0, 861.0, 5.0)
@@ -321,7 +320,7 @@ def test_card_that_is_not_flat():
 
 def line_of(row, state=SEEN):
     n = len(row)
-    return Line(np.asarray(row, float), np.zeros((n, 2)), np.ones(n), np.full(n, state))
+    return TracedOutline(np.asarray(row, float), np.zeros((n, 2)), np.ones(n), np.full(n, state))
 
 
 def step_of(row, state=SEEN, miss_px=0.0, others=0):
@@ -426,7 +425,7 @@ def test_two_cards_of_two_sizes(protocol, size, said):
 def simulated(fault, protocol=PROTOCOLS["heights"], seed=3):
     joint = draw_joint(np.random.default_rng([21, seed]), protocol, fault=fault)
     fitted = fit(joint)
-    return fitted, gap_shifts(joint.views, joint.lenses, fitted, joint.stated, Priors())
+    return fitted, gap_shifts(fitted, joint.beliefs())
 
 
 def test_a_log_that_sank_is_found_and_measured():
@@ -465,7 +464,7 @@ def test_a_caliper_reading_that_the_photographs_contradict(wrong_mm, said):
     at = joint.truth.station_mm[k : k + 1]
     reading = Reading(float(joint.truth.gap_mm[k]) + wrong_mm, float(at[0]), 0.5)
     asked = MeasureOptions(photos=(), readings=(reading,))
-    told = findings(by_hand=compare(asked, simulator.fit(joint), at, np.zeros(1), 1.0))
+    told = findings(by_hand=compare(asked, simulator.fit(joint), at, np.zeros(1)))
     assert ("reading-disagrees" in codes(told)) == said
     assert is_doubtful(told) == said
 

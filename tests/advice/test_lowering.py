@@ -9,7 +9,7 @@ import pytest
 from helpers.decisions import STATION, draws
 from helpers.simulator import PROTOCOLS, Noise, Shape, draw_joint, fit
 
-from gapvision.advice.draws import true_draws
+from gapvision.advice.draws import draws_of
 from gapvision.advice.lowering import (
     CLEARANCE_MM,
     DEPTH_COUNTS,
@@ -170,7 +170,7 @@ def test_gaps_of_130_to_150_mm_are_measured(wide):
     simulated, joint = wide
     truth = simulated.truth
     assert 130 < truth.gap_mm.max() < 150
-    d = true_draws(joint, truth.station_mm, np.zeros(len(truth.station_mm)), 1.0)
+    d = draws_of(joint, truth.station_mm, np.zeros(len(truth.station_mm)))
     widest, _ = d.widest()
     assert abs(widest.value_mm - truth.gap_mm.max()) <= widest.U95_mm
 
@@ -180,7 +180,7 @@ def test_what_is_expected_after_lowering_comes_true(wide):
     simulated, joint = wide
     truth = simulated.truth
     ends = float(truth.station_mm[0]), float(truth.station_mm[-1])
-    d = true_draws(joint, truth.station_mm, np.zeros(len(truth.station_mm)), 1.0)
+    d = draws_of(joint, truth.station_mm, np.zeros(len(truth.station_mm)))
     x = lower_first(d, d.sections.setting_needed(76.0), ends, True, 160.0, None, None, "mm")
     assert x.why == "too-wide" and x.reached
     shift = x.shift(truth.station_mm)

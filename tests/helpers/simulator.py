@@ -17,15 +17,15 @@ from dataclasses import dataclass, field, replace
 import cv2
 import numpy as np
 
+from gapvision.joint.first_joint import first_joint
 from gapvision.joint.fit import fit_joint
-from gapvision.joint.model import Joint
-from gapvision.joint.start import first_joint
+from gapvision.joint.model import FittedPhoto, Joint
 from gapvision.photo.cards import CardSighting
 from gapvision.photo.pose import place_cards
 from gapvision.scene.camera import Lens
 from gapvision.scene.card import corner_points_mm, outline_mm
-from gapvision.scene.priors import Priors
-from gapvision.scene.view import Outline, View
+from gapvision.scene.photo_rows import OutlineRows, PhotoRows
+from gapvision.scene.priors import Beliefs, Priors
 from gapvision.trace.rows import ROUGH_MM
 
 FOCAL_PX, SIZE = 2912.0, (4032, 3024)
@@ -179,7 +179,7 @@ class Truth:
 class SimulatedJoint:
     """What the program would have read, and the truth."""
 
-    views: list[View]
+    views: list[PhotoRows]
     lenses: list[Lens]
     stated: dict[str, Callable | None]
     truth: Truth
@@ -187,6 +187,10 @@ class SimulatedJoint:
     upper: Log
     stretch_mm: tuple[float, float]
     hung_on: str = "upper"
+
+    def beliefs(self, priors: Priors | None = None) -> Beliefs:
+        """What a fit of it believes beforehand."""
+        return Beliefs(tuple(self.lenses), self.stated, priors or Priors())
 
 
 def draw_joint(
@@ -253,15 +257,14 @@ def start(joint: SimulatedJoint, priors: Priors | None = None) -> Joint:
     """The joint before the fit, from the cards alone."""
     placed = place_cards(joint.views, joint.lenses, joint.hung_on)
     low, high = joint.stretch_mm
+    photos = [FittedPhoto(v, c) for v, c in zip(joint.views, placed.cameras, strict=True)]
     reach = low - BEYOND_MM, high + BEYOND_MM
-    return first_joint(placed, joint.views, joint.lenses, reach, joint.stated, priors or Priors())
+    return first_joint(photos, placed.cards, reach, joint.beliefs(priors))
 
 
 def fit(joint: SimulatedJoint, priors: Priors | None = None) -> Joint:
     """The fitted joint."""
-    priors = priors or Priors()
-    begin = start(joint, priors)
-    return fit_joint(joint.views, joint.lenses, begin, joint.stated, priors)
+    return fit_joint(start(joint, priors), joint.beliefs(priors))
 
 
 def _draw_log(rng, shape: Shape, middle: float, outside: float) -> Log:
@@ -392,7 +395,9 @@ def _silhouette(camera: _Lens, log: Log, underside: bool, stretch, column):
     return sign * rows.min(0), station
 
 
-def _photograph(rng, camera: _Lens, lower: Log, upper: Log, cards, stretch, noise: Noise) -> View:
+def _photograph(
+    rng, camera: _Lens, lower: Log, upper: Log, cards, stretch, noise: Noise
+) -> PhotoRows:
     sightings, hidden = [], []
     for number, card in enumerate(cards, 1):
         swing = noise.swing_rad * rng.standard_normal(3)
@@ -423,8 +428,8 @@ def _photograph(rng, camera: _Lens, lower: Log, upper: Log, cards, stretch, nois
         v = row[ok] + slow + noise.outline_px * rng.standard_normal(ok.sum())
         u = np.full(ok.sum(), np.hypot(max(noise.outline_px, 0.005), noise.u_rough_mm / mm_per_px))
         if ok.any():
-            outlines.append(Outline(log, np.stack([column[ok], v], 1), u))
-    return View("outside", SIZE, 0, tuple(sightings), tuple(outlines))
+            outlines.append(OutlineRows(log, np.stack([column[ok], v], 1), u))
+    return PhotoRows("outside", SIZE, 0, tuple(sightings), tuple(outlines))
 
 
 def _correlated(rng, at: np.ndarray, length_mm: float) -> np.ndarray:

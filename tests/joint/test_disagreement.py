@@ -11,7 +11,6 @@ from helpers.simulator import PROTOCOLS, draw_joint, fit
 
 from gapvision.joint.disagreement import find_outlier, fits_grossly_ill, gap_shifts
 from gapvision.joint.fit import fit_joint
-from gapvision.scene.priors import Priors
 
 THREE = PROTOCOLS["heights"]
 BELOW, LEVEL, ABOVE = range(3)
@@ -31,10 +30,8 @@ def with_wrong_line(joint, photo, log, wrong_px):
 
 
 def outlier_of(joint):
-    fitted = fit(joint)
-    priors = Priors()
-    shifts = gap_shifts(joint.views, joint.lenses, fitted, joint.stated, priors)
-    return find_outlier(joint.views, joint.lenses, fitted, joint.stated, priors, shifts), fitted
+    fitted, beliefs = fit(joint), joint.beliefs()
+    return find_outlier(fitted, beliefs, gap_shifts(fitted, beliefs)), fitted
 
 
 @pytest.mark.parametrize(("seed", "photo"), [(0, ABOVE), (1, BELOW), (2, ABOVE)])
@@ -44,7 +41,7 @@ def test_a_shadow_taken_for_the_log_in_a_raised_photograph_is_set_aside(photo, s
     found, fitted = outlier_of(wrong)
     assert found is not None and found.photo == photo
     rest = [replace(v, outlines=()) if k == photo else v for k, v in enumerate(wrong.views)]
-    again = fit_joint(rest, wrong.lenses, fitted, wrong.stated, Priors())
+    again = fit_joint(fitted.observing(rest), wrong.beliefs())
     at = joint.truth.station_mm
     before, after = (
         np.abs(f.sections(at).gap() - joint.truth.gap_mm).mean() for f in (fitted, again)
@@ -86,7 +83,7 @@ def test_a_line_centimetres_off_is_set_aside_before_the_second_look(seed, photo)
     """A shadow across the lower log is taken for its edge: cameras, cards and logs bend to it."""
     joint = draw_joint(np.random.default_rng(seed), THREE)
     wrong = with_wrong_line(joint, photo, "lower", lambda x: 75 + 0.002 * x)
-    found = find_outlier(wrong.views, wrong.lenses, fit(wrong), wrong.stated, Priors(), ())
+    found = find_outlier(fit(wrong), wrong.beliefs(), ())
     assert found is not None and found.photo == photo
     assert 20 < found.gap_mm < 70  # 75 px are 30 to 50 mm
 
@@ -95,7 +92,7 @@ def test_a_line_centimetres_off_is_set_aside_before_the_second_look(seed, photo)
 def test_a_line_centimetres_off_is_known_whosever_it_is(seed):
     """Of three photographs any two fit each other: often it cannot be told which is wrong."""
     joint = draw_joint(np.random.default_rng(seed), THREE)
-    assert not fits_grossly_ill(joint.views, fit(joint))
+    assert not fits_grossly_ill(fit(joint))
     for photo in (ABOVE, BELOW):
         wrong = with_wrong_line(joint, photo, "lower", lambda x: 75 + 0.002 * x)
-        assert fits_grossly_ill(wrong.views, fit(wrong))
+        assert fits_grossly_ill(fit(wrong))

@@ -11,11 +11,13 @@ from helpers.simulator import CONES, PROTOCOLS, Noise, Protocol, draw_joint, fit
 from scipy.optimize import least_squares
 from studies.coverage_table import band, outcomes
 
-from gapvision.joint import fit as fitting
+from gapvision.joint.equations import normal_equations
 from gapvision.joint.fit import fit_joint
 from gapvision.joint.gap import spread
 from gapvision.joint.model import through_wall
 from gapvision.joint.readings import GapReading
+from gapvision.joint.section_priors import section_prior_rows
+from gapvision.joint.unknowns import moved, unknowns_of
 from gapvision.scene.card import corner_points_mm
 from gapvision.scene.priors import Priors
 
@@ -75,28 +77,25 @@ def test_derivatives_match_numerical_ones():
 
     0.02: the touching point's own shift along the log is left out, which is small of second order.
     """
-    priors, scale = Priors(), 2.0
     simulated = draw_joint(np.random.default_rng(4), TWO_LOW)
     state = fit(simulated)
     reading = GapReading(100.0, float(state.sections(np.array([100.0])).gap()[0]) + 0.3, 0.3)
-    layout = fitting._Layout(state)
-    rows = fitting._section_priors(state, simulated.stated, priors)
+    layout, beliefs = unknowns_of(state), simulated.beliefs()
+    rows = section_prior_rows(state, beliefs)
     size = np.full(layout.size, 1e-4)
     size[layout.section_start :] = 0.3
-    state = fitting._moved(state, size * np.random.default_rng(0).standard_normal(layout.size))
+    state = moved(state, size * np.random.default_rng(0).standard_normal(layout.size))
 
     def equations(at):
-        return fitting._normal_equations(
-            simulated.views, simulated.lenses, at, simulated.stated, priors, rows, scale, (reading,)
-        )
+        return normal_equations(at, beliefs, rows, 2.0, (reading,))
 
-    normal, gradient, _ = equations(state)
+    normal, gradient = equations(state).normal, equations(state).gradient
     sd = 1 / np.sqrt(np.diag(normal))
     some = [*range(layout.section_start), *range(layout.section_start, layout.size, 4)]
     for i in some:
         step = np.zeros(layout.size)
         step[i] = 0.02 * sd[i]
-        up, down = (equations(fitting._moved(state, s))[2] for s in (step, -step))
+        up, down = (equations(moved(state, s)).cost for s in (step, -step))
         numerical = 0.5 * (up - down) / (2 * 0.02)  # the cost is twice what the gradient belongs to
         assert gradient[i] * sd[i] == pytest.approx(numerical, abs=0.02), i
 
@@ -113,17 +112,15 @@ def test_a_wall_that_was_measured_is_a_row_of_the_nails():
     depth = [c.nail_mm[2] for c in state.cards]
     through = np.mean(depth[:3]) - depth[3]
     assert through_wall(state)[1] == pytest.approx(through)
-    rows = fitting._section_priors(state, simulated.stated, Priors())
-    views = [replace(v, sightings=()) for v in simulated.views]
-    (_, pull, cost), (_, free, before) = (
-        fitting._normal_equations(
-            views, simulated.lenses, state, simulated.stated, Priors(wall_mm=wall), rows, 1.0, ()
-        )
+    rows = section_prior_rows(state, simulated.beliefs())
+    state = state.observing(replace(v, sightings=()) for v in simulated.views)
+    pulled, free = (
+        normal_equations(state, simulated.beliefs(Priors(wall_mm=wall)), rows, 1.0)
         for wall in (310.0, None)
     )
-    assert cost - before == pytest.approx(((through - 310.0) / 10.0) ** 2, rel=1e-6)
-    at = fitting._Layout(state).card + 2
-    change = (pull - free)[at : at + 24 : 6] * 100.0 / (through - 310.0)
+    assert pulled.cost - free.cost == pytest.approx(((through - 310.0) / 10.0) ** 2, rel=1e-6)
+    at = unknowns_of(state).card + 2
+    change = (pulled.gradient - free.gradient)[at : at + 24 : 6] * 100.0 / (through - 310.0)
     np.testing.assert_allclose(change, [1 / 3, 1 / 3, 1 / 3, -1.0], atol=1e-6)
 
 
@@ -132,11 +129,7 @@ def test_a_caliper_reading_pulls_the_gap_to_it():
     simulated = draw_joint(np.random.default_rng(12), PROTOCOLS["level"], noise=FINE)
     truth, at = simulated.truth, 40
     reading = GapReading(float(truth.station_mm[at]), float(truth.gap_mm[at]), 0.05)
-    priors = Priors()
-    begin = start(simulated)
-    with_it = fit_joint(
-        simulated.views, simulated.lenses, begin, simulated.stated, priors, (reading,)
-    )
+    with_it = fit_joint(start(simulated), simulated.beliefs(), (reading,))
     without = fit(simulated)
     station = truth.station_mm
     assert float(with_it.sections(station[at : at + 1]).gap()[0]) == pytest.approx(
@@ -195,7 +188,8 @@ class PlainModel:
     def guess(self) -> np.ndarray:
         b = self.begin
         poses = [
-            np.r_[cv2.Rodrigues(c.camera_from_world)[0].ravel(), c.centre_mm] for c in b.cameras
+            np.r_[cv2.Rodrigues(p.camera.camera_from_world)[0].ravel(), p.camera.centre_mm]
+            for p in b.photos
         ]
         tilts = [c.tilt_rad for c in b.cards]
         c = b.coefficients

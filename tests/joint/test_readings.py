@@ -21,7 +21,6 @@ from gapvision.joint.readings import (
     outlines_off,
     readings_covariance,
 )
-from gapvision.scene.priors import Priors
 
 N = 20_000
 REACH_MM = 325.0  # of both radii
@@ -101,9 +100,7 @@ def told(simulated, joint, u: float, off: float = 0.0):
     truth = simulated.truth
     k = int(np.argmax(joint.sections(truth.station_mm).gap()))
     reading = GapReading(float(truth.station_mm[k]), float(truth.gap_mm[k]) + off, u)
-    return fit_joint(
-        simulated.views, simulated.lenses, joint, simulated.stated, Priors(), (reading,), REFINE
-    )
+    return fit_joint(joint, simulated.beliefs(), (reading,), REFINE)
 
 
 def test_against_rejection_sampling_of_a_fitted_joint(level, photographed):
@@ -137,9 +134,7 @@ def test_a_trial_line_against_rejection_sampling(level, photographed):
         GapReading(*row)
         for row in zip(at, setting, (0.8, 0.8, 0.5), cover, (0.5, 0.5, 0.0), strict=True)
     )
-    joint = fit_joint(
-        level.views, level.lenses, photographed, level.stated, Priors(), readings, REFINE
-    )
+    joint = fit_joint(photographed, level.beliefs(), readings, REFINE)
     rng = np.random.default_rng(34)
     alone = replace(joint, readings=()).draws(np.append(STATION, at), 60_000, rng)
     miss = alone.setting_needed(np.append(np.zeros(len(STATION)), cover))[:, -3:] - setting

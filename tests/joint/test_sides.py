@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from gapvision.errors import JointNotFitted
-from gapvision.joint.sides import tie_sides
-from gapvision.photo.pose import Placed
+from gapvision.joint.placed import PlacedPhoto, Placement
+from gapvision.joint.sides import connect_sides
 from gapvision.trace.outlines import SEEN
 
 THICK_MM = 320.0
@@ -49,21 +49,24 @@ def sight(side, x, slid, seed, rise=0.0, noise_mm=0.5, lean=0.0):
         return SimpleNamespace(state=np.full(len(x), SEEN), xy_px=xy)
 
     trace = SimpleNamespace(lower=line(0, -180.0), upper=line(1, -150.0))
-    return SimpleNamespace(trace=trace, view=SimpleNamespace(side=side))
+    return SimpleNamespace(trace=trace, rows=SimpleNamespace(side=side))
 
 
 def tied(sights, heights):
     """Where the inside's camera comes to lie, station and height, mm."""
     out = {"outside": 1500.0, "inside": -1500.0 - THICK_MM}
-    placed = Placed(
-        [Flat(np.array([0.0, h, out[s.view.side]])) for s, h in zip(sights, heights, strict=True)],
+    placed = Placement(
+        tuple(
+            PlacedPhoto(s, Flat(np.array([0.0, h, out[s.rows.side]])))
+            for s, h in zip(sights, heights, strict=True)
+        ),
         {
             1: Card(1, "outside", np.zeros(3)),
             2: Card(2, "inside", np.array([0.0, 0.0, -THICK_MM])),
         },
     )
-    moved = tie_sides(sights, [s.view for s in sights], placed, 160.0, THICK_MM)
-    return moved.cameras[-1].centre_mm[:2] - [0, heights[-1]]
+    moved = connect_sides(placed, 160.0, THICK_MM)
+    return moved.photos[-1].camera.centre_mm[:2] - [0, heights[-1]]
 
 
 X = np.arange(-800.0, 801, 4.0)
@@ -109,6 +112,6 @@ def test_too_short_a_stretch_is_not_tied():
 
 def test_one_side_alone_stays_where_it_is():
     camera = Flat(np.zeros(3))
-    placed = Placed([camera], {1: Card(1, "outside", np.zeros(3))})
-    alone = sight("outside", X, 0.0, 3)
-    assert tie_sides([alone], [alone.view], placed, 160.0, None) is placed
+    alone = PlacedPhoto(sight("outside", X, 0.0, 3), camera)
+    placed = Placement((alone,), {1: Card(1, "outside", np.zeros(3))})
+    assert connect_sides(placed, 160.0, None) is placed

@@ -48,10 +48,9 @@ def joint_of(values: dict[str, float], factor: dict[str, tuple[float, ...]]) -> 
     sources = len(next(iter(factor.values())))
     rows = [factor.get(k, (0.0,) * sources) for k in SECTION_NAMES]
     return Joint(
-        cameras=(), lens_of=(), lenses=(), cards=(), spline_h=spline, spline_s=spline,
+        photos=(), lenses=(), cards=(), spline_h=spline, spline_s=spline,
         coefficients={k: np.full(spline.size, values[k]) for k in SECTION_NAMES},
-        bias_px=np.zeros((0, 2)), section_factor=np.repeat(np.array(rows), spline.size, axis=0),
-        residual_px=(), corner_px=(), cost=0.0,
+        section_factor=np.repeat(np.array(rows), spline.size, axis=0),
     )  # fmt: skip
 
 

@@ -2,9 +2,7 @@
 
 import json
 from pathlib import Path
-from types import SimpleNamespace
 
-import numpy as np
 import pytest
 
 import gapvision
@@ -12,10 +10,9 @@ from gapvision.answer.text import answer_text
 from gapvision.inputs.options import MeasureOptions
 from gapvision.inputs.user_folder import config_folder
 from gapvision.lengths import parse_diameter
-from gapvision.photo.facts import CameraKey
+from gapvision.photo.facts import CameraKey, PhotoFacts
 from gapvision.photo.lens.files import camera_folder, camera_paths, match_camera
 from gapvision.photo.lens.prior import LEAST_RELATIVE_U, choose_lens
-from gapvision.photo.photo import Photo
 from gapvision.scene.priors import Priors
 from gapvision.spine import measure
 
@@ -27,15 +24,12 @@ FILE = {
 
 
 def photo(width=4032, height=3024, **changes):
-    bgr = np.broadcast_to(np.uint8(0), (height, width, 3))  # no memory
     told = {
-        "bgr": bgr, "width": width, "height": height, "make": "Example", "model": "EX-9",
-        "lens": "main", "focal35_mm": 26.0, "digital_zoom": None, "focal_px": 0.722 * width,
-        "u_focal_px": 80.0, "focal_source": "exif",
+        "path": Path("a.jpg"), "sha256": "", "width": width, "height": height, "make": "Example",
+        "model": "EX-9", "lens": "main", "focal35_mm": 26.0, "digital_zoom": None,
+        "focal_px": 0.722 * width, "u_focal_px": 80.0, "focal_source": "exif", "taken": None,
     }  # fmt: skip
-    taken = SimpleNamespace(**told | changes)
-    taken.key = Photo.key.fget(taken)
-    return taken
+    return PhotoFacts(**told | changes)
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 from pathlib import Path
 from types import SimpleNamespace
 
-import numpy as np
 import pytest
 
 from gapvision.errors import MeasurementError
@@ -13,9 +12,7 @@ FILE = {"focal_px": 2990.0, "u_focal_px": 45.0, "k1": -0.021, "u_k1": 0.004, "wi
 
 
 def photo(width=4032, height=3024):
-    # No pixel is looked at: a broadcast zero has the size of a photograph and no memory.
-    bgr = np.broadcast_to(np.uint8(0), (height, width, 3))
-    return SimpleNamespace(bgr=bgr, focal_px=2912.0, u_focal_px=80.0)
+    return SimpleNamespace(size=(width, height), focal_px=2912.0, u_focal_px=80.0)
 
 
 def written(tmp_path, text=None, **changes):

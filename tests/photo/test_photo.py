@@ -65,7 +65,7 @@ def test_each_exif_orientation_matches_pillow_exif_transpose(tmp_path, form, ori
     # or two on smooth ground; a wrong turn differs by a hundred.
     difference = np.abs(photo.bgr.astype(int) - upright)
     assert np.mean(difference) < (0.5 if form == "JPEG" else 1e-9)
-    assert photo.focal_px == pytest.approx(26 / 36 * WIDTH)
+    assert photo.facts.focal_px == pytest.approx(26 / 36 * WIDTH)
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
@@ -102,8 +102,8 @@ def test_heic_round_trip_is_upright_once(tmp_path, orientation):
     upright = np.asarray(ImageOps.exif_transpose(turned))[..., ::-1]
     assert photo.bgr.shape == upright.shape
     assert np.mean(np.abs(photo.bgr.astype(int) - upright)) < 3  # lossy coding, levels of 255
-    assert photo.focal_px == pytest.approx(24 / 36 * WIDTH)
-    assert photo.taken == "2025-11-25T10:20:30"
+    assert photo.facts.focal_px == pytest.approx(24 / 36 * WIDTH)
+    assert photo.facts.taken == "2025-11-25T10:20:30"
 
 
 @pytest.mark.parametrize("mode", ["L", "RGBA"])
@@ -154,12 +154,16 @@ def test_photo_holds_the_facts_of_the_file(tmp_path):
     tags = exif(6, f35=26, zoom=1.0, lens="Acme 6.8 mm", **when)
     data = jpeg_bytes(exif=tags)
     photo = load_photo(written(tmp_path, "IMG_3.jpg", data))
-    assert (photo.file, photo.path) == ("IMG_3.jpg", tmp_path / "IMG_3.jpg")
-    assert photo.sha256 == hashlib.sha256(data).hexdigest()
-    assert (photo.make, photo.model, photo.lens) == ("Acme", "Phone 7", "Acme 6.8 mm")
-    assert (photo.focal35_mm, photo.digital_zoom) == (26.0, 1.0)
-    assert photo.taken == "2025-11-25T10:20:30+02:00"
-    assert (photo.width, photo.height) == (HEIGHT, WIDTH)
+    assert (photo.facts.file, photo.facts.path) == ("IMG_3.jpg", tmp_path / "IMG_3.jpg")
+    assert photo.facts.sha256 == hashlib.sha256(data).hexdigest()
+    assert (photo.facts.make, photo.facts.model, photo.facts.lens) == (
+        "Acme",
+        "Phone 7",
+        "Acme 6.8 mm",
+    )
+    assert (photo.facts.focal35_mm, photo.facts.digital_zoom) == (26.0, 1.0)
+    assert photo.facts.taken == "2025-11-25T10:20:30+02:00"
+    assert (photo.facts.width, photo.facts.height) == (HEIGHT, WIDTH)
     assert photo.principal_point_px == ((HEIGHT - 1) / 2, (WIDTH - 1) / 2)
     assert not photo.bgr.flags.writeable
 
@@ -178,25 +182,33 @@ def test_focal_prior_by_hand_for_26_mm_on_12_megapixels():
 def test_focal_length_is_assumed_without_a_credible_tag(tmp_path, f35):
     camera = {} if f35 is None else {"f35": f35}
     photo = load_photo(written(tmp_path, "a.jpg", jpeg_bytes(exif=exif(**camera))))
-    assert photo.focal_source == "assumed"
-    assert photo.focal_px == pytest.approx(27 / 36 * WIDTH)
-    assert photo.u_focal_px == pytest.approx(0.12 * photo.focal_px)
+    assert photo.facts.focal_source == "assumed"
+    assert photo.facts.focal_px == pytest.approx(27 / 36 * WIDTH)
+    assert photo.facts.u_focal_px == pytest.approx(0.12 * photo.facts.focal_px)
     # The usual main cameras of phones, 24-30 mm, lie within one standard uncertainty.
-    assert all(abs(f / 36 * WIDTH - photo.focal_px) < photo.u_focal_px for f in (24, 26, 28, 30))
+    assert all(
+        abs(f / 36 * WIDTH - photo.facts.focal_px) < photo.facts.u_focal_px
+        for f in (24, 26, 28, 30)
+    )
 
 
 @pytest.mark.parametrize(("make", "widened"), [("Apple", False), ("Acme", True)])
 def test_digital_zoom_widens_the_prior_unless_the_tag_holds_it(tmp_path, make, widened):
     tags = exif(f35=52, zoom=2.0, make=make)
     photo = load_photo(written(tmp_path, "a.jpg", jpeg_bytes(exif=tags)))
-    assert photo.digital_zoom == 2.0
+    assert photo.facts.digital_zoom == 2.0
     # Unsure: the focal length may be twice as long in pixels, two standard uncertainties away.
-    assert (photo.u_focal_px >= 0.5 * photo.focal_px) == widened
+    assert (photo.facts.u_focal_px >= 0.5 * photo.facts.focal_px) == widened
 
 
 def test_picture_without_exif_is_read(tmp_path):
     photo = load_photo(written(tmp_path, "a.jpg", jpeg_bytes()))
-    assert (photo.make, photo.lens, photo.taken, photo.focal35_mm) == ("", "", None, None)
+    assert (photo.facts.make, photo.facts.lens, photo.facts.taken, photo.facts.focal35_mm) == (
+        "",
+        "",
+        None,
+        None,
+    )
 
 
 def test_corrupt_exif_costs_its_facts_only(tmp_path):
@@ -206,12 +218,12 @@ def test_corrupt_exif_costs_its_facts_only(tmp_path):
         bad = data[:at] + b"\xff" + data[at + 1 :]
         photo = load_photo(written(tmp_path, "a.jpg", bad))
         assert photo.bgr.shape[2] == 3
-        assert photo.taken is None
+        assert photo.facts.taken is None
 
 
 def test_tiff_with_its_exif_out_of_reach_is_read(tmp_path):
     data = saved("TIFF", tiffinfo={0x8769: 99_999_999})
-    assert load_photo(written(tmp_path, "a.tif", data)).focal_source == "assumed"
+    assert load_photo(written(tmp_path, "a.tif", data)).facts.focal_source == "assumed"
 
 
 def test_linear_follows_iec_61966_2_1():
@@ -340,7 +352,7 @@ def test_jpeg_padded_with_zeros_is_refused_despite_the_end_of_its_thumbnail(tmp_
     block = b"Exif\0\0" + thumbnail
     data = jpeg_bytes()
     data = data[:2] + b"\xff\xe1" + struct.pack(">H", len(block) + 2) + block + data[2:]
-    assert load_photo(written(tmp_path, "whole.jpg", data)).height == HEIGHT
+    assert load_photo(written(tmp_path, "whole.jpg", data)).facts.height == HEIGHT
     padded = data[:-4000] + bytes(4000)
     refused(PhotoUnreadable, "truncated", "breaks off", written(tmp_path, "a.jpg", padded))
 

@@ -75,7 +75,8 @@ def check_still_measurable(content, tmp_path, name):
     """What `measure` reads of the file is as in the original."""
     (tmp_path / name).write_bytes(content)
     photo = load_photo(tmp_path / name)
-    assert (photo.make, photo.model, photo.lens, photo.focal35_mm, photo.taken) == (
+    facts = photo.facts
+    assert (facts.make, facts.model, facts.lens, facts.focal35_mm, facts.taken) == (
         "Example", "EX-1", "EX main", 26.0, "2026-05-14T09:12:33+02:00",
     )  # fmt: skip
     return photo.bgr

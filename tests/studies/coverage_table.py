@@ -85,9 +85,8 @@ def _shown(simulated: SimulatedJoint, joint: Joint) -> np.ndarray:
     shown = np.ones(len(at), bool)
     for log in ("lower", "upper"):
         seen = [
-            residuals(camera, o, joint)[1]
-            for view, camera in zip(simulated.views, joint.cameras, strict=True)
-            for o in view.outlines if o.log == log
+            residuals(p.camera, o, joint)[1]
+            for p in joint.photos for o in p.rows.outlines if o.log == log
         ]  # fmt: skip
         seen = np.sort(np.concatenate([*seen, [-np.inf, np.inf]]))
         after = np.clip(np.searchsorted(seen, at), 1, len(seen) - 1)
@@ -132,11 +131,9 @@ def with_trial(
         photos=(), trials=scribed(simulated, joint, rng, off_mm, at_mm), cover_mm=COVER_MM
     )
     at = np.array([t.station_mm for t in options.trials])
-    by_hand = compare(options, joint, at, np.zeros(len(at)), 1.0)
-    readings = tuple(as_reading(b, 1.0) for b in by_hand if b.used)
-    return fit_joint(
-        simulated.views, simulated.lenses, joint, simulated.stated, Priors(), readings, REFINE
-    )
+    by_hand = compare(options, joint, at, np.zeros(len(at)))
+    readings = tuple(as_reading(b) for b in by_hand if b.used)
+    return fit_joint(joint, simulated.beliefs(), readings, REFINE)
 
 
 def scribed(

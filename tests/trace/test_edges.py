@@ -9,7 +9,7 @@ from gapvision.photo.light import linear
 from gapvision.scene.camera import FACING, Camera
 from gapvision.trace.edges import BACK_PX, LOG_PX, fit_edges
 from gapvision.trace.rectified import CELL_MM, Band
-from gapvision.trace.sight import Strip
+from gapvision.trace.traced_photo import Strip
 
 SIZE = (1000, 260)  # px
 PX_PER_MM = 1.8  # of a phone at 1.65 m from the logs' axes
@@ -29,7 +29,7 @@ def band():
     camera = Camera(FACING["outside"], centre, PX_PER_MM * centre[2], 0.0, SIZE)
     seen = np.ones((rows, columns), bool)
     left, top = centre[0] - columns / 2, centre[1] + rows / 2
-    return Band(np.zeros((rows, columns, 3), np.uint8), seen, ~seen, camera, left, top, 0.0)
+    return Band(seen, ~seen, camera, left, top, 0.0)
 
 
 def picture(levels=LEVELS, gap=60.0, limb=(0.0, 0.0), blur=BLUR_PX, noise=0.0, seed=0):
@@ -56,7 +56,7 @@ def fit(band, linear_bgr, gap=60.0, off=0.0, least_good=0.999):
 
     NaN where a fit says of itself that it does not hold, and that must be rare.
     """
-    blocks = band.bgr.shape[1] // BLOCK
+    blocks = band.seen.shape[1] // BLOCK
     column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
     x = band.to_image(column, 0 * column)[:, 0]
     true = UPPER_PX + SLOPE * (x - SIZE[0] / 2) + np.array([[0.0], [gap]])

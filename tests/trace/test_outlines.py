@@ -190,7 +190,7 @@ def by_hand(upper_row, lower_row, front=None):
     """A trace from labels that say clearly where the two lines are (rows by column)."""
     rows, columns = 120, 240
     whole = np.ones((rows, columns), bool)
-    band = Band(np.zeros((rows, columns, 3), np.uint8), whole, ~whole, CAMERA, -60.0, -120.0, 0.0)
+    band = Band(whole, ~whole, CAMERA, -60.0, -120.0, 0.0)
     row = np.arange(rows)[:, None]
     upper, lower = (np.broadcast_to(r, columns)[None] for r in (upper_row, lower_row))
     masks = {UPPER: row < upper, GAP: (row >= upper) & (row < lower), LOWER: row >= lower}

@@ -10,10 +10,10 @@ import numpy as np
 
 from gapvision.errors import MeasurementError, NotCalibrated
 from gapvision.photo.cards import CardSighting, find_cards
-from gapvision.photo.facts import CameraKey
+from gapvision.photo.facts import CameraKey, PhotoFacts
 from gapvision.photo.lens.files import NO_ZOOM
 from gapvision.photo.lens.fit import LEAST_CORNERS, Calibration, fit_lens, named, sheet_view
-from gapvision.photo.photo import Photo, load_photo, photo_paths
+from gapvision.photo.photo import load_photo, photo_paths
 
 # Exif's orientations of a picture that was turned upright from a sensor held otherwise.
 UPSIDE_DOWN, TURNED_RIGHT, TURNED_LEFT = 3, 6, 8
@@ -71,13 +71,14 @@ def _look(paths: Sequence[Path], progress) -> tuple[list, list[tuple[str, str]]]
     found, poor, seen = [], [], set()
     for k, path in enumerate(paths):
         try:
-            photo = load_photo(path)
+            loaded = load_photo(path)
+            photo = loaded.facts
             if photo.sha256 in seen:
                 poor.append((photo.file, "the same picture as another"))
             elif photo.digital_zoom is not None and photo.digital_zoom > NO_ZOOM:
                 poor.append((photo.file, f"taken with a digital zoom of {photo.digital_zoom:g}"))
             else:
-                sightings = [_on_sensor(s, photo) for s in find_cards(photo.bgr, photo.file)]
+                sightings = [_on_sensor(s, photo) for s in find_cards(loaded.bgr, photo.file)]
                 found.append((photo.key, photo.focal_px, photo.file, sightings))
             seen.add(photo.sha256)
         except MeasurementError as error:
@@ -104,7 +105,7 @@ def _sheet(sightings: Sequence[CardSighting]) -> tuple[int, ...]:
     return tuple(numbers)
 
 
-def _on_sensor(sighting: CardSighting, photo: Photo) -> CardSighting:
+def _on_sensor(sighting: CardSighting, photo: PhotoFacts) -> CardSighting:
     """A sighting with its corners as the sensor has them, whichever way the camera was held.
 
     The principal point is the sensor's. A picture that stands upright without its Exif saying so was

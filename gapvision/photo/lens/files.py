@@ -6,14 +6,10 @@ import math
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from gapvision.errors import MeasurementError, NotCalibrated
 from gapvision.inputs.user_folder import config_folder
-from gapvision.photo.facts import CameraKey
-
-if TYPE_CHECKING:
-    from gapvision.photo.photo import Photo
+from gapvision.photo.facts import CameraKey, PhotoFacts
 
 FORMAT, VERSION = "gapvision-camera", 1
 
@@ -131,7 +127,7 @@ def camera_text(name: str) -> str:
         raise MeasurementError("no-access", f"{path} could not be read: {error}.") from error
 
 
-def match_camera(photo: Photo) -> tuple[CameraFile | None, str]:
+def match_camera(photo: PhotoFacts) -> tuple[CameraFile | None, str]:
     """The calibration of a photograph's lens, and where there is none of use, why.
 
     Returns

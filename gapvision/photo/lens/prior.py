@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+from gapvision.photo.facts import PhotoFacts
 from gapvision.photo.lens.files import match_camera, read_camera
-from gapvision.photo.photo import Photo
 from gapvision.scene.camera import Lens
 from gapvision.scene.priors import Priors
 
@@ -18,12 +18,12 @@ REAL_FOCAL_MM = 6.0
 LOG_DISTANCE_MM = 1500.0
 
 
-def choose_lens(photo: Photo, camera: Path | None = None) -> tuple[Lens, str]:
+def choose_lens(photo: PhotoFacts, camera: Path | None = None) -> tuple[Lens, str]:
     """The prior of a photograph's lens, and in words where it comes from.
 
     Parameters
     ----------
-    photo : Photo
+    photo : PhotoFacts
     camera : Path, optional
         A camera file that overrides what the camera folder holds.
 
@@ -47,12 +47,12 @@ def choose_lens(photo: Photo, camera: Path | None = None) -> tuple[Lens, str]:
     return lens_of(photo), photo.focal_source + (f": {why_not}" if why_not else "")
 
 
-def lens_of(photo: Photo, camera: Path | None = None) -> Lens:
+def lens_of(photo: PhotoFacts, camera: Path | None = None) -> Lens:
     """The prior of a photograph's lens, by a camera file or by the photograph alone.
 
     Parameters
     ----------
-    photo : Photo
+    photo : PhotoFacts
     camera : Path, optional
         A TOML file with ``focal_px``, ``u_focal_px``, ``k1``, ``u_k1`` (OpenCV's sign, coordinates
         normalised by the focal length) and ``width_px``, the long side of the pictures that it was
@@ -67,7 +67,7 @@ def lens_of(photo: Photo, camera: Path | None = None) -> Lens:
     if camera is None:
         return Lens(photo.focal_px, photo.u_focal_px, 0.0, Priors().k1)
     known = read_camera(camera)
-    scale = max(photo.bgr.shape[:2]) / known.width_px
+    scale = max(photo.size) / known.width_px
     refocus = 0.0
     if known.distance_mm is not None:
         refocus = REAL_FOCAL_MM * abs(1 / known.distance_mm - 1 / LOG_DISTANCE_MM) / 2

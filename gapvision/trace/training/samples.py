@@ -18,7 +18,7 @@ from gapvision.scene import card
 from gapvision.scene.camera import FACING, Camera, rotation
 from gapvision.trace.labels import FRONT, GAP, LOWER, UPPER, sight_slope
 from gapvision.trace.rectified import CELL_MM, Band, cut_band, visible_stretch
-from gapvision.trace.sight import ABOVE_CROWN_MM, BEYOND_CROWN_MM
+from gapvision.trace.traced_photo import ABOVE_CROWN_MM, BEYOND_CROWN_MM
 
 IGNORE = 255
 LEVEL_SLOPE = 0.02  # of sight; below it either log may be the nearer one where they meet
@@ -143,11 +143,11 @@ def make_sample(folder: Path, truth: dict, shot: dict, rng: np.random.Generator)
     else:
         expected, above, below = nail - half, ABOVE_CROWN_MM, BEYOND_CROWN_MM
     z = rng.normal(0, 10)
-    band = cut_band(
+    band, picture = cut_band(
         bgr, camera, z, visible_stretch(camera, expected, z), expected + above, expected - below,
         polygons,
     )  # fmt: skip
-    rows, columns = band.bgr.shape[:2]
+    columns = picture.shape[1]
     line = {}
     for log, top in (("upper", False), ("lower", True)):
         c, r = band.from_image(silhouette(truth[log], exact, top))
@@ -160,7 +160,7 @@ def make_sample(folder: Path, truth: dict, shot: dict, rng: np.random.Generator)
     label[:, _past_the_ends(truth, band)] = IGNORE
     part = _rendered(shot, band)
     return Sample(
-        band.bgr[:, part], (band.hidden | ~band.seen)[:, part], band.seen[:, part],
+        picture[:, part], (band.hidden | ~band.seen)[:, part], band.seen[:, part],
         label[:, part], line["upper"][part], line["lower"][part], above / CELL_MM,
         sight_slope(band),
     )  # fmt: skip
@@ -168,7 +168,7 @@ def make_sample(folder: Path, truth: dict, shot: dict, rng: np.random.Generator)
 
 def _past_the_ends(truth: dict, band: Band) -> np.ndarray:
     """Columns (n,), bool, in which the logs end past a crossing wall, or where that begins to show."""
-    past = np.zeros(band.bgr.shape[1], bool)
+    past = np.zeros(band.seen.shape[1], bool)
     for x in truth.get("crossing", []):
         outwards = np.sign(x)
         past |= outwards * (band.stations() - x) > LOGS_PAST_CROSSING_MM - END_SHOWS_MM
@@ -201,7 +201,7 @@ def _labels(upper: np.ndarray, lower: np.ndarray, slope: np.ndarray) -> np.ndarr
 
 def _in_front(truth: dict, band: Band, camera: Camera) -> np.ndarray:
     """Where straps (``occluders``) or crossing logs (``crossing``) stand before the joint."""
-    mask = np.zeros(band.bgr.shape[:2], np.uint8)
+    mask = np.zeros(band.seen.shape, np.uint8)
     shapes = []
     for q in truth.get("occluders", []):
         c, r, u = (np.array(q[k], float) for k in ("centre", "right", "up"))

@@ -1,4 +1,4 @@
-"""One photograph by itself: cards, its own camera, and both outlines traced -> Sight."""
+"""One photograph by itself: cards, its own camera, and both outlines traced -> TracedPhoto."""
 
 from __future__ import annotations
 
@@ -8,14 +8,15 @@ import numpy as np
 
 from gapvision.errors import OutlinesNotFound
 from gapvision.photo.cards import CardSighting
+from gapvision.photo.facts import PhotoFacts
 from gapvision.photo.light import linear, to_8bit
 from gapvision.photo.photo import Photo
 from gapvision.photo.pose import joint_z, place_cards
 from gapvision.scene import card
 from gapvision.scene.camera import Lens
-from gapvision.scene.hung_card import card_axes
+from gapvision.scene.hung_card import HungCard
+from gapvision.scene.photo_rows import PhotoRows
 from gapvision.scene.priors import Priors
-from gapvision.scene.view import View
 from gapvision.trace.labels import BLOCK, in_blocks, label_cells, network_input
 from gapvision.trace.limbs import line_places
 from gapvision.trace.outlines import (
@@ -23,7 +24,7 @@ from gapvision.trace.outlines import (
     SEEN,
     SHUT,
     UNSURE,
-    Line,
+    TracedOutline,
     Trace,
     first_lines,
     trace_outlines,
@@ -35,7 +36,7 @@ BEYOND_CROWN_MM = 260.0  # and on the gap's side: 150 mm of gap, and a diameter 
 FREE_REACH_MM = 420.0  # where a free card tells nothing of the joint's height
 BACKING_MM = 3.0  # rim beside a cut card that its stiff backing may show
 
-STRIP_MM = 45.0  # kept of the picture around the joint, for a second look
+CROP_MM = 45.0  # kept of the picture around the joint, for a second look
 LEAST_BLOCKS = 25  # 100 mm of both outlines
 LEAST_ALONE = (
     100  # 400 mm of one: seen steeply the gap looks shut, and the nearer log's limb is plain
@@ -43,7 +44,7 @@ LEAST_ALONE = (
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Strip:
+class Crop:
     """A part of the photograph, upright, kept when the picture is let go."""
 
     bgr: np.ndarray
@@ -67,88 +68,117 @@ def _plain(ys: np.ndarray, xs: np.ndarray) -> bool:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Sight:
+class TracedPhoto:
     """What one photograph shows, in its own frame (first card's nail, hanging plumb)."""
 
-    photo: Photo  # its pixels dropped: bgr is empty
-    view: View
-    band: Band
+    facts: PhotoFacts
+    label: str  # what texts call it
+    lens_source: str  # where the prior of its lens is from, as `choose_lens` tells
+    rows: PhotoRows  # cards only: outlines come with the joint that they are fitted to
+    band: Band  # without its picture
     chances: np.ndarray  # float16 (4, rows, blocks), from `in_blocks`
     places: np.ndarray  # float16 (2, rows + 1, blocks), from `line_places`
     trace: Trace
-    strip: Strip
+    crop: Crop
     unread_cards: tuple[int, ...] = ()  # of which parts are seen
 
 
-def camera_of(view: View, lens: Lens, hung_on: str):
-    """The photograph's camera and cards in a frame of its own."""
-    alone = replace(view, lens=0)
-    return place_cards([alone], [lens], hung_on)
+@dataclass(frozen=True, eq=False, slots=True)
+class ReadPhoto:
+    """A photograph whose cards are read: all that tracing needs to know of it.
+
+    ``label`` is what texts call it, ``lens_source`` where the prior of its lens is from, as
+    `gapvision.photo.lens.prior.choose_lens` tells; ``unread_cards`` are those of which parts are seen.
+    """
+
+    photo: Photo
+    label: str
+    side: str
+    sightings: tuple[CardSighting, ...]
+    unread_cards: tuple[int, ...]
+    lens: Lens
+    lens_source: str
 
 
-def take_sight(
-    photo: Photo,
-    sightings: list[CardSighting],
-    side: str,
-    lens: Lens,
-    hung_on: str,
-    stated: dict,
-    priors: Priors,
-) -> Sight:
-    """Trace the joint in one photograph whose cards are found.
+def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> TracedPhoto:
+    """Trace the joint in one photograph by itself.
+
+    Parameters
+    ----------
+    hung_on : ``"upper"``, ``"lower"`` or ``"free"``: what the cards hang on.
+    stated : ``"upper"``/``"lower"`` -> stated half diameter by station, or None.
 
     Raises
     ------
     OutlinesNotFound
         Where the joint lies outside the picture or hardly anything of it can be traced.
     """
-    size = (photo.bgr.shape[1], photo.bgr.shape[0])
-    view = View(side, size, 0, tuple(sightings))
-    placed = camera_of(view, lens, hung_on)
-    camera = placed.cameras[0]
-    cards = list(placed.cards.values())
-    middle = np.zeros(1)
+    rows = PhotoRows(read.side, read.photo.facts.size, 0, read.sightings)
+    placed = place_cards([rows], [read.lens], hung_on)
+    camera, cards = placed.cameras[0], list(placed.cards.values())
+    reach = _reach(cards, hung_on, stated, priors)
+    stretch = visible_stretch(camera, reach.joint_mm, reach.z_mm)
+    if stretch[1] - stretch[0] < 150.0:
+        raise OutlinesNotFound(
+            "joint-outside",
+            f"{read.label}: the joint between the logs should lie outside this picture by the "
+            "card's place; photograph so that card and gap are both well inside.",
+        )
+    printed = {s.number: s.print_scale for s in read.sightings}
+    polygons = [c.points(_with_backing() * printed[c.number]) for c in cards]
+    bgr = read.photo.bgr
+    band, band_bgr = cut_band(
+        to_8bit(bgr), camera, reach.z_mm, stretch, reach.top_mm, reach.bottom_mm, polygons
+    )
+    planes = network_input(band, band_bgr, reach.expected_row)
+    chances = in_blocks(label_cells(planes))
+    places = line_places(planes, first_lines(band, chances), BLOCK)
+    trace = trace_outlines(Crop(bgr, 0, 0).linear, band, chances, places)
+    if not shows_gap(trace):
+        trace = _longer_alone(trace)
+        if trace is None:
+            raise no_outlines(read.label)
+    return TracedPhoto(
+        read.photo.facts, read.label, read.lens_source, rows, band,
+        chances.astype(np.float16), places.astype(np.float16), trace, _crop(bgr, trace),
+        read.unread_cards,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Reach:
+    """Where the joint must lie in one photograph's own frame, mm: heights, and across the wall.
+
+    ``expected_mm`` is where the cards' log should end, None where its cards do not tell.
+    """
+
+    z_mm: float
+    joint_mm: float
+    top_mm: float
+    bottom_mm: float
+    expected_mm: float | None
+
+    @property
+    def expected_row(self) -> float | None:
+        return None if self.expected_mm is None else (self.top_mm - self.expected_mm) / CELL_MM
+
+
+def _reach(cards: list[HungCard], hung_on: str, stated: dict, priors: Priors) -> _Reach:
     half = {
-        log: stated[log](middle)
-        if stated[log] is not None
-        else np.array([priors.unknown_radius_mm])  # noqa: E501
+        log: np.array([priors.unknown_radius_mm])
+        if stated[log] is None
+        else stated[log](np.zeros(1))
         for log in ("upper", "lower")
     }
     z = joint_z(cards, half, priors)
     nail = float(np.median([c.nail_mm[1] for c in cards]))
     if hung_on == "upper":
-        expected = nail - float(half["upper"][0])
-        top, bottom = expected + ABOVE_CROWN_MM, expected - BEYOND_CROWN_MM
-    elif hung_on == "lower":
-        expected = nail + float(half["lower"][0])
-        top, bottom = expected + BEYOND_CROWN_MM, expected - ABOVE_CROWN_MM
-    else:
-        expected, top, bottom = None, nail + FREE_REACH_MM, nail - FREE_REACH_MM
-    along = expected if expected is not None else nail
-    stretch = visible_stretch(camera, along, z)
-    if stretch[1] - stretch[0] < 150.0:
-        raise OutlinesNotFound(
-            "joint-outside",
-            f"{photo.file}: the joint between the logs should lie outside this picture by the "
-            "card's place; photograph so that card and gap are both well inside.",
-        )
-    polygons = [c.nail_mm + _with_backing() @ card_axes(c.tilt_rad, c.side).T for c in cards]
-    band = cut_band(to_8bit(photo.bgr), camera, z, stretch, top, bottom, polygons)
-    row = None if expected is None else top - expected
-    planes = network_input(band, row)
-    chances = in_blocks(label_cells(planes))
-    places = line_places(planes, first_lines(band, chances), BLOCK)
-    whole = Strip(photo.bgr, 0, 0)
-    trace = trace_outlines(whole.linear, band, chances, places)
-    if not shows_gap(trace):
-        trace = _longer_alone(trace)
-        if trace is None:
-            raise no_outlines(photo)
-    strip = _strip(photo.bgr, band, trace)
-    band = replace(band, bgr=np.empty((0, 0, 3), np.uint8))
-    photo = replace(photo, bgr=np.empty((0, 0, 3), np.uint8))
-    seen = chances.astype(np.float16), places.astype(np.float16)
-    return Sight(photo, view, band, *seen, trace, strip)
+        crown = nail - float(half["upper"][0])
+        return _Reach(z, crown, crown + ABOVE_CROWN_MM, crown - BEYOND_CROWN_MM, crown)
+    if hung_on == "lower":
+        crown = nail + float(half["lower"][0])
+        return _Reach(z, crown, crown + BEYOND_CROWN_MM, crown - ABOVE_CROWN_MM, crown)
+    return _Reach(z, nail, nail + FREE_REACH_MM, nail - FREE_REACH_MM, None)
 
 
 def shows_gap(trace: Trace) -> bool:
@@ -157,11 +187,11 @@ def shows_gap(trace: Trace) -> bool:
     return int(both.sum()) >= LEAST_BLOCKS
 
 
-def no_outlines(photo: Photo) -> OutlinesNotFound:
+def no_outlines(label: str) -> OutlinesNotFound:
     """What to say of a photograph in which the gap is not seen."""
     return OutlinesNotFound(
         "no-outlines",
-        f"{photo.file}: the open gap could not be traced below the upper log; it must be "
+        f"{label}: the open gap could not be traced below the upper log; it must be "
         "open by at least 3 mm, in the picture, and different from what lies behind it: "
         "hang a plain cloth behind the gap and photograph level with it.",
     )
@@ -186,35 +216,34 @@ def _with_backing() -> np.ndarray:
     return np.concatenate([grown, np.zeros((4, 1))], 1)
 
 
-def _strip(bgr: np.ndarray, band: Band, trace: Trace) -> Strip:
-    reach = STRIP_MM / float(np.median(trace.mm_per_px))
+def _crop(bgr: np.ndarray, trace: Trace) -> Crop:
+    """What a second look may need, and no more: the picture itself is let go."""
+    reach = CROP_MM / float(np.median(trace.mm_per_px))
     seen = (trace.upper.state == SEEN) | (trace.lower.state == SEEN)
     y = np.concatenate([trace.upper.xy_px[seen, 1], trace.lower.xy_px[seen, 1]])
     y0 = int(np.clip(y.min() - reach, 0, bgr.shape[0] - 2))
     y1 = int(np.clip(y.max() + reach, y0 + 1, bgr.shape[0]))
-    return Strip(bgr[y0:y1].copy(), 0, y0)
+    return Crop(bgr[y0:y1].copy(), 0, y0)
 
 
-def retrace(sight: Sight, upper_px: np.ndarray, lower_px: np.ndarray) -> Sight:
+def retrace(photo: TracedPhoto, upper_px: np.ndarray, lower_px: np.ndarray) -> TracedPhoto:
     """Trace again near the outlines that the joint predicts, each (n, 2) px."""
     guide = []
     for px in (upper_px, lower_px):
-        column, row = sight.band.from_image(px)
+        column, row = photo.band.from_image(px)
         order = np.argsort(column)
-        blocks = len(sight.trace.station_mm)
+        blocks = len(photo.trace.station_mm)
         at = (np.arange(blocks) + 0.5) * BLOCK - 0.5
         guide.append(np.interp(at, column[order], row[order], left=np.nan, right=np.nan))
-    trace = trace_outlines(
-        sight.strip.linear, sight.band, sight.chances, sight.places, tuple(guide)
-    )
+    trace = trace_outlines(photo.crop.linear, photo.band, photo.chances, photo.places, tuple(guide))
     opening = CELL_MM * (guide[1] - guide[0]) / trace.mm_per_px
     shut = np.nan_to_num(opening, nan=np.inf) < LEAST_GAP_PX
     return replace(
-        sight,
+        photo,
         trace=replace(trace, upper=_close(trace.upper, shut), lower=_close(trace.lower, shut)),
     )
 
 
-def _close(line: Line, shut: np.ndarray) -> Line:
+def _close(line: TracedOutline, shut: np.ndarray) -> TracedOutline:
     """Call a line's seen blocks shut where the joint says that no light comes through there."""
     return replace(line, state=np.where((line.state == SEEN) & shut, SHUT, line.state))

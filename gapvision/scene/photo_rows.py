@@ -1,4 +1,4 @@
-"""TODO"""
+"""What one photograph brings to the fit: its cards' corners and rows of both outlines."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Outline:
+class OutlineRows:
     """Traced points of one log's outline in one photograph: px (n, 2) and their uncertainty (n,)."""
 
     log: str
@@ -17,11 +17,11 @@ class Outline:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class View:
+class PhotoRows:
     """What one photograph brings to the fit. ``lens`` groups photographs that share a focal length."""
 
     side: str
     size: tuple[int, int]
     lens: int
     sightings: tuple = ()
-    outlines: tuple[Outline, ...] = ()
+    outlines: tuple[OutlineRows, ...] = ()

@@ -12,11 +12,11 @@ from gapvision.answer.chains import find_chains
 from gapvision.answer.picture.extent_strip import extent_strip
 from gapvision.errors import JointNotFitted
 from gapvision.inputs.options import MeasureOptions
+from gapvision.joint.connect import _check_chain, _check_thickness, connect_photographs
 from gapvision.joint.disagreement import u_label
-from gapvision.joint.gather import _paths, gather_sights
+from gapvision.joint.gather import _paths, gather_photos
 from gapvision.joint.photo_results import PhotoResult
 from gapvision.joint.sides import check_inside_cards
-from gapvision.joint.tie import _check_chain, _check_thickness, tie_photographs
 from gapvision.photo.pose import place_cards
 from gapvision.scene.priors import Priors
 from gapvision.trace.outlines import SEEN
@@ -58,8 +58,8 @@ def test_a_chain_hangs_together_whatever_the_order(joint):
 
 
 def sight(file, *numbers):
-    view = SimpleNamespace(sightings=[SimpleNamespace(number=n) for n in numbers])
-    return SimpleNamespace(photo=SimpleNamespace(file=file), view=view)
+    rows = SimpleNamespace(sightings=[SimpleNamespace(number=n) for n in numbers])
+    return SimpleNamespace(label=file, rows=rows)
 
 
 def test_photographs_of_which_no_two_share_a_card_are_refused():
@@ -74,16 +74,17 @@ def test_photographs_of_which_no_two_share_a_card_are_refused():
 def test_two_of_the_inside_that_share_no_card_do_not_cost_the_joint_of_the_outside():
     """Both may be left out, each by name; what the outside shows is measured."""
     options = MeasureOptions(photos=tuple(DEMO / f"photo{k}.jpg" for k in (0, 1)))
-    sights, lenses, _ = gather_sights(options, Priors(), None)
-    for number, name in ((7, "in7.jpg"), (9, "in9.jpg")):
-        view = replace(showing(sights[0].view, number), side="inside")
-        photo = replace(sights[0].photo, file=name, path=Path(name))
-        sights.append(replace(sights[0], view=view, photo=photo))
-    views = [s.view for s in sights]
-    where = place_cards(views, lenses, "upper")
-    kept, _, _, _, untied = tie_photographs(options, sights, views, where, Priors())
-    assert {s.photo.file for s in kept} >= {"photo0.jpg", "photo1.jpg"}
-    assert any("in9.jpg is left out: it shows card 9 and none" in p.lacked for p in untied)
+    gathered = gather_photos(options, Priors(), None)
+    first = gathered.photos[0]
+    inside = tuple(
+        replace(first, label=name, rows=replace(showing(first.rows, number), side="inside"))
+        for number, name in ((7, "in7.jpg"), (9, "in9.jpg"))
+    )
+    found = connect_photographs(
+        options, replace(gathered, photos=gathered.photos + inside), Priors()
+    )
+    assert {p.traced.label for p in found.placed.photos} >= {"photo0.jpg", "photo1.jpg"}
+    assert any("in9.jpg is left out: it shows card 9 and none" in p.lacked for p in found.left_out)
 
 
 @pytest.mark.parametrize(
@@ -115,28 +116,30 @@ def test_photographs_of_one_name_are_told_apart_by_their_folders(tmp_path):
     for side, file in (("out", "photo0.jpg"), ("in", "photo1.jpg")):
         (tmp_path / side).mkdir()
         (tmp_path / side / "IMG_1.jpg").write_bytes((DEMO / file).read_bytes())
-    sights, _, _ = gather_sights(
-        MeasureOptions(photos=(tmp_path / "out", tmp_path / "in")), Priors(), None
-    )
-    assert [s.photo.file for s in sights] == ["out/IMG_1.jpg", "in/IMG_1.jpg"]
-    result = PhotoResult(str(sights[0].photo.path), "", "outside", True)
+    options = MeasureOptions(photos=(tmp_path / "out", tmp_path / "in"))
+    photos = gather_photos(options, Priors(), None).photos
+    assert [p.label for p in photos] == ["out/IMG_1.jpg", "in/IMG_1.jpg"]
+    assert [p.facts.file for p in photos] == ["IMG_1.jpg", "IMG_1.jpg"]  # the file keeps its name
+    result = PhotoResult(str(photos[0].facts.path), "", "outside", True)
     assert result.name == "IMG_1.jpg"
-    assert replace(result, label=sights[0].photo.file).name == "out/IMG_1.jpg"
+    assert replace(result, label=photos[0].label).name == "out/IMG_1.jpg"
 
 
 def test_inside_card_that_no_photograph_shows(joint):
     with pytest.raises(JointNotFitted, match="Card 7 was stated to hang inside"):
-        check_inside_cards(joint.views, (7,))
-    check_inside_cards(joint.views, (2,))
+        check_inside_cards([SimpleNamespace(rows=v) for v in joint.views], (7,))
+    check_inside_cards([SimpleNamespace(rows=v) for v in joint.views], (2,))
 
 
 def test_a_photograph_that_shows_nothing_of_the_stretch_adds_no_doubt(joint):
     """It may be needed to tie others; of the stretch it knows nothing, wrong or right."""
     states = SimpleNamespace(state=np.full(100, SEEN))
-    sights = [SimpleNamespace(trace=SimpleNamespace(upper=states, lower=states))] * 3
+    trace = SimpleNamespace(upper=states, lower=states)
     fitted, at = fit(joint), joint.truth.station_mm
-    two = u_label(sights, [*joint.views[:2], replace(joint.views[2], outlines=())], fitted, at)
-    np.testing.assert_allclose(two, u_label(sights[:2], joint.views[:2], fitted, at))
+    *both, third = fitted.photos
+    bare = replace(third, rows=replace(third.rows, outlines=()))
+    two = u_label([(trace, p) for p in (*both, bare)], fitted, at)
+    np.testing.assert_allclose(two, u_label([(trace, p) for p in both], fitted, at))
 
 
 def test_neither_chain_nor_picture_minds_it():

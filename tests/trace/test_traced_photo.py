@@ -12,9 +12,9 @@ from gapvision.inputs.options import MeasureOptions
 from gapvision.joint import gather
 from gapvision.joint.gap import gap_profile
 from gapvision.scene.priors import Priors
-from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, Line, Trace
+from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, TracedOutline, Trace
 from gapvision.trace.rows import rough_mm
-from gapvision.trace.sight import _longer_alone, shows_gap
+from gapvision.trace.traced_photo import _longer_alone, shows_gap
 
 DEMO = Path(__file__).parents[2] / "gapvision" / "cli" / "demo_photos"
 
@@ -25,7 +25,7 @@ def trace(upper_seen, lower_seen, n=400):
     seen = {"upper": at < upper_seen, "lower": at >= n - lower_seen}
     none = np.zeros(n)
     lines = {
-        log: Line(none, np.zeros((n, 2)), none + 1, np.where(s, SEEN, HIDDEN))
+        log: TracedOutline(none, np.zeros((n, 2)), none + 1, np.where(s, SEEN, HIDDEN))
         for log, s in seen.items()
     }
     return Trace(none, lines["upper"], lines["lower"], none + 0.5)
@@ -57,12 +57,12 @@ def test_rows_of_a_sweep_from_one_height_are_believed_less():
 @pytest.fixture
 def half_blind(monkeypatch):
     """Photographs' sights as they are, but for the first ``n``, of which one outline is unsure."""
-    real, seen = gather.take_sight, []
+    real, seen = gather.trace_photo, []
 
     def blind(n):
-        def take(photo, *rest):
-            sight = real(photo, *rest)
-            seen.append(photo.file)
+        def take(read, *rest):
+            sight = real(read, *rest)
+            seen.append(read.label)
             lower = sight.trace.lower
             unsure = replace(lower, state=np.full_like(lower.state, UNSURE))
             return (
@@ -71,7 +71,7 @@ def half_blind(monkeypatch):
                 else sight
             )
 
-        monkeypatch.setattr(gather, "take_sight", take)
+        monkeypatch.setattr(gather, "trace_photo", take)
 
     return blind
 
@@ -79,16 +79,16 @@ def half_blind(monkeypatch):
 def test_photographs_that_all_show_one_outline_only_are_refused(half_blind):
     half_blind(1)
     with pytest.raises(OutlinesNotFound) as refused:
-        gather.gather_sights(MeasureOptions(photos=(DEMO / "photo0.jpg",)), Priors(), None)
+        gather.gather_photos(MeasureOptions(photos=(DEMO / "photo0.jpg",)), Priors(), None)
     assert refused.value.code == "no-outlines" and "photo0.jpg" in refused.value.text
 
 
 def test_beside_one_that_shows_the_gap_a_single_outline_serves(half_blind):
     half_blind(1)
     options = MeasureOptions(photos=(DEMO / "photo1.jpg", DEMO / "photo0.jpg"))
-    sights, _, left_out = gather.gather_sights(options, Priors(), None)
-    assert len(sights) == 2 and not left_out
-    assert [shows_gap(s.trace) for s in sights] == [False, True]
+    gathered = gather.gather_photos(options, Priors(), None)
+    assert len(gathered.photos) == 2 and not gathered.left_out
+    assert [shows_gap(p.trace) for p in gathered.photos] == [False, True]
 
 
 def test_what_the_nearer_outline_alone_adds_from_above_and_below():

@@ -1,0 +1,146 @@
+"""Photographs connected into one joint: by shared cards, and the sides of the wall by their outlines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from gapvision.errors import JointNotFitted
+from gapvision.inputs.diameters import stated_radii
+from gapvision.inputs.options import MeasureOptions
+from gapvision.joint.gather import ANY_STRETCH_MM, Gathered
+from gapvision.joint.photo_results import PhotoResult, left_out_result
+from gapvision.joint.placed import PlacedPhoto, Placement
+from gapvision.joint.sides import connect_sides
+from gapvision.photo.pose import place_cards
+from gapvision.phrases import cards_text
+from gapvision.scene.priors import Priors
+from gapvision.trace.outlines import SEEN
+from gapvision.trace.traced_photo import TracedPhoto
+
+# Of the log's thickness: a card turned by ten degrees stands off by 23 mm, on either face.
+WALL_OFF_MM = 80.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Connected:
+    """Photographs that hang together, the stretch to fit (from, to) mm, and what was left out."""
+
+    placed: Placement
+    stretch_mm: tuple[float, float]
+    left_out: tuple[PhotoResult, ...]
+
+
+def connect_photographs(options: MeasureOptions, given: Gathered, priors: Priors) -> Connected:
+    """Leave out photographs that nothing connects; connect the two sides; find the stretch to fit.
+
+    Raises
+    ------
+    JointNotFitted
+        Where no two photographs of the outside, or of an inside alone, show the same card, or the
+        stretch asked for is in none, or the wall stated is no wall of such logs.
+    """
+    placed, left_out = _by_cards(options, given)
+    hung = stated_radii(options, _seen_stretch(placed, "outside"))[
+        "lower" if options.card_on == "lower" else "upper"
+    ]
+    stated = None if hung is None else float(hung(np.zeros(1))[0])
+    half = priors.unknown_radius_mm if stated is None else stated
+    if placed.of_side("inside").photos:
+        _check_thickness(options, stated, priors)
+    try:
+        placed = connect_sides(placed, half + priors.standoff_mm, options.wall_thickness_mm)
+    except JointNotFitted as error:
+        left_out += [
+            left_out_result(p.traced, f"{p.traced.label} is left out: {error.text}")
+            for p in placed.of_side("inside").photos
+        ]
+        placed = placed.of_side("outside")
+    return Connected(placed, _stretch(options, placed), tuple(left_out))
+
+
+def _by_cards(options: MeasureOptions, given: Gathered) -> tuple[Placement, list[PhotoResult]]:
+    """The photographs that shared cards connect, at their places, and those that none does."""
+    found = place_cards([p.rows for p in given.photos], given.lenses, options.card_on)
+    pairs = list(zip(given.photos, found.cameras, strict=True))
+    sides = {p.rows.side for p in given.photos}
+    main = "outside" if "outside" in sides else "inside"
+    of_main = [(p, camera) for p, camera in pairs if p.rows.side == main]
+    _check_chain(main, [p for p, _ in of_main], sum(camera is not None for _, camera in of_main))
+    left_out = [
+        left_out_result(
+            p,
+            f"{p.label} is left out: it shows {_cards(p)} and none of the cards of the "
+            "photographs that were used, so that it cannot be tied to them; photograph so that "
+            "neighbours share a card.",
+        )
+        for p, camera in pairs
+        if camera is None
+    ]
+    photos = tuple(PlacedPhoto(p, camera) for p, camera in pairs if camera is not None)
+    return Placement(photos, found.cards), left_out
+
+
+def _check_chain(side: str, photos: Sequence[TracedPhoto], connected: int) -> None:
+    """Refuse several photographs of one side none of which shares a card with another."""
+    if len(photos) > 1 and connected < 2:
+        shown = "; ".join(f"{p.label} shows {_cards(p)}" for p in photos[:3])
+        raise JointNotFitted(
+            "untied",
+            f"No two of the {len(photos)} photographs from {side} show the same card ({shown}), so "
+            "that they cannot be tied to each other: photograph so that neighbours share a card, or "
+            "measure each by itself.",
+        )
+
+
+def _check_thickness(options: MeasureOptions, half_mm: float | None, priors: Priors) -> None:
+    """Refuse a distance through the wall that no cards hanging on the stated log can have."""
+    stated = options.wall_thickness_mm
+    if stated is None or half_mm is None or options.card_on == "free":
+        return
+    usual = 2 * (half_mm + priors.standoff_mm)
+    if abs(stated - usual) > WALL_OFF_MM:
+        raise JointNotFitted(
+            "bad-thickness",
+            f"Through the wall {stated:.0f} mm were stated, and cards on both faces of a log "
+            f"{2 * half_mm:.0f} mm thick hang some {usual:.0f} mm apart: measure from the face of the "
+            "outside cards to that of the inside cards, correct the diameters, or leave "
+            "--wall-thickness out.",
+        )
+
+
+def _stretch(options: MeasureOptions, placed: Placement) -> tuple[float, float]:
+    """The stretch asked for, its ends as far as seen where none is stated."""
+    seen = _seen_stretch(placed)
+    low = options.from_mm if options.from_mm is not None else seen[0]
+    high = options.to_mm if options.to_mm is not None else seen[1]
+    if low >= seen[1] or high <= seen[0]:
+        raise JointNotFitted(
+            "stations-outside",
+            f"The photographs show stations {seen[0]:.0f} to {seen[1]:.0f} mm, and none of "
+            f"{low:.0f} to {high:.0f} mm that was asked for; photograph that stretch or correct "
+            "--from and --to (mm right of the lowest-numbered card's nail).",
+        )
+    return low, high
+
+
+def _seen_stretch(placed: Placement, side: str | None = None) -> tuple[float, float]:
+    """First and last station at which any photograph (of one side) shows an outline, roughly."""
+    spans = []
+    for photo in placed.photos:
+        if side is not None and photo.side != side and len(placed.photos) > 1:
+            continue
+        trace = photo.traced.trace
+        out = 1.0 if photo.side == "outside" else -1.0
+        nails = [placed.cards[s.number].nail_mm[2] for s in photo.traced.rows.sightings]
+        z = float(np.median(nails)) - out * Priors().unknown_radius_mm
+        ok = (trace.lower.state == SEEN) | (trace.upper.state == SEEN)
+        x = photo.camera.plane_point(trace.lower.xy_px[ok], z)[:, 0]
+        spans.append((float(x.min()), float(x.max())))
+    return (min(a for a, _ in spans), max(b for _, b in spans)) if spans else ANY_STRETCH_MM
+
+
+def _cards(photo: TracedPhoto) -> str:
+    return cards_text(s.number for s in photo.rows.sightings)

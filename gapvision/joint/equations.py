@@ -1,0 +1,270 @@
+"""The normal equations of a joint: every row that cards, outlines, priors and readings make."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from gapvision.joint.model import FittedPhoto, Graze, Joint, graze, lookup, through_wall
+from gapvision.joint.readings import GapReading, against_photographs
+from gapvision.joint.section_priors import PriorRows, whitener
+from gapvision.joint.unknowns import Unknowns, unknowns_of
+from gapvision.photo.cards import CardSighting
+from gapvision.scene import card
+from gapvision.scene.camera import Camera
+from gapvision.scene.hung_card import HungCard
+from gapvision.scene.priors import Beliefs
+
+LEAST_CARD_LOSS = 2.0  # scale of the robust loss at a card's corners, sd: they seldom lie
+HALF_CARD_MM = card.CARD_WIDTH_MM / 2
+FREE_RAD = 0.6  # a free card may stand at any turn
+U_UNTAPED_FACE_MM = 12.0  # of the face of a log whose diameter is not stated
+U_ORIGIN_MM = 1e-3  # the first nail is the origin of all stations
+TILT_STEP_RAD = 1e-5
+
+
+@dataclass(eq=False, slots=True)
+class Equations:
+    """Normal matrix, gradient and cost of the rows added so far."""
+
+    size: int
+    normal: np.ndarray = field(init=False)
+    gradient: np.ndarray = field(init=False)
+    cost: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.normal = np.zeros((self.size, self.size))
+        self.gradient = np.zeros(self.size)
+
+    def add(self, columns, jacobian, residual, sd, loss: float | None = None) -> None:
+        """Rows with residuals (n,) of standard deviations sd, and their derivatives (n, columns).
+
+        ``loss`` is the scale, in sd, of a Cauchy loss whose half-weight lies at twice that; None: squares.
+        """
+        r = residual / sd
+        if loss is None:
+            weight = np.ones_like(r)
+            self.cost += float((r**2).sum())
+        else:
+            share = (r / (loss * 2.0)) ** 2
+            weight = 1 / (1 + share)
+            self.cost += float((loss * 2.0) ** 2 * np.log1p(share).sum())
+        j = jacobian / np.asarray(sd)[..., None] if np.ndim(sd) else jacobian / sd
+        weighed = j * weight[:, None]
+        self.normal[np.ix_(columns, columns)] += weighed.T @ j
+        self.gradient[columns] += weighed.T @ r
+
+    def add_used(self, jacobian, residual, sd, loss: float | None = None) -> None:
+        """The same, with a column for every unknown, most of them zeros."""
+        used = np.flatnonzero(np.any(jacobian != 0, axis=0))
+        self.add(used, jacobian[:, used], residual, sd, loss)
+
+    def add_one(self, columns, residual: float, sd: float, derivatives=1.0) -> None:
+        """One row that is believed as it stands."""
+        self.add(np.atleast_1d(columns), np.atleast_2d(derivatives), np.atleast_1d(residual), sd)
+
+
+def normal_equations(
+    joint: Joint,
+    beliefs: Beliefs,
+    prior_rows: PriorRows,
+    loss: float,
+    readings: tuple[GapReading, ...] = (),
+) -> Equations:
+    """All rows at a joint's state, robust weights at the given scale of the loss.
+
+    ``prior_rows`` are `section_priors.section_prior_rows` at the state where this scale began.
+    """
+    unknowns = unknowns_of(joint)
+    equations = Equations(unknowns.size)
+    at = {c.number: k for k, c in enumerate(joint.cards)}
+    for i, photo in enumerate(joint.photos):
+        for which, log in enumerate(("lower", "upper")):
+            for outline in (o for o in photo.rows.outlines if o.log == log):
+                jacobian, miss = _outline_rows(joint, unknowns, i, outline, which)
+                equations.add_used(jacobian, miss, outline.u_px, loss)
+        for sighting in photo.rows.sightings:
+            _add_card(equations, unknowns, joint, i, sighting, at[sighting.number], loss)
+    _add_priors(equations, unknowns, joint, beliefs)
+    if readings:
+        _add_readings(equations, unknowns, joint, readings)
+    for names, target, factor in prior_rows:
+        columns = np.concatenate([np.arange(unknowns.size)[unknowns.section[n]] for n in names])
+        value = np.concatenate([joint.coefficients[n] for n in names])
+        equations.add(columns, factor, factor @ value - target, 1.0)
+    return equations
+
+
+def _outline_rows(joint: Joint, unknowns: Unknowns, i: int, outline, which: int):
+    """Derivatives (n, unknowns) and misses (n,) px of one outline in the i-th photograph."""
+    photo = joint.photos[i]
+    g = graze(photo.camera, outline, joint)
+    n = len(g.miss_px)
+    jacobian = np.zeros((n, unknowns.size))
+    jacobian[:, unknowns.pose(i, photo.rows.lens)] = _camera_columns(photo.camera, g, joint)
+    jacobian[:, unknowns.shift + 2 * i + which] = 1.0
+    rows, four = np.arange(n)[:, None], np.arange(4)
+    for name, (first, w), value in (
+        ("h_", g.height, -g.up * g.n_y * g.px_per_mm),
+        ("z_", g.section, -g.up * g.n_z * g.px_per_mm),
+        ("r_", g.section, (g.n_y - 1) * g.px_per_mm),
+    ):
+        start = unknowns.section[name + g.tag].start
+        jacobian[rows, start + first[:, None] + four] += value[:, None] * w
+    return jacobian, g.miss_px + photo.shift_px[which]
+
+
+def _turned(v: np.ndarray) -> np.ndarray:
+    """Change (3, n, 3) of vectors (n, 3) with a small turn about each axis: axis x v."""
+    x, y, z = v.T
+    o = np.zeros_like(x)
+    return np.stack([np.stack(m, 1) for m in ((o, -z, y), (z, o, -x), (-y, x, o))])
+
+
+def _camera_columns(camera: Camera, g: Graze, joint: Joint) -> np.ndarray:
+    """Change (n, 8) of an outline's residuals with turn (3), centre (3), log focal length and k1.
+
+    Each moves the point of the ray beside the log: across the ray it changes the miss, and along
+    the wall it meets another station, where the crown's height differs by its slope.
+    """
+    d, depth = g.directions, g.depth
+    to_world = camera.camera_from_world
+    n = d @ to_world.T  # direction in the camera, (x, y, 1)
+    r2 = (n[:, :2] ** 2).sum(1)
+    flat = n * [1, 1, 0]
+    stretched = -depth[:, None] * (flat @ to_world)
+    moves = np.concatenate([
+        -depth[:, None] * (_turned(n) @ to_world),
+        np.broadcast_to(np.eye(3)[:, None], (3, *d.shape)),
+        [stretched, r2[:, None] * stretched],
+    ])  # fmt: skip
+    across = g.n_y * moves[..., 1] + g.n_z * moves[..., 2]
+    along = moves[..., 0] - d[:, 0] / d[:, 2] * moves[..., 2]
+    return (g.up * g.px_per_mm * (across - g.n_y * _crown_slope(joint, g) * along)).T
+
+
+def _crown_slope(joint: Joint, g: Graze) -> np.ndarray:
+    """Rise of the crown per mm of station, (n,), over one mm."""
+    heights = joint.coefficients["h_" + g.tag]
+    before, after = (
+        lookup(heights, *joint.spline_h.weights(g.station_mm + e)) for e in (-0.5, 0.5)
+    )
+    return after - before
+
+
+def _add_card(
+    equations: Equations, unknowns: Unknowns, joint: Joint, i: int, seen: CardSighting, k: int,
+    loss: float,
+) -> None:  # fmt: skip
+    """Rows of the k-th card's corners in the i-th photograph."""
+    photo, hung = joint.photos[i], joint.cards[k]
+    points = hung.points(seen.corner_mm, i)
+    miss = (photo.camera.project(points) - seen.corner_px).ravel()
+    derivatives = _card_columns(photo, hung, seen, points, i)
+    at = unknowns.card_at(k)
+    columns = [*unknowns.pose(i, photo.rows.lens), *range(at, at + 6)]
+    if (k, i) in unknowns.swing:
+        derivatives += derivatives[-3:]
+        columns += range(unknowns.swing[k, i], unknowns.swing[k, i] + 3)
+    equations.add(
+        np.array(columns), np.stack(derivatives, 1), miss, seen.u_px, max(loss, LEAST_CARD_LOSS)
+    )
+
+
+def _card_columns(photo: FittedPhoto, hung: HungCard, seen: CardSighting, points, i: int):
+    """Derivatives of corners' pixels, raveled, with turn, centre, lens, nail and tilt: a list of 14."""
+    camera = photo.camera
+    turn = camera.camera_from_world
+    q = (points - camera.centre_mm) @ turn.T
+    n = q[:, :2] / q[:, 2:]
+    r2 = (n**2).sum(1, keepdims=True)
+    gain = camera.focal_px * (1 + camera.k1 * r2)
+    # Moves (12, n, 3) of the points in the camera's frame: its turn and place, the nail, the tilt.
+    shift = np.broadcast_to(turn.T[:, None], (3, *q.shape))
+    tilts = [hung.tilt_rad + TILT_STEP_RAD * axis for axis in np.eye(3)]
+    tilted = [replace(hung, tilt_rad=tilt).points(seen.corner_mm, i) for tilt in tilts]
+    tilted = (np.stack(tilted) - points) @ turn.T / TILT_STEP_RAD
+    moves = np.concatenate([_turned(q), -shift, shift, tilted])
+    px = (moves[..., :2] - n * moves[..., 2:]) / q[:, 2:] * gain
+    px = px.reshape(12, -1)
+    lens = np.stack([(n * gain).ravel(), (n * r2 * camera.focal_px).ravel()])
+    return [*px[:6], *lens, *px[6:]]
+
+
+def _add_readings(
+    equations: Equations, unknowns: Unknowns, joint: Joint, readings: tuple[GapReading, ...]
+) -> None:
+    """A row for each reading: the setting needed at its station for its cover, the gap for none."""
+    at, cover = (np.array([getattr(r, k) for r in readings]) for k in ("station_mm", "cover_mm"))
+    sections = joint.sections(at)
+    jacobian = np.zeros((len(at), unknowns.size))
+    for name, gain in sections.needed_change(cover).items():
+        spline = joint.spline_h if name[0] == "h" else joint.spline_s
+        jacobian[:, unknowns.section[name]] = gain[:, None] * spline.matrix(at)
+    miss = sections.setting_needed(cover) - np.array([r.setting_mm for r in readings])
+    white = whitener(against_photographs(readings))
+    used = np.flatnonzero(np.any(jacobian != 0, axis=0))
+    equations.add(used, white @ jacobian[:, used], white @ miss, 1.0)
+
+
+def _add_priors(equations: Equations, unknowns: Unknowns, joint: Joint, beliefs: Beliefs) -> None:
+    """Rows of what is believed of lenses, outlines' shifts, cards and the wall."""
+    priors, one = beliefs.priors, equations.add_one
+    for i, (lens, now) in enumerate(zip(beliefs.lenses, joint.lenses, strict=True)):
+        at = unknowns.lens + 2 * i
+        one(at, np.log(now.focal_px / lens.focal_px), lens.u_focal_px / lens.focal_px)
+        one(at + 1, now.k1 - lens.k1, lens.u_k1)
+    for b, shift in enumerate(x for photo in joint.photos for x in photo.shift_px):
+        one(unknowns.shift + b, shift, priors.bias_px)
+    for k in range(len(joint.cards)):
+        _add_card_priors(equations, unknowns, joint, k, beliefs)
+    if priors.wall_mm is not None and (through := through_wall(joint)) is not None:
+        share, mm = through
+        nails = np.array([unknowns.card_at(k) + 2 for k in range(len(joint.cards))])
+        one(nails, mm - priors.wall_mm, priors.u_wall_mm, share)
+
+
+def _add_card_priors(
+    equations: Equations, unknowns: Unknowns, joint: Joint, k: int, beliefs: Beliefs
+) -> None:
+    """How the k-th card hangs."""
+    priors, one = beliefs.priors, equations.add_one
+    c, at = joint.cards[k], unknowns.card_at(k)
+    free = c.hung_on == "free"
+    if k == 0:
+        for a in range(3):
+            one(at + a, c.nail_mm[a], U_ORIGIN_MM)
+    plumb, yaw = (FREE_RAD, FREE_RAD) if free else (priors.plumb_rad, priors.yaw_rad)
+    for a, sd in ((0, plumb), (1, yaw), (2, plumb)):
+        one(at + 3 + a, c.tilt_rad[a], sd)
+    for photo, swing in c.swing_rad.items():
+        for a in range(3):
+            one(unknowns.swing[k, photo] + a, swing[a], priors.swing_rad)
+    if not free:
+        _add_standoff(equations, unknowns, joint, k, beliefs)
+
+
+def _add_standoff(
+    equations: Equations, unknowns: Unknowns, joint: Joint, k: int, beliefs: Beliefs
+) -> None:
+    """The nail stands before the log's axis by the half diameter and a few mm."""
+    c, at, priors = joint.cards[k], unknowns.card_at(k), beliefs.priors
+    log, tag = ("upper", "u") if c.hung_on == "upper" else ("lower", "l")
+    first, w = joint.spline_s.weights(c.nail_mm[:1])
+    z_axis = float(lookup(joint.coefficients["z_" + tag], first, w)[0])
+    out = 1.0 if c.side == "outside" else -1.0
+    columns = [at + 2, *(unknowns.section["z_" + tag].start + first[0] + np.arange(4))]
+    values = [out, *(-out * w[0])]
+    half = beliefs.half[log]
+    u = np.hypot(priors.u_standoff_mm, priors.u_face_mm)
+    if half is not None:
+        radius = float(half(c.nail_mm[:1])[0])
+    else:
+        radius = float(lookup(joint.coefficients["r_" + tag], first, w)[0])
+        columns += [*(unknowns.section["r_" + tag].start + first[0] + np.arange(4))]
+        values += [*(-w[0])]
+        u = np.hypot(u, U_UNTAPED_FACE_MM)
+    standoff = priors.standoff_mm + HALF_CARD_MM * abs(np.sin(c.tilt_rad[1]))
+    off = out * (c.nail_mm[2] - z_axis) - radius - standoff
+    equations.add_one(np.array(columns), off, u, np.array(values))
