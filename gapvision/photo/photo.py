@@ -147,11 +147,6 @@ class Photo:
         """Height of the upright picture, px."""
         return self.bgr.shape[0]
 
-    @property
-    def principal_point_px(self) -> tuple[float, float]:
-        """Prior of the principal point ``(x, y)``, px: the middle of the picture."""
-        return (self.width - 1) / 2, (self.height - 1) / 2
-
 
 def load_photo(path: str | Path) -> Photo:
     """Return the photograph in a JPEG, PNG, TIFF or HEIC file, upright.

@@ -144,11 +144,3 @@ class Sections:
 def _leg(r: np.ndarray, d: np.ndarray) -> np.ndarray:
     # Beyond 0.98 r a circle stands no more for a log; the floor only keeps Newton steps finite.
     return np.sqrt(np.maximum(r**2 - d**2, (0.2 * r) ** 2))
-
-
-def sagitta(radius_mm: float, chord_mm: float) -> float:
-    """Height of a circle's segment over a chord: ``r - sqrt(r^2 - (c/2)^2)``, mm.
-
-    Source: any table of circular segments; checked in tests against published examples.
-    """
-    return radius_mm - float(np.sqrt(radius_mm**2 - (chord_mm / 2) ** 2))

@@ -11,6 +11,7 @@ import shlex
 
 import numpy as np
 import pytest
+from helpers.segments import sagitta
 from helpers.simulator import PROTOCOLS
 from studies.coverage_table import band, outcomes
 from typer.testing import CliRunner
@@ -19,7 +20,6 @@ from gapvision.cli import main as cli
 from gapvision.errors import JointNotFitted, PlanNotPossible
 from gapvision.lengths import parse_ends
 from gapvision.scene.card import CARD_WIDTH_MM
-from gapvision.scene.sections import sagitta
 from gapvision.shoot.expect import expected
 from gapvision.shoot.plan import Plan, plan_shoot
 from gapvision.shoot.plan_text import plan_text
