@@ -1,4 +1,4 @@
-"""TODO"""
+"""How records of the archive are asked for: options that several commands share, and their `Query`."""
 
 from __future__ import annotations
 

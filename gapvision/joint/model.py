@@ -1,4 +1,7 @@
-"""TODO"""
+"""The joint as it is fitted: cameras, cards and both logs' sections as splines, and draws of them.
+
+Also how far an outline misses the log that it is the outline of, which the fit makes small.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""At which stations both outlines are seen, and which unseen runs are short enough to bridge."""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""TODO"""
+"""All photographs' sights -> the joint: tied, fitted, traced again near the fit, fitted again.
+
+A photograph that contradicts the others is set aside on the way, and the rest solved anew.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What one photograph brings to the fit: its cards' corners and the points of its outlines, in px."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""What each cell of the band shows: upper log, gap, lower log or something in front, by the first network."""
 
 from __future__ import annotations
 
