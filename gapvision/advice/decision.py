@@ -64,7 +64,7 @@ def decide(
     station_mm, u_label_mm : arrays, shape (n,)
         Stations shown, and what wrongly labelled outlines may add to the gap there, sd.
     options : MeasureOptions
-        Of which only lengths are read that `stated.in_card_mm` leaves alone.
+        Of which only lengths are read that `diameters.in_card_mm` leaves alone.
     ends_mm : the measured stretch.
     half : ``"upper"``/``"lower"`` -> stated half diameter by station, or None.
     groove : width (n,) at the setting, and its standard uncertainty.

@@ -1,8 +1,7 @@
 """All photographs of a joint in one robust least squares: cards and outlines -> Joint.
 
-Unknown are the cameras, the cards and both logs' sections along the wall (design in DEVELOPERS.md,
-"The model"); observed are card corners and outlines in pixels. A single photograph is the same fit
-with fewer rows.
+Unknown are the cameras, the cards and both logs' sections along the wall (docs/model.md); observed
+are card corners and outlines in pixels. A single photograph is the same fit with fewer rows.
 """
 
 from __future__ import annotations

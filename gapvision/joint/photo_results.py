@@ -93,7 +93,7 @@ def card_results(
 
 
 def _camera(sight: Sight) -> CameraKey:
-    """As `photo.key_of`, when the pixels are let go."""
+    """Its `CameraKey`, when the pixels are let go."""
     photo, (width, height) = sight.photo, sight.view.size
     return CameraKey(
         photo.make, photo.model, photo.lens, max(width, height), min(width, height),

@@ -34,7 +34,7 @@ class Sections:
         For circles with axis height difference Y and sideways offset D the clearance is least where
         both surfaces have the same slope: ``Y - sqrt((r_l + r_u)^2 - D^2)``.
 
-        Source: derived in DEVELOPERS.md ("Closed forms").
+        Source: derived in docs/model.md ("Closed forms").
         """
         rise = (self.h_u + self.r_u) - (self.h_l - self.r_l)
         reach = self.r_l + self.r_u
@@ -79,7 +79,7 @@ class Sections:
         the other it is ``2 / (tan a_l + tan a_u)``, ``sin a = cover / (2 r)``; without bound as the
         cover nears 0.
 
-        Source: derived in DEVELOPERS.md ("Closed forms").
+        Source: derived in docs/model.md ("Closed forms").
         """
         z = self._groove_edge(cover_mm)
         return 1 / self.slope(z + cover_mm) - 1 / self.slope(z)
