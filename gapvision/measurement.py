@@ -1,4 +1,4 @@
-"""TODO"""
+"""The answer of one joint as a value: what `measure` returns, and text, JSON, picture and report tell."""
 
 from __future__ import annotations
 

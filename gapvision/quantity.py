@@ -1,4 +1,4 @@
-"""What a measured joint is: the answer, and what the picture and the report need to show it."""
+"""A measured length with its uncertainty, a place on the log, and runs of stations."""
 
 from __future__ import annotations
 

@@ -1,12 +1,16 @@
 """The pages against the program: every command and option is told, its examples are accepted."""
 
+import json
 import re
 import shlex
+import shutil
 import subprocess
+import textwrap
 from pathlib import Path
 
 import pytest
 import typer
+from typer.testing import CliRunner
 
 import gapvision.advice.shrinkage
 import gapvision.answer.check
@@ -24,6 +28,14 @@ from gapvision.cli import terminal
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+MOST_BYTES = 12_000  # of DEVELOPERS.md: what one reads at a sitting
+PAGES = [*ROOT.glob("*.md"), *ROOT.glob("*/README.md"), *(ROOT / "docs").glob("*.md")]
+
+
+def shown(path):
+    """A file's name as test reports show it."""
+    return path.relative_to(ROOT).as_posix()
 
 
 def commands(group, lead=""):
@@ -123,18 +135,107 @@ def test_examples_are_accepted(line, monkeypatch, tmp_path):
         gapvision.inputs.preferences, "preferences_text", lambda *args: done.append(line) or ""
     )
     monkeypatch.setattr(sheet, "write_cards", lambda *args, **kwargs: done.append(kwargs))
-    from typer.testing import CliRunner
-
     result = CliRunner().invoke(cli.app, shlex.split(line)[1:])
     assert len(done) == 1 and result.exit_code in (0, terminal.INTERRUPTED), result.output
 
 
 def test_links_between_pages_lead_somewhere():
-    for page in [*ROOT.glob("*.md"), *ROOT.glob("*/README.md")]:
+    for page in PAGES:
         text = page.read_text(encoding="utf-8")
-        for target in re.findall(r"\]\(([^)#\s]+)[^)]*\)", text):
-            if "://" not in target:
-                assert (page.parent / target).exists(), f"{page.name}: {target}"
+        for target, anchor in re.findall(r"\]\(([^)#\s]*)#?([^)\s]*)\)", text):
+            if "://" in target:
+                continue
+            there = page.parent / target if target else page
+            assert there.exists(), f"{page.name}: {target}"
+            assert not anchor or anchor in anchors(there), f"{page.name}: {target}#{anchor}"
+
+
+def anchors(page):
+    """What a heading can be linked by: lower case, hyphens between words, no other marks."""
+    heads = re.findall(r"^#+ (.*)$", page.read_text(encoding="utf-8"), re.MULTILINE)
+    return {re.sub(r"[^\w -]", "", head.lower()).replace(" ", "-") for head in heads}
+
+
+def module_paths():
+    """Every module of the program and the tests, as ``/gapvision/joint/fit.py``."""
+    folders = (ROOT / "gapvision", ROOT / "tests")
+    return {f"/{path.relative_to(ROOT).as_posix()}" for f in folders for path in f.rglob("*.py")}
+
+
+@pytest.mark.parametrize("page", [*PAGES, *sorted((ROOT / "gapvision").rglob("*.py"))], ids=shown)
+def test_every_module_that_is_named_exists(page):
+    """In pages, docstrings and comments: ``fit.py``, or with folders before it."""
+    named = set(re.findall(r"(?<![\w*])[\w/]+\.py\b", page.read_text(encoding="utf-8")))
+    paths = module_paths()
+    missing = [name for name in named if not any(path.endswith(f"/{name}") for path in paths)]
+    assert not missing, f"{shown(page)} names {missing}"
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "gapvision").rglob("*.py")), ids=shown)
+def test_every_name_of_another_module_exists(path):
+    """In docstrings: `fit.fit_joint`, `gapvision.joint.fit`; a class's own names are not looked up."""
+    modules = {p.removesuffix(".py").removesuffix("/__init__") for p in module_paths()}
+    for named in re.findall(
+        r"`((?:gapvision\.[a-z_.]+\.)?[a-z_]+\.\w+)`", path.read_text(encoding="utf-8")
+    ):
+        ending = named.rpartition(".")[2]
+        if ending in ("onnx", "json", "toml", "md", "py") or named.startswith("np."):
+            continue
+        module, _, name = named.rpartition(".")
+        dotted, inside = (f"/{part.replace('.', '/')}" for part in (named, module))
+        if any(m.endswith(dotted) for m in modules):
+            continue
+        sources = [ROOT / f"{m[1:]}.py" for m in modules if m.endswith(inside)]
+        texts = [p.read_text(encoding="utf-8") for p in sources if p.is_file()]
+        told = rf"^(?:(?:def|class) {name}\b|{name}\b.* = )"
+        assert any(re.search(told, text, re.MULTILINE) for text in texts), f"{shown(path)}: {named}"
+
+
+STAGES = ("", "inputs/", "scene/", "photo/", "trace/", "joint/", "advice/")
+
+
+@pytest.mark.parametrize("folder", STAGES)
+def test_developers_page_names_every_stage(folder):
+    """The table of a package whose modules are the data's way is whole."""
+    lead = f"**`{folder[:-1]}`:" if folder else "**The spine"
+    table = DEVELOPERS.split(lead)[1].split("\n**")[0]
+    for path in (ROOT / "gapvision" / folder).glob("*.py"):
+        assert path.name == "__init__.py" or f"`{path.name}`" in table, path.name
+
+
+def test_developers_page_is_short():
+    assert len(DEVELOPERS.encode()) <= MOST_BYTES
+
+
+def test_every_page_is_in_the_developers_list():
+    for page in (ROOT / "docs").glob("*.md"):
+        assert f"(docs/{page.name})" in DEVELOPERS, page.name
+
+
+def python_example(text):
+    (example,) = re.findall(r"from pathlib import Path\n.*?U95_mm\)", text, re.DOTALL)
+    return textwrap.dedent(f"    {example}" if "\n    " in example else example)
+
+
+def test_the_example_from_python_answers_as_the_command_line(tmp_path, monkeypatch, capsys):
+    """README's five lines over the bundled photographs; the package's docstring has the same."""
+    example = python_example(README)
+    assert example == python_example(gapvision.__doc__)
+    assert sum(bool(line.strip()) for line in example.splitlines()) <= 5
+    monkeypatch.chdir(tmp_path)
+    shutil.copytree(ROOT / "gapvision/cli/demo_photos", "photos", ignore=skip_folders)
+    exec(example, {})
+    status, *numbers = capsys.readouterr().out.split()
+    done = CliRunner().invoke(cli.app, ["measure", "photos", "--json", "-"])
+    told = json.loads(done.stdout)
+    gap = told["widest_gap"]
+    expected = told["setting"]["set_to_mm"], gap["value_mm"], gap["U95_mm"]
+    assert status == told["status"]
+    assert [float(n) for n in numbers] == pytest.approx(expected, abs=1e-4)
+
+
+def skip_folders(folder, names):
+    return [name for name in names if (Path(folder) / name).is_dir()]
 
 
 def test_no_tracked_file_names_a_machine_s_folders():

@@ -1,6 +1,6 @@
 """What the photographs cannot tell at some stretch of the joint, as the photograph or reading to add.
 
-Why each is so: DEVELOPERS.md, "Closed forms" (duality) and "The model".
+Why each is so: docs/model.md, "Closed forms" (duality) and "The model".
 """
 
 from __future__ import annotations

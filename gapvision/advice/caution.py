@@ -1,4 +1,4 @@
-"""TODO"""
+"""One caution, and how many that are alike become a few."""
 
 from __future__ import annotations
 

@@ -34,7 +34,7 @@ MISFIT_PX = 4.0  # robust spread of an outline's residuals
 # u by which a photograph's gap is off the others'. Over 78 simulated joints at most 2.5 where nothing
 # moved, and up to 2.7 on rendered photographs that were traced rightly.
 MOVED_U = 3.5
-USUAL_U95_MM = 1.5  # of three heights: DEVELOPERS.md, "Results"
+USUAL_U95_MM = 1.5  # of three heights: docs/results.md
 GAIN_FROM_MM = 2.0  # nobody is promised less than there is already
 BEYOND_MM = 100.0  # of joint past the measured stretch, looked at for what hides it
 USUAL_LOG_MM = 150.0, 600.0  # thick, 6 to 24 in; common practice, no source

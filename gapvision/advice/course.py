@@ -20,7 +20,7 @@ from gapvision.scene.priors import Half
 from gapvision.scene.sections import Sections
 
 # Of a log's height against its stated diameter, or twice its crown's radius: the two differ where
-# the log is no circle. A judgement, as `fit.Priors.u_face_mm` is.
+# the log is no circle. A judgement, as `u_face_mm` of `gapvision.scene.priors` is.
 U_HEIGHT_MM = 6.0
 
 

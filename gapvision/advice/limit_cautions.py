@@ -1,4 +1,4 @@
-"""TODO"""
+"""A caution for each limit that the groove may break, and for heights that cannot be told."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The way back from the JSON of `answer.answer_json` to a `Measurement`, without what it left out."""
+"""The way back from the JSON of `answer_json` to a `Measurement`, without what it left out."""
 
 from __future__ import annotations
 

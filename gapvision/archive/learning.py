@@ -151,7 +151,7 @@ def width_at(width_mm: float, set_to_mm: float, gap_mm: float, used_mm: float) -
 
     Notes
     -----
-    Near the closest place of two round logs ``W ~ 2 sqrt(2 (s - g) / K)`` (DEVELOPERS.md, "Groove
+    Near the closest place of two round logs ``W ~ 2 sqrt(2 (s - g) / K)`` (docs/model.md, "Groove
     width"), so that widths are as the roots of what the setting exceeds the gap by. None where the
     points were set to less than the gap, or nothing of the groove was expected.
     """

@@ -1,4 +1,4 @@
-"""TODO"""
+"""A record of the archive as a report, with what came of the joint; the latest records of a wall."""
 
 from __future__ import annotations
 

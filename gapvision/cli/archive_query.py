@@ -1,4 +1,4 @@
-"""TODO"""
+"""How records of the archive are asked for: options that several commands share, and their `Query`."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def _query(
 
 
 def _one_line(name: str | None) -> str | None:
-    """A name as `archive_record.job_of` would keep it."""
+    """A name as `joint_name.job_of` would keep it."""
     import unicodedata
 
     return name and " ".join(unicodedata.normalize("NFC", name).split())

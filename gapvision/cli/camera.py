@@ -1,4 +1,4 @@
-"""TODO"""
+"""`gapvision camera`: calibrate a phone's lens, and list, show or remove calibrations."""
 
 from __future__ import annotations
 

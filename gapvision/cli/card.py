@@ -1,4 +1,4 @@
-"""TODO"""
+"""`gapvision card`: scale cards and setting sheets to print."""
 
 from __future__ import annotations
 

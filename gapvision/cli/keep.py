@@ -1,4 +1,4 @@
-"""TODO"""
+"""`gapvision measure --keep`: which joint it is, whether the archive can take it, and keeping it."""
 
 from __future__ import annotations
 

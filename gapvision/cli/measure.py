@@ -1,4 +1,4 @@
-"""TODO"""
+"""`gapvision measure`: what the points are to be set to, from photographs of one joint."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""`gapvision plan`: how to photograph a joint, before going there."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""`gapvision preferences`: what is stated once for all joints, shown or changed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Which joint it is, in the builder's own words: building, wall and log."""
 
 from __future__ import annotations
 

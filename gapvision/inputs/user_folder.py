@@ -1,4 +1,4 @@
-"""TODO"""
+"""The folder of what a user states once, and writing a file into it."""
 
 from __future__ import annotations
 

@@ -76,7 +76,7 @@ def largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
     The mean of the draws' maxima exceeds the maximum of their mean by the selection bias. Half of
     it is taken off the latter: the whole would be right for stations that err independently and
     without priors, none for stations fully known by their priors; the coverage table in
-    DEVELOPERS.md shows what is left.
+    docs/results.md shows what is left.
     """
     mean = draws.mean(axis=0)
     k = int(np.argmax(mean))

@@ -120,8 +120,8 @@ class PhotoResult:
 
     Traces are upright image points ``(x, y)`` in px, shape (n, 2), with the station of each, shape (n,), mm;
     ``axis_px``/``axis_station_mm`` is the line in the middle of the gap by station, for ticks and marks;
-    ``axis_state`` says of each of its blocks what holds for both outlines (`gapvision.trace.outlines.STATES`).
-    ``lens`` says where the prior of its lens is from, as `intrinsics.choose_lens` does.
+    ``axis_state`` says of each of its blocks what holds for both outlines (`gapvision.trace.outlines`).
+    ``lens`` says where the prior of its lens is from, as `gapvision.photo.lens.prior.choose_lens` does.
     ``camera`` is what Exif tells of it, ``taken`` the time of exposure as ISO 8601.
     ``unread_cards`` are those of which parts are seen that cannot be read.
     ``used`` is False for a photograph left out, and then ``lacked`` says why.

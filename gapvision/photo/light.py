@@ -1,4 +1,4 @@
-"""TODO"""
+"""Pixel values as light: the display's curve undone, and eight bits for detectors that take no more."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Where cards hang and cameras stand, from card corners alone: each card's pose, chained by shared cards."""
 
 from __future__ import annotations
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 
@@ -62,10 +63,5 @@ class Camera:
 
 
 def rotation(vector: np.ndarray) -> np.ndarray:
-    """Rotation matrix of a rotation vector (rad), by Rodrigues' formula."""
-    angle = float(np.linalg.norm(vector))
-    x, y, z = vector
-    k = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]], float)
-    if angle < 1e-8:
-        return np.eye(3) + k
-    return np.eye(3) + np.sin(angle) / angle * k + (1 - np.cos(angle)) / angle**2 * (k @ k)
+    """Rotation matrix (3, 3) of a rotation vector (3,), rad."""
+    return cv2.Rodrigues(np.asarray(vector, float))[0]

@@ -19,7 +19,6 @@ CARD_WIDTH_MM = 262.0  # cut size
 CARD_HEIGHT_MM = 102.0
 SIDE_MARGIN_MM = 10.0  # white left and right of the board
 TOP_MARGIN_MM = 8.0
-BOTTOM_MARGIN_MM = 6.0
 NAIL_BELOW_TOP_MM = 4.0  # in the middle of the card's width
 IDS_PER_CARD = COLUMNS * ROWS // 2  # card n has the ids from 22 (n - 1) on
 CARD_COUNT = 40

@@ -1,4 +1,4 @@
-"""TODO"""
+"""A printed card as it hangs: its nail, its tilt, and how it swung between photographs."""
 
 from __future__ import annotations
 

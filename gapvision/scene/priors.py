@@ -1,4 +1,4 @@
-"""TODO"""
+"""What is believed before a photograph is seen, each with one standard deviation; docs/model.md has why."""
 
 from __future__ import annotations
 

@@ -34,7 +34,7 @@ class Sections:
         For circles with axis height difference Y and sideways offset D the clearance is least where
         both surfaces have the same slope: ``Y - sqrt((r_l + r_u)^2 - D^2)``.
 
-        Source: derived in DEVELOPERS.md ("Closed forms").
+        Source: derived in docs/model.md ("Closed forms").
         """
         rise = (self.h_u + self.r_u) - (self.h_l - self.r_l)
         reach = self.r_l + self.r_u
@@ -79,7 +79,7 @@ class Sections:
         the other it is ``2 / (tan a_l + tan a_u)``, ``sin a = cover / (2 r)``; without bound as the
         cover nears 0.
 
-        Source: derived in DEVELOPERS.md ("Closed forms").
+        Source: derived in docs/model.md ("Closed forms").
         """
         z = self._groove_edge(cover_mm)
         return 1 / self.slope(z + cover_mm) - 1 / self.slope(z)
@@ -144,11 +144,3 @@ class Sections:
 def _leg(r: np.ndarray, d: np.ndarray) -> np.ndarray:
     # Beyond 0.98 r a circle stands no more for a log; the floor only keeps Newton steps finite.
     return np.sqrt(np.maximum(r**2 - d**2, (0.2 * r) ** 2))
-
-
-def sagitta(radius_mm: float, chord_mm: float) -> float:
-    """Height of a circle's segment over a chord: ``r - sqrt(r^2 - (c/2)^2)``, mm.
-
-    Source: any table of circular segments; checked in tests against published examples.
-    """
-    return radius_mm - float(np.sqrt(radius_mm**2 - (chord_mm / 2) ** 2))

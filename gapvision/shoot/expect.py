@@ -33,7 +33,7 @@ from gapvision.trace.rows import rough_mm
 
 U_FOCAL = 0.027  # of the focal length that a photograph states
 CORNER_PX = 0.08  # card corners on rendered photographs: 0.07
-OUTLINE_PX = 0.5  # limbs, beside what rows are off by together (`sight.rough_mm`)
+OUTLINE_PX = 0.5  # limbs, beside what rows are off by together (`rows.rough_mm`)
 ROW_MM = 12.0  # of outline that makes one row of the fit
 FIELD_PX = 40.0  # nothing is traced nearer to the picture's edge
 TAPER = 0.003  # of the radius, where no diameter is stated

@@ -1,10 +1,11 @@
-"""TODO"""
+"""What each cell of the band shows: upper log, gap, lower log or something in front, by the first network."""
 
 from __future__ import annotations
 
 import numpy as np
+from scipy.special import log_softmax
 
-from gapvision.trace.network import log_shares, network
+from gapvision.trace.network import network
 from gapvision.trace.rectified import CELL_MM, Band
 
 UPPER, GAP, LOWER, FRONT = range(4)  # the network's classes
@@ -47,7 +48,7 @@ def label_cells(x: np.ndarray) -> np.ndarray:
     x = np.pad(x, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
     net = network("tracer.onnx")
     net.setInput(x[None])
-    return log_shares(net.forward()[0, :, :rows, :columns], 0)
+    return log_softmax(net.forward()[0, :, :rows, :columns], axis=0)
 
 
 def in_blocks(labels: np.ndarray) -> np.ndarray:

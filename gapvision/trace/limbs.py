@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from scipy.special import log_softmax
 
-from gapvision.trace.network import log_shares, network
+from gapvision.trace.network import network
 
 STRIP_ROWS = 64
 COLUMNS = 2  # of the band that make one of the strip's
@@ -67,7 +68,7 @@ def line_places(x: np.ndarray, lines: list[np.ndarray], block: int) -> np.ndarra
     pad = -cut.shape[3] % GRAIN
     net = network("lines.onnx")
     net.setInput(np.pad(cut, ((0, 0), (0, 0), (0, 0), (0, pad)), mode="edge").astype(np.float32))
-    score = np.maximum(log_shares(net.forward()[:, :, : cut.shape[3]], 1), FLOOR)
+    score = np.maximum(log_softmax(net.forward()[:, :, : cut.shape[3]], axis=1), FLOOR)
     blocks = columns // block
     per = block // COLUMNS
     out = np.full((2, rows + 1, blocks), FLOOR, np.float32)

@@ -11,12 +11,6 @@ import numpy as np
 
 @cache
 def network(file: str) -> cv2.dnn.Net:
-    """The network of a file beside `weights/RECORD.md`."""
+    """The network of a file of ``weights``; docs/tracer.md tells how it was made."""
     weights = resources.files("gapvision").joinpath(f"trace/weights/{file}").read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
-
-
-def log_shares(score: np.ndarray, axis: int) -> np.ndarray:
-    """A network's scores as log-probabilities along an axis, over which they sum to one."""
-    score = score - score.max(axis, keepdims=True)
-    return score - np.log(np.exp(score).sum(axis, keepdims=True))

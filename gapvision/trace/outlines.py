@@ -38,7 +38,7 @@ MOST_MISFIT_PX = 6.0
 class TracedOutline:
     """One outline in blocks (n,): band row, px place (n, 2), uncertainty (px), and where it holds.
 
-    ``state`` is one of ``STATES`` per block.
+    ``state`` is one of `SEEN`, `SHUT`, `HIDDEN`, `UNSURE` and `OUTSIDE` per block.
     """
 
     row: np.ndarray
@@ -48,7 +48,6 @@ class TracedOutline:
 
 
 SEEN, SHUT, HIDDEN, UNSURE, OUTSIDE = range(5)
-STATES = ("seen", "gap shut or too narrow", "hidden", "not clear", "outside the picture")
 
 
 @dataclass(frozen=True, eq=False, slots=True)

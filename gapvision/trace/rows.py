@@ -1,4 +1,4 @@
-"""TODO"""
+"""Rows of the fit from one photograph's trace: seen blocks, three together, and what each may be off by."""
 
 from __future__ import annotations
 

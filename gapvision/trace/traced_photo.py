@@ -24,8 +24,8 @@ from gapvision.trace.outlines import (
     SEEN,
     SHUT,
     UNSURE,
-    TracedOutline,
     Trace,
+    TracedOutline,
     first_lines,
     trace_outlines,
 )

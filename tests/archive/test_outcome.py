@@ -161,7 +161,7 @@ def test_mean_and_its_half_width_are_those_of_a_t_interval():
 
 
 def test_expected_number_within_the_half_width_is_binomial():
-    """DEVELOPERS.md: of 60 joints 88 to 100 % (53 to 60)."""
+    """docs/results.md: of 60 joints 88 to 100 % (53 to 60)."""
     assert learned([Difference(0.0, 1.0)] * 60).expected == (53, 60)
     assert learned([]).n == 0 and learned([Difference(1.0, 2.0)]).U95_mm is None
 

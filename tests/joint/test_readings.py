@@ -210,7 +210,7 @@ def test_a_reading_of_no_worth_changes_nothing(level, photographed):
 
 
 def test_level_photographs_with_a_reading_know_more_and_hold_the_truth():
-    """Half-width and coverage over 14 joints, the reading's error drawn; the table: DEVELOPERS.md."""
+    """Half-width and coverage over 14 joints, the reading's error drawn; the table: docs/results.md."""
     n, before, after = 14, [], []
     for i in range(n):
         simulated = draw_joint(np.random.default_rng([2, i]), PROTOCOLS["level"])

@@ -190,7 +190,7 @@ def test_of_right_trials_none_is_taken_for_a_slip():
 
 
 def test_a_trial_line_at_both_faces_brings_the_setting_under_1_mm():
-    """q95 of 60 joints is in DEVELOPERS.md; eight here. Level photographs alone: 1.9 mm."""
+    """q95 of 60 joints is in docs/results.md; eight here. Level photographs alone: 1.9 mm."""
     before, after = [], []
     for i in range(8):
         simulated = draw_joint(np.random.default_rng([2, i]), PROTOCOLS["level"])

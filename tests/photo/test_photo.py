@@ -164,7 +164,6 @@ def test_photo_holds_the_facts_of_the_file(tmp_path):
     assert (photo.facts.focal35_mm, photo.facts.digital_zoom) == (26.0, 1.0)
     assert photo.facts.taken == "2025-11-25T10:20:30+02:00"
     assert (photo.facts.width, photo.facts.height) == (HEIGHT, WIDTH)
-    assert photo.principal_point_px == ((HEIGHT - 1) / 2, (WIDTH - 1) / 2)
     assert not photo.bgr.flags.writeable
 
 

@@ -29,9 +29,7 @@ def test_what_the_check_bar_measures_scales_the_camera_s_place(joint, bar_mm):
 
 
 def test_and_the_cards_places(joint):
-    views = [
-        type(v)(v.side, v.size, v.lens, at_true_size(v.sightings, 90.0)) for v in joint.views
-    ]
+    views = [type(v)(v.side, v.size, v.lens, at_true_size(v.sightings, 90.0)) for v in joint.views]
     drawn, printed = (place_cards(v, joint.lenses, "upper") for v in (joint.views, views))
     np.testing.assert_allclose(
         printed.cards[2].nail_mm, 0.9 * drawn.cards[2].nail_mm, rtol=1e-4, atol=0.5

@@ -8,11 +8,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from helpers.segments import sagitta
 from helpers.simulator import CONES, PROTOCOLS, draw_joint
 from scipy.optimize import brentq, minimize_scalar
 from shapely import MultiPoint, Point, affinity
 
-from gapvision.scene.sections import Sections, sagitta
+from gapvision.scene.sections import Sections
 
 TRUTH = Path(__file__).parents[1] / "truth"
 
@@ -62,6 +63,8 @@ def test_sagitta_of_published_segments(row):
         float(row[k]) for k in ("radius", "chord", "height", "tolerance")
     )
     assert sagitta(radius, chord) == pytest.approx(height, abs=tolerance)
+    needed = float(stacked(25.0, radius, radius).setting_needed(chord)[0])
+    assert needed == pytest.approx(25.0 + 2 * height, abs=2 * tolerance + 1e-6)
 
 
 @pytest.mark.parametrize(

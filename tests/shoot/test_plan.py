@@ -11,6 +11,7 @@ import shlex
 
 import numpy as np
 import pytest
+from helpers.segments import sagitta
 from helpers.simulator import PROTOCOLS
 from studies.coverage_table import band, outcomes
 from typer.testing import CliRunner
@@ -19,7 +20,6 @@ from gapvision.cli import main as cli
 from gapvision.errors import JointNotFitted, PlanNotPossible
 from gapvision.lengths import parse_ends
 from gapvision.scene.card import CARD_WIDTH_MM
-from gapvision.scene.sections import sagitta
 from gapvision.shoot.expect import expected
 from gapvision.shoot.plan import Plan, plan_shoot
 from gapvision.shoot.plan_text import plan_text
@@ -96,7 +96,7 @@ def test_more_heights_and_sides_never_know_less(whole_log, both_sides):
 
 @pytest.mark.parametrize(("code", "stated_mm"), [("reading", 1.68), ("readings", 1.64)])
 def test_a_reading_tells_of_the_crowns_offset(code, stated_mm):
-    """What fits of 60 level simulated joints state with readings, median (DEVELOPERS.md); 2.99 without."""
+    """What fits of 60 level simulated joints state with readings, median (docs/results.md); 2.99 without."""
     here = site(1100)
     shoot = next(s for s in shoots(here) if s.code == code)
     assert expected(here, shoot).setting.U95_mm == pytest.approx(stated_mm, rel=0.15)

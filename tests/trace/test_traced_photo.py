@@ -12,7 +12,7 @@ from gapvision.inputs.options import MeasureOptions
 from gapvision.joint import gather
 from gapvision.joint.gap import gap_profile
 from gapvision.scene.priors import Priors
-from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, TracedOutline, Trace
+from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, Trace, TracedOutline
 from gapvision.trace.rows import rough_mm
 from gapvision.trace.traced_photo import _longer_alone, shows_gap
 

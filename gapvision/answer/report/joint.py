@@ -20,10 +20,10 @@ class JointReport:
     version : str
         The program that measured it, as ``gapvision 0.1.0``; empty where not known.
     result : dict
-        The measurement's JSON of `answer.answer_json` or `answer.refusal_json`, with whatever keys
+        The measurement's JSON of `as_json.answer_json` or `as_json.refusal_json`, with whatever keys
         it has beside.
     photos : tuple of (name, JPEG bytes)
-        Scaled, and without Exif: as `report_photos.scaled_photo` makes them.
+        Scaled, and without Exif: as `photos.scaled_photo` makes them.
     missing : tuple of str
         A sentence on each photograph that is not among them.
     picture : bytes or None

@@ -1,4 +1,4 @@
-"""TODO"""
+"""Values that no section of a report knows, listed as they stand."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ _BLUE, _YELLOW = (Color(*(c / 255 for c in rgb)) for rgb in (BLUE, YELLOW))
 
 
 def joint_pdf(report: JointReport, paper: str = "a4") -> bytes:
-    """One joint as a PDF, with what `report.joint_html` has.
+    """One joint as a PDF, with what `html.joint_html` has.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def joint_pdf(report: JointReport, paper: str = "a4") -> bytes:
 
 
 def wall_pdf(reports: Sequence[JointReport], paper: str = "a4") -> bytes:
-    """All joints of a wall as a PDF, with what `report.wall_html` has.
+    """All joints of a wall as a PDF, with what `html.wall_html` has.
 
     Parameters
     ----------

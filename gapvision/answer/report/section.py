@@ -1,4 +1,4 @@
-"""TODO"""
+"""The parts of a report before they are drawn: the headline, and sections of rows, text and tables."""
 
 from __future__ import annotations
 

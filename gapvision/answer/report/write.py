@@ -1,4 +1,4 @@
-"""TODO"""
+"""A report as the bytes of a file: HTML or PDF, of one joint or a wall."""
 
 from __future__ import annotations
 

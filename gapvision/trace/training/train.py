@@ -6,7 +6,7 @@
 FOLDER holds one folder a joint, each with photographs and a ``truth.json`` that describes the logs'
 surfaces, the cards and the shots. PyTorch (tried with 2.13) and onnx are needed to train, and for
 nothing else.
-`RECORD.md` beside this file tells what the shipped weights were trained on.
+docs/tracer.md tells what the shipped weights were trained on.
 """
 
 from __future__ import annotations
