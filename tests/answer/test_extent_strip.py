@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 from helpers.joints import joint, photo, whole_log
 
-from gapvision.answer.picture.drawing import BLUE, GREY, pixels_of
+from gapvision.answer.picture.drawing import BLUE, GREY
 from gapvision.answer.picture.extent_strip import LANE_PX, ROW_GAP_PX, extent_strip
+from gapvision.answer.picture.raster import pixels_of
 from gapvision.trace.outlines import SHUT
 
 

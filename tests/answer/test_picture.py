@@ -19,11 +19,13 @@ from helpers.joints import (
     whole_log,
 )
 
+from gapvision.advice.caution import Caution
 from gapvision.answer.picture import drawing
 from gapvision.answer.picture import picture as annotate
 from gapvision.answer.picture.axis import axis_number, round_levels
 from gapvision.answer.picture.photo_strip import best_photo
 from gapvision.answer.picture.picture import draw_picture, write_picture
+from gapvision.answer.picture.raster import pixels_of
 from gapvision.errors import MeasurementError
 from gapvision.quantity import Quantity
 
@@ -133,7 +135,7 @@ def test_marks_differ_in_shape_and_not_in_colour_alone():
     for shape in ("triangle", "diamond", "square"):
         strip = drawing.blank(60)
         drawing.mark(strip, (100, 30), shape)
-        fields.append((drawing.pixels_of(strip)[:, 60:140] != 255).any(axis=-1))
+        fields.append((pixels_of(strip)[:, 60:140] != 255).any(axis=-1))
     for a, b in ((0, 1), (0, 2), (1, 2)):
         assert (fields[a] ^ fields[b]).sum() > 0.2 * fields[a].sum()
 
@@ -179,6 +181,14 @@ def test_texts_hold_the_answer(said):
     assert any(t.startswith("widest gap 38") for t in said)
     assert any(t.startswith("decides: 47") for t in said)
     assert any(t.startswith("Status: measured; 2 cautions, the first: One photo") for t in said)
+
+
+def test_a_long_caution_is_cut_after_four_lines(said):
+    draw_picture(joint(cautions=(Caution("long", "Words without end " * 40),)), grey_photo)
+    first = next(i for i, t in enumerate(said) if t.startswith("Status: measured; 1 caution: "))
+    assert len(said) == first + 4 and said[-1].endswith(" ...")
+    for line in said[first:]:
+        assert drawing.text_width(line, drawing.TEXT_PX) < drawing.WIDTH_PX
 
 
 def test_doubtful_answer_is_called_a_lower_bound_first_of_all(said):
@@ -306,7 +316,7 @@ def test_photograph_stays_as_it_is_under_the_drawing():
     strip = drawing.stack([drawing.blank(40), drawing.blank(300)])
     strip.photos.append((40, noise))
     drawing.line(strip, [(LEFT, 60), (RIGHT, 60)], drawing.BLACK, 4)
-    drawn = drawing.pixels_of(strip)[40:, LEFT:RIGHT]
+    drawn = pixels_of(strip)[40:, LEFT:RIGHT]
     changed = (drawn != noise).any(axis=(1, 2))
     # A line of 4 px about the pixel's centre 20 rows down: two halves and three wholes.
     np.testing.assert_array_equal(np.flatnonzero(changed), [18, 19, 20, 21, 22])

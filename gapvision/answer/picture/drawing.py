@@ -1,8 +1,7 @@
 """What charts are drawn with: colours, lines, marks, legends and text, as shapes of reportlab.
 
-They become the pixels of the picture (`pixels_of`), vectors in the report's PDF and SVG in its HTML
-(`drawing_of`). Points are ``(x, y)`` in px of a strip, integer at the pixel centre, y down;
-colours are RGB.
+They become the pixels of the picture (`raster.py`), vectors in the report's PDF and SVG in its
+HTML. Points are ``(x, y)`` in px of a strip, integer at the pixel centre, y down; colours are RGB.
 """
 
 from __future__ import annotations
@@ -11,11 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import pypdfium2
-from reportlab.graphics import renderPDF
 from reportlab.graphics.shapes import Drawing, Group, Path, Polygon, PolyLine, Rect, Shape, String
 from reportlab.lib.attrmap import AttrMap, AttrMapValue
 from reportlab.lib.colors import Color
+from reportlab.lib.utils import simpleSplit
 
 from gapvision.answer.paper import BOLD, REGULAR, printable, register_fonts, width_of
 
@@ -83,27 +81,6 @@ def drawing_of(strip: Strip) -> Drawing:
     """The shapes of a strip as a drawing of reportlab, without photographs."""
     register_fonts()
     return Drawing(WIDTH_PX, strip.height, *strip.shapes)
-
-
-def pixels_of(strip: Strip) -> np.ndarray:
-    """A strip's photographs with its shapes over them, shape (n, 1600, 3), uint8, BGR."""
-    bgr = np.full((strip.height, WIDTH_PX, 3), 255, np.uint8)
-    if not strip.height:
-        return bgr
-    for top, photo in strip.photos:
-        height, width = photo.shape[:2]
-        bgr[top : top + height, PANEL_LEFT_PX : PANEL_LEFT_PX + width] = photo
-    content = renderPDF.drawToString(drawing_of(strip), pageCompression=0)
-    with pypdfium2.PdfDocument(content) as pdf:
-        bitmap = pypdfium2.PdfBitmap.new_native(
-            WIDTH_PX,
-            strip.height,
-            pypdfium2.raw.FPDFBitmap_BGR,
-            buffer=np.ctypeslib.as_ctypes(bgr.reshape(-1)),
-        )
-        # `PdfPage.render` would begin by filling the bitmap: the photographs are there already.
-        pypdfium2.raw.FPDF_RenderPageBitmap(bitmap, pdf[0], 0, 0, WIDTH_PX, strip.height, 0, 0)
-    return bgr
 
 
 def rgb(colour: Rgb) -> Color:
@@ -261,13 +238,8 @@ def boxed(strip: Strip, centre: Point, words: str, size: float, colour: Rgb) -> 
 
 def wrapped(words: str, size: float, width: float, most: int) -> list[str]:
     """Text cut into lines at spaces, and cut short with dots after so many lines."""
-    lines = [""]
-    for word in words.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if text_width(longer, size) <= width or not lines[-1]:
-            lines[-1] = longer
-        else:
-            lines.append(word)
+    register_fonts()
+    lines = simpleSplit(printable(words), REGULAR, size, width)
     if len(lines) > most:
         lines = [*lines[: most - 1], lines[most - 1] + " ..."]
     return lines

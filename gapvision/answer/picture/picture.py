@@ -27,7 +27,6 @@ from gapvision.answer.picture.drawing import (
     YELLOW,
     Strip,
     blank,
-    pixels_of,
     stack,
     text,
     wrapped,
@@ -35,6 +34,7 @@ from gapvision.answer.picture.drawing import (
 from gapvision.answer.picture.extent_strip import extent_strip
 from gapvision.answer.picture.photo_strip import best_photo, photo_legend, photo_strip, view_of
 from gapvision.answer.picture.profile_strips import chart_legend, gap_strip, groove_strip
+from gapvision.answer.picture.raster import pixels_of
 from gapvision.answer.text import cover_text, set_to_text
 from gapvision.files import check_new, write_new
 from gapvision.measurement import Measurement
