@@ -1,10 +1,12 @@
 """What holds for all tests, and what several of them listen to."""
 
 import pytest
-from PIL import ImageDraw
+from reportlab.pdfgen.canvas import Canvas
 
 from gapvision.archive.store import FOLDER_VARIABLE as ARCHIVE_VARIABLE
 from gapvision.inputs.user_folder import FOLDER_VARIABLE
+
+STROKED = 1  # text rendering mode: ISO 32000-1:2008, table 106
 
 
 @pytest.fixture(autouse=True)
@@ -41,12 +43,13 @@ def asked(monkeypatch):
 
 @pytest.fixture
 def said(monkeypatch):
-    """Every text that is drawn."""
-    texts, draw = [], ImageDraw.ImageDraw.text
+    """Every text that reaches a page, in the order of drawing; a picture is rasterised from one."""
+    texts, draw = [], Canvas.drawString
 
-    def listen(self, point, text, *args, **kwargs):
-        texts.append(text)
-        draw(self, point, text, *args, **kwargs)
+    def listen(self, x, y, text, mode=None, **kwargs):
+        if mode != STROKED:  # the halo of a text that follows
+            texts.append(text)
+        draw(self, x, y, text, mode=mode, **kwargs)
 
-    monkeypatch.setattr(ImageDraw.ImageDraw, "text", listen)
+    monkeypatch.setattr(Canvas, "drawString", listen)
     return texts

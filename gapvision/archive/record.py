@@ -120,14 +120,10 @@ def new_record(
     MeasurementError
         Where a photograph or camera file is no longer there.
     """
-    import cv2
-
     from gapvision.answer.as_json import answer_json
-    from gapvision.answer.picture.picture import draw_picture
-    from gapvision.photo.photo import load_photo
+    from gapvision.answer.picture.picture import picture_bytes
 
-    picture = draw_picture(measurement, lambda file: load_photo(file).bgr, options.units)
-    drawn = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 90])[1].tobytes()
+    drawn = picture_bytes(measurement, options.units)
     return NewRecord(
         job,
         options_json(options, measurement.photos),

@@ -44,7 +44,7 @@ def run_demo(
         )
         measurement = measure(options, progress)
         picture = _free_name(out_dir)
-        write_picture(picture, measurement, options)
+        write_picture(picture, measurement, units)
     rows = [
         ("widest gap", measurement.widest_gap, truth["widest_gap_mm"]),
         ("setting needed", measurement.setting, truth["setting_mm"]),

@@ -263,7 +263,7 @@ def measure(
         if picture:
             from gapvision.answer.picture.picture import write_picture
 
-            write_picture(picture, measurement, options, overwrite)
+            write_picture(picture, measurement, units, overwrite)
             say(f"Picture: {picture}", err=True)
         if job:
             keep_joint(job, options, measurement, archive)

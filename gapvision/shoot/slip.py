@@ -17,7 +17,7 @@ import segno
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
-from gapvision.answer.report.paper import (
+from gapvision.answer.paper import (
     BOLD,
     PAPERS_MM,
     REGULAR,

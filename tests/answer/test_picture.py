@@ -1,5 +1,6 @@
 """The picture: what a builder must find in it, at the columns where the log has it."""
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -18,16 +19,19 @@ from helpers.joints import (
     whole_log,
 )
 
+from gapvision.advice.caution import Caution
 from gapvision.answer.picture import drawing
 from gapvision.answer.picture import picture as annotate
+from gapvision.answer.picture.axis import axis_number, round_levels
 from gapvision.answer.picture.photo_strip import best_photo
 from gapvision.answer.picture.picture import draw_picture, write_picture
+from gapvision.answer.picture.raster import pixels_of
 from gapvision.errors import MeasurementError
+from gapvision.quantity import Quantity
 
 LEFT, RIGHT = drawing.PANEL_LEFT_PX, drawing.PANEL_RIGHT_PX
 HIDDEN_MM = (450.0, 650.0)
 PAPER = (128, 128, 128)  # what the photograph is made of
-OPTIONS = SimpleNamespace(units="mm")
 
 
 def column(station):
@@ -37,6 +41,19 @@ def column(station):
 
 def grey_photo(file):
     return np.full(PHOTO_SHAPE, 128, np.uint8)
+
+
+@pytest.fixture
+def read(monkeypatch):
+    """The files of all photographs that are read; each is grey."""
+    files = []
+
+    def load(file):
+        files.append(file)
+        return SimpleNamespace(bgr=grey_photo(file))
+
+    monkeypatch.setattr(annotate, "load_photo", load)
+    return files
 
 
 @pytest.fixture(scope="module")
@@ -118,7 +135,7 @@ def test_marks_differ_in_shape_and_not_in_colour_alone():
     for shape in ("triangle", "diamond", "square"):
         strip = drawing.blank(60)
         drawing.mark(strip, (100, 30), shape)
-        fields.append((strip[:, 60:140] != 255).any(axis=-1))
+        fields.append((pixels_of(strip)[:, 60:140] != 255).any(axis=-1))
     for a, b in ((0, 1), (0, 2), (1, 2)):
         assert (fields[a] ^ fields[b]).sum() > 0.2 * fields[a].sum()
 
@@ -166,6 +183,14 @@ def test_texts_hold_the_answer(said):
     assert any(t.startswith("Status: measured; 2 cautions, the first: One photo") for t in said)
 
 
+def test_a_long_caution_is_cut_after_four_lines(said):
+    draw_picture(joint(cautions=(Caution("long", "Words without end " * 40),)), grey_photo)
+    first = next(i for i, t in enumerate(said) if t.startswith("Status: measured; 1 caution: "))
+    assert len(said) == first + 4 and said[-1].endswith(" ...")
+    for line in said[first:]:
+        assert drawing.text_width(line, drawing.TEXT_PX) < drawing.WIDTH_PX
+
+
 def test_doubtful_answer_is_called_a_lower_bound_first_of_all(said):
     draw_picture(joint(status="doubtful"), grey_photo)
     assert said[0].startswith("LOWER BOUND: at least 49 mm")
@@ -175,6 +200,36 @@ def test_inches_everywhere(said):
     draw_picture(joint(cover_mm=76.2), grey_photo, units="in")
     assert not [t for t in said if "mm" in t]
     assert "12" in said and "-24" in said  # stations by the foot
+
+
+def test_inches_of_the_axes_are_fractions(said):
+    draw_picture(joint(cover_mm=76.2), grey_photo, units="in")
+    assert "1/2" in said and "1 1/2" in said  # the gap, up to 1 9/16 in
+    assert not [t for t in said if re.search(r"\d\.\d", t)]
+
+
+@pytest.mark.parametrize(
+    ("value_mm", "units", "number"),
+    [
+        (3.175, "in", "1/8"), (38.1, "in", "1 1/2"), (-609.6, "in", "-24"), (0.0, "in", "0"),
+        (75.0, "in", "2.953"),  # what is no whole sixteenth is not made one
+        (0.5, "mm", "0.5"), (-400.0, "mm", "-400"), (-0.0, "mm", "0"),
+    ],
+)  # fmt: skip
+def test_numbers_of_axes(value_mm, units, number):
+    assert axis_number(value_mm, units) == number
+
+
+@pytest.mark.parametrize(
+    ("values", "units", "levels"),
+    [
+        ([0.0, np.nan, 38.2], "mm", [0, 10, 20, 30, 40]),
+        ([31.0, 31.0], "mm", [31, 32]),
+        ([-3.0, 25.0], "in", [0, 6.35, 12.7, 19.05, 25.4]),
+    ],
+)
+def test_levels_are_round_and_hold_all_values(values, units, levels):
+    np.testing.assert_allclose(round_levels(np.array(values), 5, units), levels)
 
 
 def test_tall_photograph_and_16_bits_are_shown(said):
@@ -249,10 +304,34 @@ def test_photograph_from_inside_says_that_it_is_mirrored(said):
     assert marked[:, mark - 8 : mark + 9].any()
 
 
-def test_no_photograph_still_gives_the_numbers(said):
+def test_no_photograph_still_gives_the_numbers_and_tells_the_marks(said):
     picture = draw_picture(joint(photos=()), grey_photo)
     assert picture.shape[1] == drawing.WIDTH_PX
     assert said[0].startswith("SET 49 mm")
+    assert said.count("decides the setting") == said.count("widest gap") == 1
+
+
+def test_photograph_stays_as_it_is_under_the_drawing():
+    noise = np.random.default_rng(5).integers(0, 256, (300, RIGHT - LEFT, 3)).astype(np.uint8)
+    strip = drawing.stack([drawing.blank(40), drawing.blank(300)])
+    strip.photos.append((40, noise))
+    drawing.line(strip, [(LEFT, 60), (RIGHT, 60)], drawing.BLACK, 4)
+    drawn = pixels_of(strip)[40:, LEFT:RIGHT]
+    changed = (drawn != noise).any(axis=(1, 2))
+    # A line of 4 px about the pixel's centre 20 rows down: two halves and three wholes.
+    np.testing.assert_array_equal(np.flatnonzero(changed), [18, 19, 20, 21, 22])
+    assert (drawn[19:22] == 0).all()
+
+
+def test_the_plot_reaches_to_a_widest_gap_beyond_the_band(said):
+    draw_picture(joint(widest_gap=Quantity(75.0, 0.9, 1.8)), grey_photo)
+    start = said.index("Gap between the logs (mm)")
+    assert said[start - 5 : start] == ["0", "20", "40", "60", "80"]
+
+
+def test_letters_of_other_countries_are_drawn(said):
+    draw_picture(joint(photos=(photo("бревно_łódź.jpg"),)), grey_photo)
+    assert "photograph бревно_łódź.jpg" in said
 
 
 def test_colours_are_the_published_palette_and_differ_in_luminance():
@@ -283,61 +362,53 @@ def luminance(rgb):
 
 
 @pytest.mark.parametrize("name", ["joint.png", "joint.JPG"])
-def test_written_picture_reads_back(tmp_path, whole, name):
-    write_picture(tmp_path / name, joint(), OPTIONS, load_bgr=grey_photo)
+def test_written_picture_reads_back(tmp_path, read, whole, name):
+    write_picture(tmp_path / name, joint())
     back = cv2.imread(str(tmp_path / name))
     assert back.shape == whole.shape
     loss = np.abs(back.astype(int) - whole).mean()
     assert loss == 0 if name.endswith("png") else loss < 4  # 8-bit steps
 
 
-def test_photograph_is_read_again_from_its_file(tmp_path, monkeypatch):
-    read = []
-
-    def load(file):
-        read.append(file)
-        return SimpleNamespace(bgr=grey_photo(file))
-
-    monkeypatch.setattr(annotate, "load_photo", load)
-    write_picture(tmp_path / "joint.jpg", joint(), OPTIONS)
+def test_photograph_is_read_again_from_its_file(tmp_path, read):
+    write_picture(tmp_path / "joint.jpg", joint())
     assert read == ["joint.jpg"]
 
 
-def test_existing_file_is_kept_unless_it_may_be_overwritten(tmp_path):
+def test_existing_file_is_kept_unless_it_may_be_overwritten(tmp_path, read):
     path = tmp_path / "joint.jpg"
     path.write_bytes(b"mine")
     with pytest.raises(MeasurementError, match="exists already: choose another name") as refusal:
-        write_picture(path, joint(), OPTIONS, load_bgr=grey_photo)
+        write_picture(path, joint())
     assert refusal.value.code == "file-exists"
     assert path.read_bytes() == b"mine"
-    write_picture(path, joint(), OPTIONS, overwrite=True, load_bgr=grey_photo)
+    write_picture(path, joint(), overwrite=True)
     assert path.read_bytes()[:2] == b"\xff\xd8"
 
 
-def test_file_that_came_into_being_while_drawing_is_kept(tmp_path):
+def test_file_that_came_into_being_while_drawing_is_kept(tmp_path, monkeypatch):
     path = tmp_path / "joint.png"
 
     def load(file):
         path.write_bytes(b"mine")
-        return grey_photo(file)
+        return SimpleNamespace(bgr=grey_photo(file))
 
+    monkeypatch.setattr(annotate, "load_photo", load)
     with pytest.raises(MeasurementError, match="exists already"):
-        write_picture(path, joint(), OPTIONS, load_bgr=load)
+        write_picture(path, joint())
     assert path.read_bytes() == b"mine"
 
 
-def test_missing_folder_and_unwritable_place_are_refused(tmp_path):
+def test_missing_folder_and_unwritable_place_are_refused(tmp_path, read):
     with pytest.raises(MeasurementError, match="There is no folder .*none") as refusal:
-        write_picture(tmp_path / "none" / "joint.png", joint(), OPTIONS)
+        write_picture(tmp_path / "none" / "joint.png", joint())
     assert refusal.value.code == "no-folder"
     (tmp_path / "folder.png").mkdir()
     with pytest.raises(MeasurementError, match="could not be written") as refusal:
-        write_picture(
-            tmp_path / "folder.png", joint(), OPTIONS, overwrite=True, load_bgr=grey_photo
-        )
+        write_picture(tmp_path / "folder.png", joint(), overwrite=True)
     assert refusal.value.code == "not-written"
 
 
 def test_other_formats_are_refused_by_name(tmp_path):
     with pytest.raises(ValueError, match=r"\.jpg, \.jpeg, \.png, not 'joint\.gif'"):
-        write_picture(tmp_path / "joint.gif", joint(), OPTIONS, load_bgr=grey_photo)
+        write_picture(tmp_path / "joint.gif", joint())

@@ -151,7 +151,8 @@ def test_the_profile_has_band_cover_and_marks():
     for colour in (BLUE, WIDEST_COLOUR, DECIDING_COLOUR):  # as in the picture
         # SVG has them in whole per cent of 255.
         assert any(np.abs(np.subtract(colour, other)).max() <= 2 for other in drawn)
-    assert "stroke-dasharray" in styles
+    dashed = [e.get("style") for e in drawing.iter() if "dasharray" in e.get("style", "")]
+    assert len(dashed) == 4 and all("linecap: butt" in style for style in dashed)
     assert "Gap from station -900 mm to 900 mm" in drawing.get("aria-label")
 
 
@@ -213,13 +214,29 @@ def test_a_wall_lists_its_logs_from_the_lowest_up():
 
 def test_a_wall_draws_its_courses_as_they_lie():
     drawing = parsed(wall_html(wall())).find(f".//{SVG}svg")
-    names = [t.text for t in drawing.iter(f"{SVG}text") if t.text.startswith("Log ")]
+    names = [t for t in texts_by_height(drawing.find(f"{SVG}g")) if t.startswith("Log ")]
     assert [n.split(":")[0] for n in names] == ["Log 1", "Log 2", "Log 3", "Log 9", "Log 10"]
-    heights = [float(t.get("y")) for t in drawing.iter(f"{SVG}text") if t.text in names]
-    # Upwards: the turn to SVG's downward y stands in the group's transform.
-    assert heights == sorted(heights) and len(set(heights)) == 5
+    # Upwards: the turn to SVG's downward y stands in the outer group's transform.
     assert drawing.find(f"{SVG}g").get("transform").startswith("scale(1,-1)")
     assert "DOUBTFUL: set at least 49 mm" in names[2]
+
+
+def texts_by_height(outer):
+    """The texts in a turned drawing from the lowest up; none of the same kind share a height."""
+    found = []
+
+    def collect(group, up):
+        for element in group:
+            if element.tag == f"{SVG}text":
+                found.append((up + float(element.get("y")), element.text))
+            elif element.tag == f"{SVG}g":
+                moved = re.search(r"matrix\(1,0,0,1,0,([\d.]+)\)", element.get("transform", ""))
+                collect(element, up + (float(moved[1]) if moved else 0.0))
+
+    collect(outer, 0.0)
+    heights = [up for up, text in found if text.startswith("Log ")]
+    assert len(set(heights)) == len(heights)
+    return [text for _, text in sorted(found)]
 
 
 def test_no_more_logs_a_drawing_than_a_page_holds():

@@ -151,4 +151,4 @@ def test_neither_chain_nor_picture_minds_it():
     (chain,) = find_chains((bare, seen))
     assert [p.file for p in chain.photos] == ["a.jpg", "b.jpg"]
     measurement = SimpleNamespace(photos=(seen, bare), deciding_place=SimpleNamespace(station_mm=0))
-    assert extent_strip(measurement, lambda mm: np.asarray(mm), seen).shape[0] == 0
+    assert extent_strip(measurement, lambda mm: np.asarray(mm), seen).height == 0

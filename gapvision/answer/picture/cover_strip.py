@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from gapvision.answer.picture.axis import axis_number
+from gapvision.answer.picture.axis import axis_number, round_levels
 from gapvision.answer.picture.drawing import (
     BLACK,
     PANEL_LEFT_PX,
@@ -14,11 +14,12 @@ from gapvision.answer.picture.drawing import (
     TEXT_PX,
     TICK_PX,
     WHITE,
+    Strip,
     blank,
     boxed,
-    dashed,
     line,
     mark,
+    stack,
     text,
     text_width,
 )
@@ -32,7 +33,7 @@ ABOVE_PX = 52  # a number over its mark
 BOX_PX = 40  # of a number, beside its text
 
 
-def cover_strip(measurement: Measurement, units: str) -> np.ndarray:
+def cover_strip(measurement: Measurement, units: str) -> Strip:
     """Setting by cover with its band, and what the points are set to; empty where none was asked."""
     if measurement.decision is None or not measurement.decision.covers.asked:
         return blank(0)
@@ -47,25 +48,26 @@ def cover_strip(measurement: Measurement, units: str) -> np.ndarray:
 
     title = f"Setting for other covers, and what to set ({units})"
     room = float(np.max(setting + half) + 0.35 * (np.ptp(setting) + 4.0))  # for the numbers
-    strip, row = plot(title, cover, setting, half / K95, columns, units, (room,))
+    levels = round_levels(np.r_[setting - half, setting + half, room], 5, units)
+    strip, row = plot(title, cover, setting, half / K95, columns, units, levels)
     axis = blank(70)
-    line(axis, [(PANEL_LEFT_PX, 0), (PANEL_RIGHT_PX, 0)], BLACK, 3)
-    text(axis, (PANEL_LEFT_PX - 14, 36), "cover", TICK_PX, anchor="rm")
-    bottom = strip.shape[0] - 14
+    line(axis, [(PANEL_LEFT_PX, 0), (PANEL_RIGHT_PX, 0)], BLACK, 4)
+    text(axis, (PANEL_LEFT_PX - 14, 36), "cover", TICK_PX, anchor="end")
+    bottom = strip.height - 14
     wide = max(text_width(format_length(r.set_to_mm, units), TEXT_PX) for r in rows) + BOX_PX
     told = _told(cover, measurement.cover_mm, columns, wide)
     for r in rows:
         x = columns(r.cover_mm)
         if r.cover_mm == measurement.cover_mm:
-            dashed(strip, (x, row(r.setting.value_mm)), (x, bottom), BLACK, 4, 26)
+            line(strip, [(x, row(r.setting.value_mm)), (x, bottom)], BLACK, 5, dash=26)
         mark(strip, (x, row(r.setting.value_mm)), "square")
-        line(axis, [(x, 0), (x, 14)], BLACK, 3)
+        line(axis, [(x, 0), (x, 14)], BLACK, 4)
         if r.cover_mm not in told:
             continue
         at = row(r.setting.value_mm + r.setting.U95_mm) - ABOVE_PX
         boxed(strip, (x, at), format_length(r.set_to_mm, units), TEXT_PX, WHITE)
         text(axis, (x, 40), axis_number(r.cover_mm, units), TICK_PX)
-    return np.vstack([strip, axis])
+    return stack([strip, axis])
 
 
 def _told(

@@ -1,21 +1,26 @@
-"""What the strips of the picture are drawn with: colours, lines, marks, legends and text.
+"""What charts are drawn with: colours, lines, marks, legends and text, as shapes of reportlab.
 
-A strip is an array of shape (n, 1600, 3), uint8, BGR; points are ``(x, y)`` in px of the strip,
-integer at the pixel centre; colours are RGB.
+They become the pixels of the picture (`raster.py`), vectors in the report's PDF and SVG in its
+HTML. Points are ``(x, y)`` in px of a strip, integer at the pixel centre, y down; colours are RGB.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
+from dataclasses import dataclass, field
 
-import cv2
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from reportlab.graphics.shapes import Drawing, Group, Path, Polygon, PolyLine, Rect, Shape, String
+from reportlab.lib.attrmap import AttrMap, AttrMapValue
+from reportlab.lib.colors import Color
+from reportlab.lib.utils import simpleSplit
+
+from gapvision.answer.paper import BOLD, REGULAR, printable, register_fonts, width_of
 
 WIDTH_PX = 1600
-PANEL_LEFT_PX, PANEL_RIGHT_PX = 120, 1576  # columns of photograph and plots; numbers stand left
-TITLE_PX, SUBTITLE_PX, TEXT_PX, TICK_PX = 92, 50, 42, 38  # text heights
+PANEL_LEFT_PX, PANEL_RIGHT_PX = 132, 1576  # columns of photograph and plots; numbers stand left
+TITLE_PX, SUBTITLE_PX, TEXT_PX, TICK_PX = 92, 50, 42, 40  # text sizes
+HALF_DIGIT = 0.357  # of the text's size: digits and capitals are 0.714 high in Noto Sans
 
 # Colours that colour-blind people tell apart, as RGB: M. Okabe and K. Ito, "Color Universal
 # Design: how to make figures and presentations that are friendly to colorblind people", 2008.
@@ -35,74 +40,132 @@ UPPER_COLOUR, LOWER_COLOUR = SKY_BLUE, VERMILLION
 WIDEST_COLOUR, DECIDING_COLOUR = YELLOW, REDDISH_PURPLE
 LOWERED_COLOUR = BLUISH_GREEN
 
-SHIFT = 4  # fractional bits of the points given to OpenCV
-
 Rgb = tuple[int, int, int]
 Point = tuple[float, float]
 
 
-def blank(height: int, colour: Rgb = WHITE) -> np.ndarray:
+@dataclass(frozen=True, eq=False, slots=True)
+class Strip:
+    """A strip of the picture: shapes in the order in which they are drawn.
+
+    Reportlab's y runs up, so that a point's is ``height - 0.5 - y``. ``photos`` lie under the
+    shapes, each from a row on and from the panel's left: shape (h, w, 3), uint8, BGR.
+    """
+
+    height: int
+    shapes: list[Shape] = field(default_factory=list)
+    photos: list[tuple[int, np.ndarray]] = field(default_factory=list)
+
+
+def blank(height: int, colour: Rgb = WHITE) -> Strip:
     """An empty strip."""
-    return np.full((height, WIDTH_PX, 3), colour[::-1], np.uint8)
+    strip = Strip(height)
+    if colour != WHITE:
+        strip.shapes.append(Rect(0, 0, WIDTH_PX, height, fillColor=rgb(colour), strokeColor=None))
+    return strip
 
 
-def line(strip: np.ndarray, points: np.ndarray | Sequence, colour: Rgb, thickness: int) -> None:
-    """A line through points, shape (n, 2); a single point is a dot."""
-    cv2.polylines(strip, [_fixed(points)], False, colour[::-1], thickness, cv2.LINE_AA, SHIFT)
+def stack(strips: Sequence[Strip]) -> Strip:
+    """Strips, one under the other, as one."""
+    out = Strip(sum(s.height for s in strips))
+    top = 0
+    for s in strips:
+        up = out.height - top - s.height
+        out.shapes.append(Group(*s.shapes, transform=(1, 0, 0, 1, 0, up)))
+        out.photos.extend((top + row, photo) for row, photo in s.photos)
+        top += s.height
+    return out
 
 
-def dashed(
-    strip: np.ndarray, start: Point, end: Point, colour: Rgb, thickness: int, dash: float
+def drawing_of(strip: Strip) -> Drawing:
+    """The shapes of a strip as a drawing of reportlab, without photographs."""
+    register_fonts()
+    return Drawing(WIDTH_PX, strip.height, *strip.shapes)
+
+
+def rgb(colour: Rgb) -> Color:
+    """A colour as reportlab has it."""
+    return Color(*(c / 255 for c in colour))
+
+
+def line(
+    strip: Strip, points: np.ndarray | Sequence, colour: Rgb, thickness: float, dash: float = 0
 ) -> None:
-    """A straight line of dashes as long as the spaces between them."""
-    a, b = np.array(start), np.array(end)
-    count = max(int(np.hypot(*(b - a)) / dash), 1)
-    for i in range(0, count, 2):
-        line(strip, a + (b - a) * np.array([[i], [i + 1]]) / count, colour, thickness)
+    """A line through points, shape (n, 2), of dashes as long as the spaces where said.
+
+    A single point is a dot.
+    """
+    flat = _flat(strip, points)
+    flat = 2 * flat if len(flat) == 2 else flat
+    strip.shapes.append(
+        PolyLine(
+            flat,
+            strokeColor=rgb(colour),
+            strokeWidth=thickness,
+            strokeDashArray=[dash, dash] if dash else None,
+            # Round ones; reportlab's SVG has them wrong where they are stated for dashes.
+            strokeLineCap=0 if dash else 1,
+            strokeLineJoin=0 if dash else 1,
+        )
+    )
 
 
-def polygon(strip: np.ndarray, corners: np.ndarray, colour: Rgb) -> None:
-    """A filled polygon, shape (n, 2)."""
-    cv2.fillPoly(strip, [_fixed(corners)], colour[::-1], cv2.LINE_AA, SHIFT)
+def polygon(strip: Strip, corners: np.ndarray, colour: Rgb, rim: float = 0) -> None:
+    """A filled polygon, shape (n, 2), with a black rim as thick as said."""
+    strip.shapes.append(
+        Polygon(
+            _flat(strip, corners),
+            fillColor=rgb(colour),
+            strokeColor=rgb(BLACK) if rim else None,
+            strokeWidth=rim,
+            strokeLineJoin=1,
+        )
+    )
 
 
 def box(
-    strip: np.ndarray, left: float, right: float, top: float, bottom: float, colour: Rgb
+    strip: Strip, left: float, right: float, top: float, bottom: float, colour: Rgb, rim: float = 0
 ) -> None:
     """A filled upright rectangle."""
-    start, end = (round(left), round(top)), (round(right), round(bottom))
-    cv2.rectangle(strip, start, end, colour[::-1], -1)
+    polygon(strip, [(left, top), (right, top), (right, bottom), (left, bottom)], colour, rim)
 
 
-def hatch(strip: np.ndarray, left: float, right: float, top: float, bottom: float) -> None:
-    """Slanting lines in an upright rectangle, as far as it lies in the panel."""
-    start, stop = np.clip((round(left), round(right)), PANEL_LEFT_PX, PANEL_RIGHT_PX)
-    field = strip[round(top) : round(bottom), start : stop + 1]
-    height, width = field.shape[:2]
-    for x in range(-height, width, 22):
-        cv2.line(field, (x, height), (x + height, 0), DARK_GREY, 3, cv2.LINE_AA)
+def hatch(strip: Strip, left: float, right: float, top: float, bottom: float) -> None:
+    """Slanting lines in an upright rectangle."""
+    top, bottom = top + 2, bottom - 2  # the lines are 4 px thick
+    height = bottom - top
+    path = Path(strokeColor=rgb(DARK_GREY), strokeWidth=4, fillColor=None)
+    for start in np.arange(left - height, right, 22):
+        ends = np.clip((start, start + height), left, right)
+        if np.ptp(ends) > 0:
+            flat = _flat(strip, np.c_[ends, bottom - (ends - start)])
+            path.moveTo(*flat[:2])
+            path.lineTo(*flat[2:])
+    strip.shapes.append(path)
 
 
-def mark(strip: np.ndarray, centre: Point, shape: str) -> None:
-    """A filled mark with a dark rim: shapes differ, so that colour need not tell them apart."""
+def mark(strip: Strip, centre: Point, shape: str) -> None:
+    """A filled mark with a dark rim: shapes differ, so that colour need not tell them apart.
+
+    None where the place was not seen, and the centre is not finite.
+    """
     shapes = {
         "triangle": ([(-20, -17), (20, -17), (0, 17)], WIDEST_COLOUR),  # points down at its place
         "diamond": ([(-20, 0), (0, -20), (20, 0), (0, 20)], DECIDING_COLOUR),
         "square": ([(-15, -15), (15, -15), (15, 15), (-15, 15)], WHITE),
     }
     corners, colour = shapes[shape]
-    points = np.array(corners) + centre
-    polygon(strip, points, colour)
-    cv2.polylines(strip, [_fixed(points)], True, BLACK, 4, cv2.LINE_AA, SHIFT)
+    if np.isfinite(centre).all():
+        polygon(strip, np.array(corners) + centre, colour, rim=5)
 
 
-def legend(items: Sequence[tuple[Rgb | str | None, str]]) -> np.ndarray:
+def legend(items: Sequence[tuple[Rgb | str | None, str]]) -> Strip:
     """Samples and their names, as many to a row as fit.
 
     A sample is the colour of a line, the name of a `mark`, ``"band"``, ``"dashes"``, ``"hatching"``
     or None.
     """
-    rows: list[np.ndarray] = []
+    rows: list[Strip] = []
     x = np.inf
     for sample, name in items:
         width = text_width(name, TEXT_PX) + (90 if sample is not None else 0)
@@ -110,107 +173,93 @@ def legend(items: Sequence[tuple[Rgb | str | None, str]]) -> np.ndarray:
             rows.append(blank(60))
             x = 24.0
         _sample(rows[-1], x, sample)
-        text(rows[-1], (x + width, 30), name, TEXT_PX, anchor="rm")
+        text(rows[-1], (x + width, 30), name, TEXT_PX, anchor="end")
         x += width + 36
-    return np.vstack([blank(8), *rows, blank(12)])
+    return stack([blank(8), *rows, blank(12)])
 
 
-def text_width(words: str, size: int) -> float:
-    """How wide a text is, px."""
-    return _font(size).getlength(words)
-
-
-def text(
-    strip: np.ndarray,
-    point: Point,
-    words: str,
-    size: int,
-    colour: Rgb = BLACK,
-    anchor: str = "mm",
-    *,
-    halo: Rgb | None = None,
-    bold: bool = False,
-) -> None:
-    """Text at a point, moved into the strip and made smaller where it would not fit."""
-    if not words:
-        return
-    words, stroke = words.translate(_SIGNS), 4 if halo else int(bold)
-    while text_width(words, size) > WIDTH_PX - 40 and size > 20:
-        size -= 2
-    room = Image.new("RGB", (1, 1))
-    bounds = ImageDraw.Draw(room).textbbox(point, words, _font(size), anchor, stroke_width=stroke)
-    shift = max(8 - bounds[0], 0) - max(bounds[2] - (WIDTH_PX - 8), 0)
-    left, right = max(int(bounds[0] + shift) - 2, 0), min(int(bounds[2] + shift) + 4, WIDTH_PX)
-    top, bottom = max(int(bounds[1]) - 2, 0), max(int(bounds[3]) + 4, 0)
-    part = strip[top:bottom, left:right]
-    if not part.size:
-        return
-    patch = Image.fromarray(np.ascontiguousarray(part[:, :, ::-1]))
-    ImageDraw.Draw(patch).text(
-        (point[0] + shift - left, point[1] - top),
-        words,
-        colour,
-        _font(size),
-        anchor,
-        stroke_width=stroke,
-        stroke_fill=halo or colour,
-    )
-    part[:] = np.asarray(patch)[:, :, ::-1]
-
-
-def boxed(strip: np.ndarray, centre: Point, words: str, size: int, colour: Rgb) -> None:
-    """Text in a box of a colour, wholly within the panel."""
-    half = text_width(words, size) / 2 + 14
-    x = float(np.clip(centre[0], PANEL_LEFT_PX + half, PANEL_RIGHT_PX - half))
-    start = round(x - half), round(centre[1] - size * 0.62)
-    end = round(x + half), round(centre[1] + size * 0.62)
-    cv2.rectangle(strip, start, end, colour[::-1], -1)
-    cv2.rectangle(strip, start, end, BLACK, 3)
-    text(strip, (x, centre[1]), words, size)
-
-
-def wrapped(words: str, size: int, width: float, most: int) -> list[str]:
-    """Text cut into lines at spaces, and cut short with dots after so many lines."""
-    lines = [""]
-    for word in words.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if text_width(longer, size) <= width or not lines[-1]:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    if len(lines) > most:
-        lines = [*lines[: most - 1], lines[most - 1] + " ..."]
-    return lines
-
-
-@cache
-def _font(size: int) -> ImageFont.FreeTypeFont:
-    """The font that comes with Pillow."""
-    return ImageFont.load_default(size=size)
-
-
-# Signs that the font lacks but texts may hold.
-_SIGNS = str.maketrans({"–": "-", "—": "-", "×": "x", "″": '"', "′": "'", "½": " 1/2", "’": "'"})
-
-
-def _fixed(points: np.ndarray | Sequence) -> np.ndarray:
-    """Points as OpenCV takes them with fractional bits."""
-    return np.round(np.asarray(points) * 2**SHIFT).astype(np.int32)
-
-
-def _sample(strip: np.ndarray, x: float, sample: Rgb | str | None) -> None:
+def _sample(strip: Strip, x: float, sample: Rgb | str | None) -> None:
     """The sample of a legend's entry."""
     ends = [(x, 30), (x + 72, 30)]
     if sample == "band":
         box(strip, x, x + 72, 14, 46, BAND)
-        line(strip, ends, BLUE, 5)
+        line(strip, ends, BLUE, 6)
     elif sample == "dashes":
-        dashed(strip, (x, 30), (x + 76, 30), BLACK, 4, 15)
+        line(strip, ends, BLACK, 5, dash=15)
     elif sample == "hatching":
-        for i in range(4):
-            line(strip, [(x + 18 * i, 46), (x + 18 * i + 18, 14)], DARK_GREY, 3)
+        hatch(strip, x, x + 72, 14, 46)
     elif isinstance(sample, str):
         mark(strip, (x + 46, 30), sample)
     elif sample is not None:
         line(strip, ends, BLACK, 11)
         line(strip, ends, sample, 6)
+
+
+def text_width(words: str, size: float, bold: bool = False) -> float:
+    """How wide a text is, px."""
+    return width_of(words, BOLD if bold else REGULAR, size)
+
+
+def text(
+    strip: Strip,
+    point: Point,
+    words: str,
+    size: float,
+    colour: Rgb = BLACK,
+    anchor: str = "middle",
+    *,
+    halo: Rgb | None = None,
+    bold: bool = False,
+) -> None:
+    """Text from, to or about a point half-way up its digits: "start", "end" or "middle".
+
+    It is moved into the strip, and made smaller where it would not fit.
+    """
+    if not words:
+        return
+    size *= min((WIDTH_PX - 40) / text_width(words, size, bold), 1.0)
+    width = text_width(words, size, bold)
+    left = point[0] - {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * width
+    left = np.clip(left, 8, WIDTH_PX - 8 - width)
+    foot = _flat(strip, (left, point[1] + HALF_DIGIT * size))
+    look = {"fontName": BOLD if bold else REGULAR, "fontSize": size}
+    if halo:
+        strip.shapes.append(_Halo(*foot, printable(words), strokeColor=rgb(halo), **look))
+    strip.shapes.append(String(*foot, printable(words), fillColor=rgb(colour), **look))
+
+
+def boxed(strip: Strip, centre: Point, words: str, size: float, colour: Rgb) -> None:
+    """Text in a box of a colour, wholly within the panel."""
+    half = text_width(words, size) / 2 + 14
+    x = float(np.clip(centre[0], PANEL_LEFT_PX + half, PANEL_RIGHT_PX - half))
+    box(strip, x - half, x + half, centre[1] - size * 0.62, centre[1] + size * 0.62, colour, rim=4)
+    text(strip, (x, centre[1]), words, size)
+
+
+def wrapped(words: str, size: float, width: float, most: int) -> list[str]:
+    """Text cut into lines at spaces, and cut short with dots after so many lines."""
+    register_fonts()
+    lines = simpleSplit(printable(words), REGULAR, size, width)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], lines[most - 1] + " ..."]
+    return lines
+
+
+class _Halo(String):
+    """The rim that sets a text off from what is under it; the text itself follows."""
+
+    _attrMap = AttrMap(
+        BASE=String,
+        strokeColor=AttrMapValue(None),
+        strokeWidth=AttrMapValue(None),
+        strokeLineJoin=AttrMapValue(None),
+    )
+
+    def __init__(self, x: float, y: float, text: str, **look) -> None:
+        super().__init__(x, y, text, textRenderMode=1, strokeWidth=8, strokeLineJoin=1, **look)
+
+
+def _flat(strip: Strip, points: np.ndarray | Sequence) -> list[float]:
+    """Points, shape (n, 2), as reportlab takes them: x, y, x, y and so on, y up."""
+    flipped = np.asarray(points, float) * (1, -1) + (0.5, strip.height - 0.5)
+    return np.round(flipped, 1).ravel().tolist()

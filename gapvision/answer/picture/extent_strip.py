@@ -17,9 +17,11 @@ from gapvision.answer.picture.drawing import (
     PANEL_RIGHT_PX,
     TICK_PX,
     WHITE,
+    Strip,
     blank,
     box,
     hatch,
+    stack,
     text,
     text_width,
 )
@@ -32,9 +34,7 @@ LANE_PX, ROW_GAP_PX, NAME_PX = 54, 10, 34
 ROWS = ("above", "level", "below")
 
 
-def extent_strip(
-    measurement: Measurement, columns: Columns, shown: PhotoResult | None
-) -> np.ndarray:
+def extent_strip(measurement: Measurement, columns: Columns, shown: PhotoResult | None) -> Strip:
     """Bars of all photographs where several share the log, hatched where one shows no joint.
 
     Rows are as the lens was held: above, level with or below the gap. Where photographs of a row
@@ -48,14 +48,14 @@ def extent_strip(
     for side in sides:
         if sides != ["outside"]:
             strips.append(blank(LANE_PX))
-            text(strips[-1], (PANEL_LEFT_PX, LANE_PX / 2), f"from {side}:", TICK_PX, anchor="lm")
+            text(strips[-1], (PANEL_LEFT_PX, LANE_PX / 2), f"from {side}:", TICK_PX, anchor="start")
         for row in ROWS:
             here = [p for p in used if p.side == side and _row(p) == row]
             lanes = [_lane(x, measurement, columns, shown) for x in _lanes(here, columns)]
             if lanes:
-                text(lanes[0], (PANEL_LEFT_PX - 14, LANE_PX / 2), row, TICK_PX, anchor="rm")
+                text(lanes[0], (PANEL_LEFT_PX - 14, LANE_PX / 2), row, TICK_PX, anchor="end")
                 strips += [*lanes, blank(ROW_GAP_PX)]
-    return np.vstack(strips)
+    return stack(strips)
 
 
 def _row(photo: PhotoResult) -> str:
@@ -85,7 +85,7 @@ def _lanes(photos: Iterable[PhotoResult], columns: Columns) -> list[list[PhotoRe
 
 def _lane(
     photos: list[PhotoResult], measurement: Measurement, columns: Columns, shown: PhotoResult | None
-) -> np.ndarray:
+) -> Strip:
     """One lane of bars with the photographs' names; the one shown is dark."""
     strip, labels = blank(LANE_PX), []
     for photo in photos:
@@ -105,7 +105,7 @@ def _lane(
                 break
         solid = any(left == a and right == b for a, b in pieces)
         ink, halo = (BLACK, WHITE) if not solid else (WHITE, BLUE) if is_shown else (BLACK, GREY)
-        labels.append((((left + right) / 2, LANE_PX / 2), name, NAME_PX, ink, "mm", halo))
+        labels.append((((left + right) / 2, LANE_PX / 2), name, NAME_PX, ink, "middle", halo))
     deciding_line(strip, measurement, columns, 0)
     for *label, halo in labels:
         text(strip, *label, halo=halo)

@@ -21,6 +21,7 @@ from gapvision.answer.picture.drawing import (
     UPPER_COLOUR,
     WHITE,
     WIDEST_COLOUR,
+    Strip,
     blank,
     boxed,
     legend,
@@ -120,7 +121,7 @@ def view_of(photo: PhotoResult, shape: tuple[int, ...]) -> View:
     return View(photo, left, top, right, bottom, scale)
 
 
-def photo_strip(measurement: Measurement, view: View, bgr: np.ndarray, units: str) -> np.ndarray:
+def photo_strip(measurement: Measurement, view: View, bgr: np.ndarray, units: str) -> Strip:
     """The photograph round the joint, with its outlines, stations and the two places."""
     above, below = max(-view.top, 0), max(view.bottom - bgr.shape[0], 0)
     crop = bgr[max(view.top, 0) : view.bottom, view.left : view.right]
@@ -130,7 +131,7 @@ def photo_strip(measurement: Measurement, view: View, bgr: np.ndarray, units: st
     size = (PANEL_RIGHT_PX - PANEL_LEFT_PX, max(round(crop.shape[0] * view.scale), 1))
     method = cv2.INTER_AREA if view.scale < 1 else cv2.INTER_LINEAR
     strip = blank(size[1])
-    strip[:, PANEL_LEFT_PX:PANEL_RIGHT_PX] = cv2.resize(crop, size, interpolation=method)
+    strip.photos.append((0, cv2.resize(crop, size, interpolation=method)))
     for trace, colour in ((view.photo.upper_px, UPPER_COLOUR), (view.photo.lower_px, LOWER_COLOUR)):
         _outline(strip, view, trace, colour)
     _ticks(strip, measurement, view, units)
@@ -139,7 +140,7 @@ def photo_strip(measurement: Measurement, view: View, bgr: np.ndarray, units: st
     return strip
 
 
-def photo_legend(photo: PhotoResult) -> np.ndarray:
+def photo_legend(photo: PhotoResult) -> Strip:
     """What the lines and marks in the photograph are, and which photograph it is."""
     swapped = ", from inside: left and right are swapped" if photo.side == "inside" else ""
     return legend(
@@ -153,7 +154,7 @@ def photo_legend(photo: PhotoResult) -> np.ndarray:
     )
 
 
-def _outline(strip: np.ndarray, view: View, trace: np.ndarray, colour: tuple) -> None:
+def _outline(strip: Strip, view: View, trace: np.ndarray, colour: tuple) -> None:
     """A traced outline, thin so that the edge under it can be judged, broken where not traced."""
     if not len(trace):
         return
@@ -162,45 +163,43 @@ def _outline(strip: np.ndarray, view: View, trace: np.ndarray, colour: tuple) ->
     station = np.interp(trace[:, 0], axis_x, view.photo.axis_station_mm[order])
     breaks = np.flatnonzero(np.abs(np.diff(station)) > BREAK_MM) + 1
     pieces = np.split(view.points(trace), breaks)
-    for ink, thickness in ((BLACK, 4), (colour, 2)):
+    for ink, thickness in ((BLACK, 6), (colour, 3)):
         for piece in pieces:
             line(strip, piece, ink, thickness)
 
 
-def _ticks(strip: np.ndarray, measurement: Measurement, view: View, units: str) -> None:
+def _ticks(strip: Strip, measurement: Measurement, view: View, units: str) -> None:
     """Stations under the gap, and the name of the card that they are counted from."""
     deciding = view.columns(measurement.deciding_place.station_mm)
-    for station, label in ticks(measurement, view.columns, view.photo.axis_station_mm, units):
+    for station, label in ticks(view.photo.axis_station_mm, measurement.cards, view.columns, units):
         x = view.columns(station)
         y = view.row(view.photo.lower_px, x) + 8
         foot = y + (26 if label else 14)
-        line(strip, [(x, y), (x, foot)], BLACK, 7)
-        line(strip, [(x, y), (x, foot)], WHITE, 3)
+        line(strip, [(x, y), (x, foot)], BLACK, 8)
+        line(strip, [(x, y), (x, foot)], WHITE, 4)
         # The deciding place's number hangs on a line that would cross this one.
         if abs(x - deciding) > text_width(label, TICK_PX) / 2 + 12:
-            text(strip, (x, foot + 4), label, TICK_PX, WHITE, "mt", halo=BLACK)
+            text(strip, (x, foot + 22), label, TICK_PX, WHITE, halo=BLACK)
 
 
-def _place(
-    strip: np.ndarray, measurement: Measurement, view: View, units: str, *, widest: bool
-) -> None:
+def _place(strip: Strip, measurement: Measurement, view: View, units: str, *, widest: bool) -> None:
     """The widest gap from above, or the deciding place from below, with its number."""
     place = measurement.widest_place if widest else measurement.deciding_place
     x = view.columns(place.station_mm)
     if not PANEL_LEFT_PX <= x <= PANEL_RIGHT_PX:
         return
     upper, lower = view.row(view.photo.upper_px, x), view.row(view.photo.lower_px, x)
-    height = strip.shape[0]
+    height = strip.height
     if widest:
         label = f"widest gap {format_length(measurement.widest_gap.value_mm, units)}"
         at, text_y = (x, upper - 19), np.clip(upper - 190, 40, height - 40)
-        line(strip, [(x, upper), (x, lower)], BLACK, 7)
-        line(strip, [(x, upper), (x, lower)], WIDEST_COLOUR, 3)
+        line(strip, [(x, upper), (x, lower)], BLACK, 8)
+        line(strip, [(x, upper), (x, lower)], WIDEST_COLOUR, 4)
     else:
         label = f"decides: {format_length(measurement.setting.value_mm, units)}"
         at, text_y = (x, lower + 22), np.clip(lower + 160, 40, height - 40)
-    line(strip, [at, (x, text_y)], BLACK, 5)
-    line(strip, [at, (x, text_y)], WHITE, 2)
+    line(strip, [at, (x, text_y)], BLACK, 6)
+    line(strip, [at, (x, text_y)], WHITE, 3)
     mark(strip, at, "triangle" if widest else "diamond")
     colour = WIDEST_COLOUR if widest else DECIDING_COLOUR
     boxed(strip, (x, text_y), label, SUBTITLE_PX, colour)

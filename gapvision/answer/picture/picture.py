@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Protocol
 
 import cv2
 import numpy as np
 
 from gapvision.answer.decision_text import lower_words
-from gapvision.answer.picture.axis import even_columns, station_strip
+from gapvision.answer.picture.axis import Columns, even_columns, station_strip
 from gapvision.answer.picture.cover_strip import cover_strip
 from gapvision.answer.picture.drawing import (
     GREY,
@@ -26,13 +25,16 @@ from gapvision.answer.picture.drawing import (
     WHITE,
     WIDTH_PX,
     YELLOW,
+    Strip,
     blank,
+    stack,
     text,
     wrapped,
 )
 from gapvision.answer.picture.extent_strip import extent_strip
 from gapvision.answer.picture.photo_strip import best_photo, photo_legend, photo_strip, view_of
 from gapvision.answer.picture.profile_strips import chart_legend, gap_strip, groove_strip
+from gapvision.answer.picture.raster import pixels_of
 from gapvision.answer.text import cover_text, set_to_text
 from gapvision.files import check_new, write_new
 from gapvision.measurement import Measurement
@@ -40,12 +42,6 @@ from gapvision.photo.photo import load_photo
 from gapvision.phrases import place_text, quantity_text
 
 PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png")
-
-
-class PictureOptions(Protocol):
-    """What the picture needs of the options of a run: ``units``, ``"mm"`` or ``"in"``."""
-
-    units: str
 
 
 def draw_picture(
@@ -85,7 +81,7 @@ def draw_picture(
     """
     shown = best_photo(measurement)
     strips = [_title_strip(measurement, units)]
-    columns = even_columns(measurement)
+    columns = _log_columns(measurement)
     if shown is not None:
         bgr = load_bgr(shown.file)
         view = view_of(shown, bgr.shape)
@@ -96,22 +92,20 @@ def draw_picture(
     strips += [
         gap_strip(measurement, columns, units),
         groove_strip(measurement, columns, units),
-        station_strip(measurement, columns, units),
+        station_strip(measurement.profile.station_mm, measurement.cards, columns, units),
         extent_strip(measurement, columns, shown),
         cover_strip(measurement, units),
-        chart_legend(measurement, units),
+        chart_legend(measurement, units, marks=shown is None),
         _note_strip(measurement),
     ]
-    return np.vstack(strips)
+    return pixels_of(stack(strips))
 
 
 def write_picture(
     path: str | Path,
     measurement: Measurement,
-    options: PictureOptions,
+    units: str = "mm",
     overwrite: bool = False,
-    *,
-    load_bgr: Callable[[str], np.ndarray] | None = None,
 ) -> None:
     """Draw the picture of a joint and write it to a file, as JPEG or PNG by its suffix.
 
@@ -121,12 +115,10 @@ def write_picture(
         Where to write; the folder must be there.
     measurement : Measurement
         The answer of a joint; the photograph needed is read again from its ``file``.
-    options : PictureOptions
-        Anything with ``units``.
+    units : {"mm", "in"}
+        The unit of all numbers in the picture.
     overwrite : bool
         Whether a file of this name may be replaced.
-    load_bgr : callable, optional
-        Another way from a path to a photograph, as in `draw_picture`.
 
     Raises
     ------
@@ -139,10 +131,30 @@ def write_picture(
     """
     path = Path(path)
     check_picture_path(path, overwrite)
-    picture = draw_picture(measurement, load_bgr or _load_bgr, options.units)
-    quality = [cv2.IMWRITE_JPEG_QUALITY, 90] if path.suffix.lower() != ".png" else []
-    encoded = cv2.imencode(path.suffix.lower(), picture, quality)[1]
-    write_new(path, encoded.tobytes(), "the picture", overwrite)
+    content = picture_bytes(measurement, units, path.suffix.lower())
+    write_new(path, content, "the picture", overwrite)
+
+
+def picture_bytes(measurement: Measurement, units: str = "mm", suffix: str = ".jpg") -> bytes:
+    """The picture of a joint as the content of a file, as `write_picture` writes it.
+
+    Parameters
+    ----------
+    measurement : Measurement
+        The answer of a joint; the photograph needed is read again from its ``file``.
+    units : {"mm", "in"}
+        The unit of all numbers in the picture.
+    suffix : str
+        One of `PICTURE_SUFFIXES`.
+
+    Raises
+    ------
+    PhotoUnreadable
+        If the photograph is no longer there.
+    """
+    picture = draw_picture(measurement, lambda file: load_photo(file).bgr, units)
+    quality = [cv2.IMWRITE_JPEG_QUALITY, 90] if suffix != ".png" else []
+    return cv2.imencode(suffix, picture, quality)[1].tobytes()
 
 
 def check_picture_path(path: str | Path, overwrite: bool = False) -> None:
@@ -169,24 +181,35 @@ def check_picture_path(path: str | Path, overwrite: bool = False) -> None:
     check_new(path, "the picture", overwrite)
 
 
-def _title_strip(measurement: Measurement, units: str) -> np.ndarray:
+def _log_columns(measurement: Measurement) -> Columns:
+    """Evenly spaced columns for the whole log, left to right as the photographs show it."""
+    used = [p for p in measurement.photos if p.used]
+    ends = [measurement.profile.station_mm, [p.from_mm for p in used], [p.to_mm for p in used]]
+    stations = np.concatenate(ends)
+    first, last = np.nanmin(stations), np.nanmax(stations)
+    if used and all(p.side == "inside" for p in used):
+        first, last = last, first
+    return even_columns(first, last)
+
+
+def _title_strip(measurement: Measurement, units: str) -> Strip:
     """What to set, first and largest."""
     doubtful = measurement.status == "doubtful"
     lower = lower_words(measurement, units)
     strip = blank(302 if lower else 246, YELLOW if doubtful else WHITE)
     title = f"{set_to_text(measurement, units)} for cover {cover_text(measurement, units)}"
     title = f"LOWER BOUND: at least {title}" if doubtful else f"SET {title}"
-    text(strip, (24, 62), title, TITLE_PX, anchor="lm", bold=True)
+    text(strip, (24, 62), title, TITLE_PX, anchor="start", bold=True)
     words = f"needed: {quantity_text(measurement.setting, units)} (95 %)"
     words += ", as far as seen" if doubtful else ""
-    text(strip, (26, 142), words, SUBTITLE_PX, anchor="lm")
+    text(strip, (26, 142), words, SUBTITLE_PX, anchor="start")
     place = place_text(measurement.deciding_place, units)
-    text(strip, (26, 198), f"decided {place}", SUBTITLE_PX, anchor="lm")
-    text(strip, (26, 254), lower, SUBTITLE_PX, anchor="lm", bold=True)
+    text(strip, (26, 198), f"decided {place}", SUBTITLE_PX, anchor="start")
+    text(strip, (26, 254), lower, SUBTITLE_PX, anchor="start", bold=True)
     return strip
 
 
-def _note_strip(measurement: Measurement) -> np.ndarray:
+def _note_strip(measurement: Measurement) -> Strip:
     """The status, how many cautions there are, and the first of them."""
     count = len(measurement.cautions)
     words = {0: "no cautions", 1: "1 caution"}.get(count, f"{count} cautions, the first")
@@ -195,10 +218,5 @@ def _note_strip(measurement: Measurement) -> np.ndarray:
     lines = wrapped(note, TEXT_PX, WIDTH_PX - 48, 4)
     strip = blank(len(lines) * 54 + 32, YELLOW if measurement.status == "doubtful" else GREY)
     for i, words in enumerate(lines):
-        text(strip, (24, 16 + 27 + i * 54), words, TEXT_PX, anchor="lm")
+        text(strip, (24, 16 + 27 + i * 54), words, TEXT_PX, anchor="start")
     return strip
-
-
-def _load_bgr(file: str) -> np.ndarray:
-    """The pixels of a photograph."""
-    return load_photo(file).bgr

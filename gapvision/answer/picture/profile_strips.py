@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 import numpy as np
 
-from gapvision.answer.picture.axis import Columns, axis_number, round_step
+from gapvision.answer.picture.axis import Columns, axis_number, round_levels
 from gapvision.answer.picture.drawing import (
     BAND,
     BLACK,
@@ -23,9 +23,9 @@ from gapvision.answer.picture.drawing import (
     WIDEST_COLOUR,
     Point,
     Rgb,
+    Strip,
     blank,
     boxed,
-    dashed,
     hatch,
     legend,
     line,
@@ -43,73 +43,91 @@ from gapvision.quantity import K95, runs
 PLOT_TOP_PX, PLOT_HEIGHT_PX = 112, 340  # the room above holds the title
 SAME_PLACE_MM = 30.0  # marks nearer than this would lie on each other
 
+Row = Callable[[float], float]  # a value, mm -> its row, px
 
-def gap_strip(measurement: Measurement, columns: Columns, units: str) -> np.ndarray:
-    """The gap with its widest and its deciding place."""
-    profile, gap = measurement.profile, measurement.widest_gap
-    title = f"Gap between the logs ({units})"
-    strip, row = plot(
-        title, profile.station_mm, profile.gap_mm, profile.gap_u_mm, columns, units, (0.0,)
-    )
-    if (lowered := _lowered(measurement)) is not None:
-        line(
-            strip, np.c_[columns(measurement.decision.station_mm), row(lowered)], LOWERED_COLOUR, 4
-        )
-    deciding_line(strip, measurement, columns, PLOT_TOP_PX)
-    place = measurement.deciding_place.station_mm
-    deciding = np.interp(place, profile.station_mm, profile.gap_mm)
-    if np.isfinite(deciding):
-        mark(strip, (columns(place), row(deciding) + 22), "diamond")
-    x = columns(measurement.widest_place.station_mm)
-    mark(strip, (x, row(gap.value_mm) - 19), "triangle")
-    _beside(strip, (x, row(gap.value_mm) - 24), quantity_text(gap, units), WIDEST_COLOUR)
+
+def gap_strip(m: Measurement, columns: Columns, units: str, height: int = PLOT_HEIGHT_PX) -> Strip:
+    """The gap with its widest and its deciding place, and with the notches deepened."""
+    levels = round_levels(np.append(gap_ends(m), 0.0), 5, units)
+    strip, row = gap_plot(m, f"Gap between the logs ({units})", columns, units, levels, height)
+    if (lowered := _lowered(m)) is not None:
+        line(strip, np.c_[columns(m.decision.station_mm), row(lowered)], LOWERED_COLOUR, 5)
+    point = columns(m.widest_place.station_mm), row(m.widest_gap.value_mm) - 24
+    _beside(strip, point, quantity_text(m.widest_gap, units), WIDEST_COLOUR)
     return strip
 
 
-def groove_strip(measurement: Measurement, columns: Columns, units: str) -> np.ndarray:
+def gap_plot(
+    m: Measurement, title: str, columns: Columns, units: str, levels: np.ndarray, height: int
+) -> tuple[Strip, Row]:
+    """The gap with the marks of both places, and the way from a gap to its row."""
+    p, deciding = m.profile, m.deciding_place.station_mm
+    strip, row = plot(title, p.station_mm, p.gap_mm, p.gap_u_mm, columns, units, levels, height)
+    deciding_line(strip, m, columns, PLOT_TOP_PX)
+    gap = np.interp(deciding, p.station_mm, p.gap_mm)
+    mark(strip, (columns(deciding), row(gap) + 22), "diamond")
+    widest = columns(m.widest_place.station_mm), row(m.widest_gap.value_mm) - 19
+    mark(strip, widest, "triangle")
+    return strip, row
+
+
+def gap_ends(m: Measurement) -> np.ndarray:
+    """All gaps that `gap_strip` draws, mm: both ends of the band, the widest and the lowered."""
+    low, high = _band(m.profile.gap_mm, m.profile.gap_u_mm)
+    lowered = _lowered(m)
+    return np.r_[low, high, m.widest_gap.value_mm, [] if lowered is None else lowered]
+
+
+def groove_strip(
+    m: Measurement, columns: Columns, units: str, height: int = PLOT_HEIGHT_PX
+) -> Strip:
     """The groove width at the recommended setting, and the wanted cover."""
-    profile, cover = measurement.profile, measurement.cover_mm
+    p, cover = m.profile, m.cover_mm
+    room = cover - 0.4 * np.nanmax(p.groove_width_mm - cover)  # for a number
+    low, high = _band(p.groove_width_mm, p.groove_width_u_mm)
     strip, row = plot(
-        f"Groove width when set to {set_to_text(measurement, units)} ({units})",
-        profile.station_mm,
-        profile.groove_width_mm,
-        profile.groove_width_u_mm,
+        f"Groove width when set to {set_to_text(m, units)} ({units})",
+        p.station_mm,
+        p.groove_width_mm,
+        p.groove_width_u_mm,
         columns,
         units,
-        (cover, cover - 0.4 * np.nanmax(profile.groove_width_mm - cover)),  # room for a number
+        round_levels(np.r_[low, high, cover, room], 5, units),
+        height,
     )
-    deciding_line(strip, measurement, columns, PLOT_TOP_PX)
-    dashed(strip, (PANEL_LEFT_PX, row(cover)), (PANEL_RIGHT_PX, row(cover)), BLACK, 4, 26)
-    narrowest = measurement.narrowest_groove.value_mm
-    x = columns(measurement.narrowest_place.station_mm)
-    if _narrowest_elsewhere(measurement):
+    deciding_line(strip, m, columns, PLOT_TOP_PX)
+    line(strip, [(PANEL_LEFT_PX, row(cover)), (PANEL_RIGHT_PX, row(cover))], BLACK, 5, dash=26)
+    narrowest = m.narrowest_groove.value_mm
+    x = columns(m.narrowest_place.station_mm)
+    if _narrowest_elsewhere(m):
         mark(strip, (x, row(narrowest)), "square")
-    place = measurement.deciding_place.station_mm
-    deciding = np.interp(place, profile.station_mm, profile.groove_width_mm)
-    if np.isfinite(deciding):
-        mark(strip, (columns(place), row(deciding)), "diamond")
-    _beside(strip, (x, strip.shape[0] - 52), f"narrowest {format_length(narrowest, units)}", WHITE)
+    place = m.deciding_place.station_mm
+    deciding = np.interp(place, p.station_mm, p.groove_width_mm)
+    mark(strip, (columns(place), row(deciding)), "diamond")
+    _beside(strip, (x, strip.height - 52), f"narrowest {format_length(narrowest, units)}", WHITE)
     return strip
 
 
-def chart_legend(measurement: Measurement, units: str) -> np.ndarray:
-    """What band, dashes and hatching mean."""
+def chart_legend(m: Measurement, units: str, *, marks: bool) -> Strip:
+    """What band, dashes and hatching mean, and the marks where no other legend tells them."""
     items = [
         ("band", "holds the truth 95 times in 100"),
-        ("dashes", f"cover wanted, {cover_text(measurement, units)}"),
+        ("dashes", f"cover wanted, {cover_text(m, units)}"),
         ("hatching", "not seen"),
     ]
-    if _narrowest_elsewhere(measurement):
+    if marks:
+        items += [("triangle", "widest gap"), ("diamond", "decides the setting")]
+    if _narrowest_elsewhere(m):
         items.append(("square", "narrowest groove"))
-    if _lowered(measurement) is not None:
+    if _lowered(m) is not None:
         items.append((LOWERED_COLOUR, "gap with the notches deepened"))
     return legend(items)
 
 
-def deciding_line(strip: np.ndarray, measurement: Measurement, columns: Columns, top: int) -> None:
+def deciding_line(strip: Strip, m: Measurement, columns: Columns, top: int) -> None:
     """A dotted line through the deciding place, to follow it from strip to strip."""
-    x = columns(measurement.deciding_place.station_mm)
-    dashed(strip, (x, top), (x, strip.shape[0]), DECIDING_COLOUR, 4, 10)
+    x = columns(m.deciding_place.station_mm)
+    line(strip, [(x, top), (x, strip.height)], DECIDING_COLOUR, 5, dash=10)
 
 
 def _lowered(m: Measurement) -> np.ndarray | None:
@@ -129,44 +147,47 @@ def plot(
     u_mm: np.ndarray,
     columns: Columns,
     units: str,
-    include_mm: Iterable[float],
-) -> tuple[np.ndarray, Callable[[float], float]]:
-    """A strip with a curve over ``at_mm`` (n,), its band, and the way from a value to its row."""
-    top, bottom = PLOT_TOP_PX, PLOT_TOP_PX + PLOT_HEIGHT_PX
+    levels_mm: np.ndarray,
+    height: int = PLOT_HEIGHT_PX,
+) -> tuple[Strip, Row]:
+    """A strip with a curve over ``at_mm`` (n,), its band, and the way from a value to its row.
+
+    It reaches from the first to the last of the levels that are ruled and numbered.
+    """
+    top, bottom = PLOT_TOP_PX, PLOT_TOP_PX + height
     strip = blank(bottom + 14)
-    low, high = value_mm - K95 * u_mm, value_mm + K95 * u_mm
-    seen = np.concatenate([low, high, np.fromiter(include_mm, float)])
-    seen = np.maximum(seen[np.isfinite(seen)], 0.0)  # neither a gap nor a groove is negative
-    step = round_step(np.ptp(seen), 5, units)
-    floor, ceiling = np.floor(seen.min() / step) * step, np.ceil(seen.max() / step) * step
-    ceiling = max(ceiling, floor + step)
+    floor, ceiling = levels_mm[[0, -1]]
 
     def row(value: float) -> float:
-        return bottom - (value - floor) / (ceiling - floor) * PLOT_HEIGHT_PX
+        return bottom - (value - floor) / (ceiling - floor) * height
 
-    for value in np.arange(floor, ceiling + step / 2, step):
-        line(strip, [(PANEL_LEFT_PX, row(value)), (PANEL_RIGHT_PX, row(value))], GREY, 2)
+    for value in levels_mm:
+        line(strip, [(PANEL_LEFT_PX, row(value)), (PANEL_RIGHT_PX, row(value))], GREY, 3)
         number = axis_number(value, units)
-        text(strip, (PANEL_LEFT_PX - 14, row(value)), number, TICK_PX, anchor="rm")
-    text(strip, (PANEL_LEFT_PX, 36), title, SUBTITLE_PX, anchor="lm", bold=True)
+        text(strip, (PANEL_LEFT_PX - 14, row(value)), number, TICK_PX, anchor="end")
+    text(strip, (PANEL_LEFT_PX, 36), title, SUBTITLE_PX, anchor="start", bold=True)
     x = columns(at_mm)
+    low, high = (np.clip(row(end), top, bottom) for end in _band(value_mm, u_mm))
     finite = np.isfinite(low + high)
     for run in runs(finite):
-        edge = np.r_[np.c_[x[run], row(low[run])], np.c_[x[run], row(high[run])][::-1]]
-        edge[:, 1] = np.clip(edge[:, 1], top, bottom)
-        polygon(strip, edge, BAND)
+        polygon(strip, np.r_[np.c_[x[run], low[run]], np.c_[x[run], high[run]][::-1]], BAND)
     for run in runs(finite):
-        line(strip, np.c_[x[run], row(value_mm[run])], BLUE, 5)
+        line(strip, np.c_[x[run], row(value_mm[run])], BLUE, 6)
     for run in runs(~finite):
         # From the last station seen to the next one, so that no empty sliver is left between.
         left, right = np.sort(x[[max(run.start - 1, 0), min(run.stop, len(x) - 1)]])
         hatch(strip, left, right, top, bottom)
-        if right - left > 190:
+        if right - left > 200:
             boxed(strip, ((left + right) / 2, (top + bottom) / 2), "not seen", TICK_PX, WHITE)
     return strip, row
 
 
-def _beside(strip: np.ndarray, point: Point, words: str, colour: Rgb) -> None:
+def _band(value_mm: np.ndarray, u_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The ends of the band that holds the truth 95 times in 100, mm."""
+    return value_mm - K95 * u_mm, value_mm + K95 * u_mm
+
+
+def _beside(strip: Strip, point: Point, words: str, colour: Rgb) -> None:
     """A boxed number right of a point, or left of it where the panel ends."""
     half = text_width(words, TEXT_PX) / 2 + 16
     x = point[0] + half + 30

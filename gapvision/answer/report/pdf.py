@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
 from reportlab.graphics.shapes import Drawing
-from reportlab.lib.colors import Color, black
+from reportlab.lib.colors import black
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.lib.utils import ImageReader
@@ -23,11 +23,11 @@ from reportlab.platypus import (
     Table,
 )
 
-from gapvision.answer.picture.drawing import BLUE, YELLOW
+from gapvision.answer.paper import BOLD, PAPERS_MM, REGULAR, printable, register_fonts
+from gapvision.answer.picture.drawing import BLUE, YELLOW, rgb
 from gapvision.answer.report import words
 from gapvision.answer.report.chart import profile_drawing, wall_drawings
 from gapvision.answer.report.joint import JointReport
-from gapvision.answer.report.paper import BOLD, PAPERS_MM, REGULAR, printable, register_fonts
 from gapvision.answer.report.section import Headline, Section
 
 MARGIN_MM = 16.0
@@ -36,7 +36,7 @@ PICTURE_HEIGHT = 0.86  # of the page's text, at most
 PHOTOS_A_ROW = 2
 _LOUD = re.compile("DOUBTFUL|REFUSED|BROKEN|DISAGREES|LEFT OUT")
 
-_BLUE, _YELLOW = (Color(*(c / 255 for c in rgb)) for rgb in (BLUE, YELLOW))
+_BLUE, _YELLOW = rgb(BLUE), rgb(YELLOW)
 
 
 def joint_pdf(report: JointReport, paper: str = "a4") -> bytes:

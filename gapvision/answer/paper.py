@@ -1,4 +1,4 @@
-"""The fonts of all PDF pages but the cards': Latin, Greek and Cyrillic letters, and the ± sign."""
+"""The fonts of the picture and of all PDF pages but the cards': Latin, Greek and Cyrillic letters, and ±."""
 
 from __future__ import annotations
 
