@@ -31,10 +31,9 @@ from gapvision.joint.model import Joint
 from gapvision.joint.photo_results import card_results, left_out_result, photo_result, place_at
 from gapvision.joint.seen import STATION_STEP_MM, _seen_stations, _short_runs
 from gapvision.joint.solve import _solve, _Solved
-from gapvision.lengths import format_length, round_up
+from gapvision.lengths import CHECK_BAR_MM, format_length, round_up
 from gapvision.measurement import Alone, Measurement
 from gapvision.quantity import K95, SAFE_K, Quantity
-from gapvision.scene.card import CHECK_BAR_MM
 from gapvision.scene.priors import Priors
 from gapvision.trace.sight import Sight
 
@@ -56,9 +55,9 @@ def measure(
         Where nothing usable is left: its text says what was seen and what to do.
     """
     check_options(options)
-    scale = options.printed_bar_mm / CHECK_BAR_MM
+    scale = options.cards.printed_bar_mm / CHECK_BAR_MM
     options = in_card_mm(options, scale)
-    priors = Priors(wall_mm=options.wall_thickness_mm)
+    priors = Priors(wall_mm=options.cards.wall_thickness_mm)
     sights, lenses, left_out = gather_sights(options, priors, progress)
     solved = _solve(options, sights, lenses, priors)
     left_out += [_set_aside(sight, why, options, scale) for sight, why in solved.aside]
@@ -84,7 +83,7 @@ def _set_aside(sight: Sight, outlier: Outlier, options: MeasureOptions, scale: f
 
 def _by_hand(options, solved: _Solved, scale: float) -> tuple[ByHand, ...]:
     """The stated readings and trial lines, at their stations, beside the photographs alone."""
-    entries = (*options.readings, *options.trials)
+    entries = options.by_hand.entries
     if not entries:
         return ()
     stretch, alone = solved.stretch, solved.joint
@@ -116,7 +115,7 @@ def _answer(
     risk = risk_left(risk_alone, at, tuple(as_reading(b, scale) for b in by_hand if b.agrees))
     p = gap_profile(joint, at, options.cover_mm, risk)
     safe_mm = (p.setting.value_mm + SAFE_K * p.setting.u_mm) * scale
-    set_to = round_up(safe_mm, options.units, options.scriber_step_mm)
+    set_to = round_up(safe_mm, options.units, options.scriber.step_mm)
     width, u_width = groove_widths(joint, at, set_to / scale, risk)
     narrow = int(np.argmin(width))
 

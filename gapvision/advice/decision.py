@@ -76,14 +76,14 @@ def decide(
     """
     draws = true_draws(joint, station_mm, u_label_mm, scale)
     needed = draws.sections.setting_needed(cover_mm)
-    stated = options.from_mm is not None and options.to_mm is not None
-    inside = [ends_mm[0] <= x <= ends_mm[1] for x in options.heights_at_mm]
+    asked = options.to_decide
+    inside = [ends_mm[0] <= x <= ends_mm[1] for x in asked.heights_at_mm]
     course = follow(
         draws,
         lambda x: true_sections(joint, x, scale),
         set_to_mm,
-        options.underscribe_mm,
-        tuple(x for x, ok in zip(options.heights_at_mm, inside, strict=True) if ok),
+        asked.underscribe_mm,
+        tuple(x for x, ok in zip(asked.heights_at_mm, inside, strict=True) if ok),
         half["upper"],
         options.units,
     )
@@ -98,17 +98,17 @@ def decide(
         upper_diameter_mm=upper,
         lower_diameter_mm=lower,
         lowering=lower_first(
-            draws, needed, ends_mm, stated, set_to_mm, options.lower_to_mm,
-            options.scriber_largest_mm, options.units, options.scriber_step_mm,
+            draws, needed, ends_mm, options.stretch.stated, set_to_mm, asked.lower_to_mm,
+            options.scriber.largest_mm, options.units, options.scriber.step_mm,
         ),
         covers=other_covers(
-            draws, cover_mm, needed, options.covers_mm, options.units, options.scriber_step_mm
+            draws, cover_mm, needed, asked.covers_mm, options.units, options.scriber.step_mm
         ),
         course=course,
-        rules=options.rules,
-        judged=judge(in_force(options.rules, options.limits), limited),
+        rules=asked.rules,
+        judged=judge(in_force(asked.rules, asked.limits), limited),
         heights_outside_mm=tuple(
-            x for x, ok in zip(options.heights_at_mm, inside, strict=True) if not ok
+            x for x, ok in zip(asked.heights_at_mm, inside, strict=True) if not ok
         ),
     )  # fmt: skip
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.options import HandMeasured, MeasureOptions, Stretch
 from gapvision.lengths import Diameter, Reading, Trial
 
 
@@ -27,19 +27,22 @@ def in_card_mm(options: MeasureOptions, scale: float) -> MeasureOptions:
         cover_mm=options.cover_mm / scale,
         upper_diameter=shrink_diameter(options.upper_diameter),
         lower_diameter=shrink_diameter(options.lower_diameter),
-        from_mm=shrink(options.from_mm), to_mm=shrink(options.to_mm),
-        wall_thickness_mm=shrink(options.wall_thickness_mm),
-        readings=tuple(
-            Reading(r.value_mm / scale, shrink(r.station_mm), r.u_mm / scale)
-            for r in options.readings
+        stretch=Stretch(shrink(options.stretch.from_mm), shrink(options.stretch.to_mm)),
+        cards=replace(
+            options.cards, wall_thickness_mm=shrink(options.cards.wall_thickness_mm)
         ),
-        trials=tuple(
+        by_hand=HandMeasured(
+        tuple(
+            Reading(r.value_mm / scale, shrink(r.station_mm), r.u_mm / scale)
+            for r in options.by_hand.readings
+        ),
+        tuple(
             Trial(
                 t.setting_mm / scale, t.width_mm / scale, shrink(t.station_mm),
                 t.u_setting_mm / scale, t.u_width_mm / scale,
             )
-            for t in options.trials
-        ),
+            for t in options.by_hand.trials
+        )),
     )  # fmt: skip
 
 

@@ -43,7 +43,7 @@ def check_stations(options: MeasureOptions, stretch: tuple[float, float], scale:
     JointNotFitted
         ``reading-outside`` or ``trial-outside``.
     """
-    for entry in (*options.readings, *options.trials):
+    for entry in options.by_hand.entries:
         at = entry.station_mm
         if at is None or stretch[0] - SLACK_MM <= at <= stretch[1] + SLACK_MM:
             continue
@@ -91,7 +91,7 @@ def compare(
         ``reading-far-off``, ``trial-far-off``: it would only spoil the fit.
     """
     drawn = alone.draws(station_mm, DRAWS, np.random.default_rng(SEED))
-    entries = (*options.readings, *options.trials)
+    entries = options.by_hand.entries
     return tuple(
         _compared(entry, _column(drawn, k), float(station_mm[k]), float(u), options.units, scale)
         for k, (entry, u) in enumerate(zip(entries, u_label_mm, strict=True))

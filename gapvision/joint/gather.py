@@ -50,7 +50,7 @@ def gather_sights(
                 continue
             seen_hashes.add(photo.sha256)
             sightings, unread = read_cards(photo.bgr, photo.file)
-            side = side_of(sightings, side, options.inside_cards)
+            side = side_of(sightings, side, options.cards.inside_cards)
             lens, source = choose_lens(photo, options.camera)
             photo = replace(photo, focal_source=source)
             kind = (photo.make, photo.model, photo.focal35_mm, photo.bgr.shape[:2], lens)
@@ -72,7 +72,7 @@ def gather_sights(
     if not any(shows_gap(s.trace) for s in sights):
         raise no_outlines(sights[0].photo)
     check_sides([s.view for s in sights])
-    check_inside_cards([s.view for s in sights], options.inside_cards)
+    check_inside_cards([s.view for s in sights], options.cards.inside_cards)
     left_out = [PhotoResult(str(path), "", side, False, why.text) for path, side, why in failed]
     return sights, lenses, left_out
 

@@ -67,7 +67,7 @@ def tie_photographs(
         _check_thickness(options, stated, priors)
     try:
         placed = tie_sides(
-            sights, views, placed, half + priors.standoff_mm, options.wall_thickness_mm
+            sights, views, placed, half + priors.standoff_mm, options.cards.wall_thickness_mm
         )
     except JointNotFitted as error:
         untied += [
@@ -81,8 +81,8 @@ def tie_photographs(
             {n: c for n, c in placed.cards.items() if c.side == "outside"},
         )
     seen = _seen_stretch(sights, placed)
-    low = options.from_mm if options.from_mm is not None else seen[0]
-    high = options.to_mm if options.to_mm is not None else seen[1]
+    low = options.stretch.from_mm if options.stretch.from_mm is not None else seen[0]
+    high = options.stretch.to_mm if options.stretch.to_mm is not None else seen[1]
     if low >= seen[1] or high <= seen[0]:
         raise JointNotFitted(
             "stations-outside",
@@ -107,7 +107,7 @@ def _check_chain(side: str, sights: list[Sight], tied: int) -> None:
 
 def _check_thickness(options: MeasureOptions, half_mm: float | None, priors: Priors) -> None:
     """Refuse a distance through the wall that no cards hanging on the stated log can have."""
-    stated = options.wall_thickness_mm
+    stated = options.cards.wall_thickness_mm
     if stated is None or half_mm is None or options.card_on == "free":
         return
     usual = 2 * (half_mm + priors.standoff_mm)

@@ -1,10 +1,10 @@
 """Joints without a fit: two round logs that stand as they are told, or with some noise."""
 
 import numpy as np
+from helpers.options import options_with
 
 from gapvision.advice.decision import decide
 from gapvision.advice.draws import Draws
-from gapvision.inputs.options import MeasureOptions
 from gapvision.scene.sections import Sections
 
 STATION = np.arange(-500.0, 501.0, 10.0)
@@ -41,10 +41,10 @@ def draws(gap_mm, upper_mm=304.8, lower_mm=304.8, noise_mm=0.0):
 
 def decided(joint, set_to_mm=60.0, cover_mm=76.2, scale=1.0, half=None, **options):
     """The whole decision of such a joint, whose notches are stated."""
-    asked = MeasureOptions(photos=(), **({"from_mm": -500.0, "to_mm": 500.0} | options))
+    stated = options_with(**({"from_mm": -500.0, "to_mm": 500.0} | options))
     drawn = joint.draws(STATION / scale, 40, np.random.default_rng(3))
     width = drawn.groove_width(set_to_mm / scale).mean(0) * scale
     return decide(
-        joint, STATION, np.zeros(len(STATION)), scale, asked, (-500.0, 500.0),
+        joint, STATION, np.zeros(len(STATION)), scale, stated, (-500.0, 500.0),
         half or {"upper": None, "lower": None}, cover_mm, set_to_mm, (width, 0.02 * width),
     )  # fmt: skip
