@@ -99,7 +99,7 @@ def decide(
         lower_diameter_mm=lower,
         lowering=lower_first(
             draws, needed, ends_mm, options.stretch.stated, set_to_mm, asked.lower_to_mm,
-            options.scriber.largest_mm, options.units, options.scriber.step_mm,
+            options.scriber, options.units,
         ),
         covers=other_covers(
             draws, cover_mm, needed, asked.covers_mm, options.units, options.scriber.step_mm

@@ -160,7 +160,7 @@ def test_true_millimetres_of_a_print_of_another_size():
     """A card printed 2 % larger changes nothing once everything is brought to true millimetres."""
     true, card = decided(Stacked(steep)), decided(Stacked(steep, scale=1.02), scale=1.02)
     for of in (
-        lambda d: d.lowering.set_to_mm,
+        lambda d: d.lowering.after.set_to_mm,
         lambda d: d.covers.rows[2].setting.value_mm,
         lambda d: d.course.heights[1].course.value_mm,
         lambda d: d.course.deepest.value_mm,
