@@ -55,7 +55,7 @@ def add_outcome(archive: Archive, record: int, outcome: Outcome) -> None:
     Raises
     ------
     MeasurementError
-        ``no-record``, and as `archive_store.writing`.
+        ``no-record``, and as `store.writing`.
     """
     with writing(archive) as db:
         load_entry(archive, record)

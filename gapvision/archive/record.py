@@ -69,7 +69,7 @@ def add_record(archive: Archive, new: NewRecord) -> Kept:
     Raises
     ------
     MeasurementError
-        As `archive_store.writing` and `archive_store.put`; nothing is kept then.
+        As `store.writing` and `store.put`; nothing is kept then.
     """
     now = now_here()
     with writing(archive) as db:

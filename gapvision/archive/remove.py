@@ -28,7 +28,7 @@ def remove_record(archive: Archive, record: int, by: str, reason: str) -> int:
     Raises
     ------
     MeasurementError
-        ``no-record``, and as `archive_store.writing`. Where only the files could not be removed any
+        ``no-record``, and as `store.writing`. Where only the files could not be removed any
         more, the record is gone, and verify --repair finishes it.
     """
     with writing(archive) as db:

@@ -1,4 +1,4 @@
-"""TODO"""
+"""The folder of what a person keeps for all runs, and the writing of a file in it."""
 
 from __future__ import annotations
 

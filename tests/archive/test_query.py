@@ -25,7 +25,7 @@ from gapvision.archive.store import DATABASE, open_archive
 from gapvision.archive.text import changes_text, list_text, record_text
 from gapvision.archive.verify import verify
 from gapvision.errors import MeasurementError
-from gapvision.inputs.joint_name import JointName, parse_joint_name
+from gapvision.inputs.joint_name import JointName
 from gapvision.inputs.options import GROUPS, MeasureOptions
 from gapvision.inputs.rules import parse_limit
 from gapvision.joint.photo_results import PhotoResult
@@ -142,14 +142,6 @@ def test_photographs_are_read_back_and_checked(three):
 # --- what is kept ---------------------------------------------------------------------------------
 
 
-def test_names_of_jobs():
-    assert parse_joint_name(" Lake  house ", "no\u0308rd", "3").building == "Lake house"
-    assert parse_joint_name("a", "no\u0308rd", "3").wall == "n\u00f6rd"
-    for bad in ("", "  ", "x" * 81, "a\x00b"):
-        with pytest.raises(ValueError, match="wall"):
-            parse_joint_name("a", bad, "3")
-
-
 # docs/archive.md has them side by side; records of every version so far have no other.
 STORED_OPTIONS = {
     "inside_cards", "cover_mm", "card_on", "upper_diameter", "lower_diameter", "from_mm", "to_mm",
@@ -200,6 +192,12 @@ def test_all_options_come_back(tmp_path):
     kept["moon"] = "full"
     old = options_of(kept, options.photos, options.inside, camera)
     assert old == options_with(base=options, wall_thickness_mm=None)
+
+
+def test_options_of_another_type_are_no_options():
+    for damaged in ({"cover_mm": "wide"}, {"readings": [{"value_mm": None}]}, {"trials": 3}):
+        with pytest.raises(ValueError, match=next(iter(damaged))):
+            options_of(damaged, (), (), None)
 
 
 def test_a_folder_is_kept_file_by_file_and_unreadable_ones_are_not(tmp_path):
