@@ -209,6 +209,11 @@ def options_of(
 
     An option that this program does not know any more is left out, and one that the program of then
     did not know is as if it had not been typed.
+
+    Raises
+    ------
+    ValueError
+        Where one has a value of another kind than options have.
     """
     flat = {_OF_STORED.get(key, key): value for key, value in values.items()}
     whole = flat | dict.fromkeys(GROUPS, flat) | {"photos": (), "inside": (), "camera": None}
