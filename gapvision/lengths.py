@@ -9,6 +9,7 @@ from fractions import Fraction
 
 INCH_MM = 25.4  # exact: NIST SP 811, appendix B.8
 SIXTEENTH_MM = INCH_MM / 16
+CHECK_BAR_MM = 100.0  # of a card printed at true size, between its bar's ticks
 _EXACT_INCH_MM = Fraction(254, 10)
 U_READING_MM = 0.5  # a caliper held by hand between two round logs; common practice, no source
 # A trial line by hand, each a judgement of ours: bubble, pencil and hand while it is scribed, of the

@@ -50,7 +50,7 @@ def measure(
         Where nothing usable is left: its text says what was seen and what to do.
     """
     check_options(options)
-    priors = Priors(wall_mm=options.wall_thickness_mm)
+    priors = Priors(wall_mm=options.cards.wall_thickness_mm)
     gathered = gather_photos(options, priors, progress)
     alone = solve(options, gathered, priors)
     by_hand = beside_photographs(options, alone)
@@ -67,7 +67,7 @@ def measure(
     risk = risk_left(risk_alone, at, tuple(as_reading(b) for b in by_hand if b.agrees))
     gaps = gap_profile(joint, at, options.cover_mm, risk)
     safe_mm = gaps.setting.value_mm + SAFE_K * gaps.setting.u_mm
-    set_to_mm = round_up(safe_mm, options.units, options.scriber_step_mm)
+    set_to_mm = round_up(safe_mm, options.units, options.scriber.step_mm)
     groove = groove_at(joint, at, set_to_mm, risk)
     profile = profile_over(stations.station_mm, stations.shown, gaps, groove)
     without_hand = None

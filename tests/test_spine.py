@@ -13,6 +13,7 @@ from importlib import resources
 import cv2
 import numpy as np
 import pytest
+from helpers.options import options_with
 
 from gapvision.cli.demo_joint import run_demo
 from gapvision.errors import MeasurementError
@@ -25,14 +26,14 @@ TRUTH = json.loads(FOLDER.joinpath("truth.json").read_text(encoding="utf-8"))
 
 
 def options(*names, **more):
-    asked = {
+    stated = {
         "cover_mm": TRUTH["cover_mm"],
         "from_mm": TRUTH["from_mm"],
         "to_mm": TRUTH["to_mm"],
         "upper_diameter": parse_diameter(TRUTH["upper_diameter"]),
         "lower_diameter": parse_diameter(TRUTH["lower_diameter"]),
     }
-    return MeasureOptions(tuple(FOLDER / n for n in names), **(asked | more))
+    return options_with(tuple(FOLDER / n for n in names), **(stated | more))
 
 
 @pytest.fixture(scope="module")

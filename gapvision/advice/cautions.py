@@ -18,13 +18,13 @@ from gapvision.advice.findings import (
     stretches,
     traced,
 )
-from gapvision.inputs.options import CHECK_BAR_MM, MeasureOptions
+from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.agreement import K
 from gapvision.joint.by_hand import DISAGREES_U, DOUBTFUL_U, ByHand
 from gapvision.joint.model import through_wall
 from gapvision.joint.photo_results import PhotoResult
 from gapvision.joint.seen import LONGEST_UNSEEN_MM
-from gapvision.lengths import format_length
+from gapvision.lengths import CHECK_BAR_MM, format_length
 from gapvision.trace.outlines import HIDDEN, OUTSIDE
 
 ONE_HEIGHT = 0.05  # slopes of sight, rad: no hand means to hold two heights nearer than this
@@ -125,11 +125,11 @@ def _odd_sizes(f: Findings) -> list[Caution]:
 
 def _wall(f: Findings) -> list[Caution]:
     """A wall that was stated, and that the photographs and the diameters make another."""
-    stated = f.options.wall_thickness_mm
+    stated = f.options.cards.wall_thickness_mm
     through = None if stated is None else through_wall(f.joint)
     if through is None or abs(through[1] - stated) < WALL_DISAGREES_MM:
         return []
-    say, scale = speaker(f), f.options.printed_bar_mm / CHECK_BAR_MM
+    say, scale = speaker(f), f.options.cards.printed_bar_mm / CHECK_BAR_MM
     text = (
         f"Through the wall {say(stated * scale)} were stated; photographs and diameters still make it "
         f"{say(through[1] * scale)} from the outside to the inside cards: measure it again, and the "
@@ -304,8 +304,8 @@ def _ends(f: Findings) -> list[Caution]:
     """Ends of the measured stretch that nobody stated to be the notch."""
     say, out = speaker(f), []
     for given, end, side, outwards in (
-        (f.options.from_mm, float(f.station_mm[0]), "left", -1.0),
-        (f.options.to_mm, float(f.station_mm[-1]), "right", 1.0),
+        (f.options.stretch.from_mm, float(f.station_mm[0]), "left", -1.0),
+        (f.options.stretch.to_mm, float(f.station_mm[-1]), "right", 1.0),
     ):
         if given is not None:
             continue
@@ -341,7 +341,7 @@ def _hidden_beyond(f: Findings, end: float, outwards: float) -> bool:
 
 def beyond_scriber(set_to_mm: float, options: MeasureOptions) -> tuple[Caution, ...]:
     """A caution where the setting is wider than the scriber opens; none where that is not stated."""
-    largest = options.scriber_largest_mm
+    largest = options.scriber.largest_mm
     if largest is None or set_to_mm <= largest:
         return ()
     say = options.units

@@ -72,14 +72,14 @@ def decide(
     """
     draws = draws_of(joint, station_mm, u_label_mm)
     needed = draws.sections.setting_needed(options.cover_mm)
-    stated = options.from_mm is not None and options.to_mm is not None
-    inside = [ends_mm[0] <= x <= ends_mm[1] for x in options.heights_at_mm]
+    asked = options.to_decide
+    inside = [ends_mm[0] <= x <= ends_mm[1] for x in asked.heights_at_mm]
     course = follow(
         draws,
         lambda x: drawn_sections(joint, x),
         groove.set_to_mm,
-        options.underscribe_mm,
-        tuple(x for x, ok in zip(options.heights_at_mm, inside, strict=True) if ok),
+        asked.underscribe_mm,
+        tuple(x for x, ok in zip(asked.heights_at_mm, inside, strict=True) if ok),
         half["upper"],
         options.units,
     )
@@ -95,17 +95,17 @@ def decide(
         upper_diameter_mm=upper,
         lower_diameter_mm=lower,
         lowering=lower_first(
-            draws, needed, ends_mm, stated, groove.set_to_mm, options.lower_to_mm,
-            options.scriber_largest_mm, options.units, options.scriber_step_mm,
+            draws, needed, ends_mm, options.stretch.stated, groove.set_to_mm, asked.lower_to_mm,
+            options.scriber, options.units,
         ),
         covers=other_covers(
-            draws, options.cover_mm, needed, options.covers_mm, options.units, options.scriber_step_mm
+            draws, options.cover_mm, needed, asked.covers_mm, options.units, options.scriber.step_mm
         ),
         course=course,
-        rules=options.rules,
-        judged=judge(in_force(options.rules, options.limits), limited),
+        rules=asked.rules,
+        judged=judge(in_force(asked.rules, asked.limits), limited),
         heights_outside_mm=tuple(
-            x for x, ok in zip(options.heights_at_mm, inside, strict=True) if not ok
+            x for x, ok in zip(asked.heights_at_mm, inside, strict=True) if not ok
         ),
     )  # fmt: skip
 

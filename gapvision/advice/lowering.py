@@ -14,6 +14,7 @@ import numpy as np
 from scipy.optimize import linprog
 
 from gapvision.advice.draws import Draws
+from gapvision.inputs.options import Scriber
 from gapvision.joint.gap import local_noise, spread
 from gapvision.lengths import SIXTEENTH_MM, SLACK_MM, round_up
 from gapvision.quantity import K95, SAFE_K, Quantity
@@ -29,42 +30,67 @@ LITTLE = 1e-3  # likewise, where the log goes as low as it can: it only breaks t
 Why = Literal["low-enough", "no-gain", "too-wide", "scriber"]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Lowering:
-    """Whether to lower first, the notches' depths that make the gap evenest, and what is then.
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the lowering is for: the widest gap wanted, and by how much it must be for the scriber.
 
-    ``why`` is ``"low-enough"`` or ``"no-gain"`` where ``ready``, else ``"too-wide"`` (the gap) or
-    ``"scriber"`` (it does not open far enough). The notches are taken at ``ends_mm``. All from
-    ``left_mm`` on holds once they are that much deeper; ``gap_mm`` and ``gap_u_mm`` (n,) are by
-    station. ``reached`` tells whether the wanted gap, and the scriber's opening, are reached then;
-    ``gain`` is what is taken off the setting, ``worth_it`` whether that is sure and worth the work.
-    ``scriber_least_mm`` is by how much the log must come down for the scriber, None where it need not.
+    ``stated`` tells whether somebody did, else it is the handbooks'; ``reached`` whether that gap, and
+    the scriber's opening, are reached. ``scriber_least_mm`` is None where the scriber opens far enough.
     """
 
-    ready: bool
-    why: Why
-    wanted_mm: float
-    wanted_stated: bool
+    widest_mm: float
+    stated: bool
+    reached: bool
+    scriber_least_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Notches:
+    """By how much deeper the left and the right notch, taken at ``ends_mm``, stated or not."""
+
     ends_mm: tuple[float, float]
-    notches_stated: bool
+    stated: bool
     left_mm: float
     right_mm: float
+
+    def shift(self, station_mm: np.ndarray) -> np.ndarray:
+        """By how much the upper log comes down at stations (n,)."""
+        t = _between(station_mm, self.ends_mm)
+        return self.left_mm + (self.right_mm - self.left_mm) * t
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Lowered:
+    """The joint once the notches are that much deeper; ``gap_mm`` and ``gap_u_mm`` (n,) by station."""
+
     widest: Quantity
     widest_station_mm: float
     least: Quantity
     setting: Quantity
     set_to_mm: float
     deciding_station_mm: float
-    gain: Quantity
-    worth_it: bool
-    reached: bool
-    scriber_least_mm: float | None
     gap_mm: np.ndarray
     gap_u_mm: np.ndarray
 
-    def shift(self, station_mm: np.ndarray) -> np.ndarray:
-        """By how much the upper log comes down at stations (n,)."""
-        return _shift(station_mm, self.ends_mm, self.left_mm, self.right_mm)
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Lowering:
+    """Whether to lower first and why, the notches' depths that make the gap evenest, what is then.
+
+    ``gain`` is what is taken off the setting, ``worth_it`` whether that is sure and worth the work.
+    """
+
+    why: Why
+    wanted: Wanted
+    notches: Notches
+    after: Lowered
+    gain: Quantity
+    worth_it: bool
+
+    @property
+    def ready(self) -> bool:
+        """Whether to scribe as it lies; else the gap is too wide, or the scriber opens too little."""
+        return self.why in ("low-enough", "no-gain")
 
 
 def lower_first(
@@ -73,10 +99,9 @@ def lower_first(
     ends_mm: tuple[float, float],
     notches_stated: bool,
     set_to_mm: float,
-    wanted_mm: float | None,
-    scriber_largest_mm: float | None,
+    lower_to_mm: float | None,
+    scriber: Scriber,
     units: str,
-    scriber_step_mm: float | None = None,
 ) -> Lowering:
     """The advice for a joint.
 
@@ -89,9 +114,9 @@ def lower_first(
         Stations taken for the left and the right notch, and whether somebody stated them.
     set_to_mm : float
         What the points are to be set to as the log lies.
-    wanted_mm : float or None
+    lower_to_mm : float or None
         The widest gap that the builder wants; None for `HANDBOOK_MM`.
-    scriber_largest_mm, units, scriber_step_mm
+    scriber, units
         As in `MeasureOptions`.
 
     Notes
@@ -101,57 +126,29 @@ def lower_first(
     anything is told of them the depths are rounded to the millimetre or sixteenth: up where that
     reaches what is wanted, else down.
     """
-    wanted = HANDBOOK_MM if wanted_mm is None else wanted_mm
-    t = (draws.station_mm - ends_mm[0]) / (ends_mm[1] - ends_mm[0])
+    widest_mm = HANDBOOK_MM if lower_to_mm is None else lower_to_mm
     gap = draws.gap_mm.mean(0)
     u_gap = np.hypot(spread(draws.gap_mm), draws.rough_mm)
-    widest, _ = draws.widest()
-    setting, _ = draws.setting(needed_mm)
+    over = 0.0 if scriber.largest_mm is None else set_to_mm - scriber.largest_mm
     at_most = np.maximum(gap - np.maximum(CLEARANCE_MM, SAFE_K * u_gap), 0.0)
-    over = None if scriber_largest_mm is None else set_to_mm - scriber_largest_mm
-    needs_scriber = over is not None and over > 0
-    at_least = gap - wanted
-    if needs_scriber:
+    at_least = gap - widest_mm
+    if over > 0:
         needed = needed_mm.mean(0)
         at_least = np.maximum(at_least, needed - (needed.max() - over))
-    found = evenest(gap, t, at_most, np.maximum(at_least, 0.0))
-    if found is not None:
-        left, right = (round_up(v, units) for v in found)
-    else:
-        step = 1.0 if units == "mm" else SIXTEENTH_MM
-        left, right = (step * int(v / step + SLACK_MM) for v in lowest(gap, t, at_most))
-    shift = _shift(draws.station_mm, ends_mm, left, right)
+    t = _between(draws.station_mm, ends_mm)
+    *depths, reached = _depths(gap, t, at_most, np.maximum(at_least, 0.0), units)
+    notches = Notches(ends_mm, notches_stated, *depths)
+    shift = notches.shift(draws.station_mm)
     noise = local_noise(draws.station_mm, draws.rough_mm, len(draws.gap_mm))
-    narrowed = _gain(draws.gap_mm + noise, shift)
     gain = _gain(needed_mm + noise, shift)
-    after, decides = draws.setting(needed_mm - shift)
-    widest_after, widest_at = draws.widest(shift)
-    too_wide = widest.value_mm > wanted
-    sure = narrowed.value_mm > max(narrowed.U95_mm, widest.U95_mm)
-    why: Why = "too-wide" if too_wide and sure else "no-gain" if too_wide else "low-enough"
-    if needs_scriber:
-        why = "scriber"
+    known = draws.setting(needed_mm)[0].U95_mm
     return Lowering(
-        ready=why in ("low-enough", "no-gain"),
-        why=why,
-        wanted_mm=wanted,
-        wanted_stated=wanted_mm is not None,
-        ends_mm=ends_mm,
-        notches_stated=notches_stated,
-        left_mm=left,
-        right_mm=right,
-        widest=widest_after,
-        widest_station_mm=widest_at,
-        least=draws.least(shift)[0],
-        setting=after,
-        set_to_mm=round_up(after.value_mm + SAFE_K * after.u_mm, units, scriber_step_mm),
-        deciding_station_mm=decides,
+        why="scriber" if over > 0 else _why(draws, widest_mm, _gain(draws.gap_mm + noise, shift)),
+        wanted=Wanted(widest_mm, lower_to_mm is not None, reached, over if over > 0 else None),
+        notches=notches,
+        after=_lowered(draws, needed_mm, shift, u_gap, units, scriber.step_mm),
         gain=gain,
-        worth_it=gain.value_mm > max(gain.U95_mm, setting.U95_mm, WORTH_MM),
-        reached=found is not None,
-        scriber_least_mm=over if needs_scriber else None,
-        gap_mm=gap - shift,
-        gap_u_mm=u_gap,
+        worth_it=gain.value_mm > max(gain.U95_mm, known, WORTH_MM),
     )
 
 
@@ -197,8 +194,45 @@ def lowest(gap_mm: np.ndarray, t: np.ndarray, at_most_mm: np.ndarray) -> tuple[f
     return float(found.x[0]), float(found.x[1])
 
 
-def _shift(station_mm, ends_mm: tuple[float, float], left_mm: float, right_mm: float):
-    return left_mm + (right_mm - left_mm) * (station_mm - ends_mm[0]) / (ends_mm[1] - ends_mm[0])
+def _between(station_mm: np.ndarray, ends_mm: tuple[float, float]) -> np.ndarray:
+    """Stations (n,) as places from 0 at the left notch to 1 at the right one."""
+    return (station_mm - ends_mm[0]) / (ends_mm[1] - ends_mm[0])
+
+
+def _depths(gap_mm, t, at_most_mm, at_least_mm, units: str) -> tuple[float, float, bool]:
+    """The left and the right notch's depth, rounded, and whether what must be is reached."""
+    found = evenest(gap_mm, t, at_most_mm, at_least_mm)
+    if found is not None:
+        left, right = (round_up(v, units) for v in found)
+        return left, right, True
+    step = 1.0 if units == "mm" else SIXTEENTH_MM
+    left, right = (step * int(v / step + SLACK_MM) for v in lowest(gap_mm, t, at_most_mm))
+    return left, right, False
+
+
+def _why(draws: Draws, wanted_mm: float, narrowed: Quantity) -> Why:
+    """Whether the gap is too wide, and what narrows it is more than is known of it."""
+    widest, _ = draws.widest()
+    if widest.value_mm <= wanted_mm:
+        return "low-enough"
+    return "too-wide" if narrowed.value_mm > max(narrowed.U95_mm, widest.U95_mm) else "no-gain"
+
+
+def _lowered(
+    draws: Draws, needed_mm, shift_mm, u_gap_mm, units: str, step_mm: float | None
+) -> Lowered:
+    widest, widest_at = draws.widest(shift_mm)
+    setting, decides = draws.setting(needed_mm - shift_mm)
+    return Lowered(
+        widest=widest,
+        widest_station_mm=widest_at,
+        least=draws.least(shift_mm)[0],
+        setting=setting,
+        set_to_mm=round_up(setting.value_mm + SAFE_K * setting.u_mm, units, step_mm),
+        deciding_station_mm=decides,
+        gap_mm=draws.gap_mm.mean(0) - shift_mm,
+        gap_u_mm=u_gap_mm,
+    )
 
 
 def _gain(values_mm: np.ndarray, shift_mm: np.ndarray) -> Quantity:

@@ -191,22 +191,22 @@ def decision_json(m: Measurement) -> dict | None:
         "lowering": {
             "ready": bool(x.ready),
             "why": x.why,
-            "wanted_widest_mm": number_json(x.wanted_mm),
-            "notches_stated": bool(x.notches_stated),
-            "from_mm": number_json(x.ends_mm[0]),
-            "to_mm": number_json(x.ends_mm[1]),
-            "left_mm": number_json(x.left_mm),
-            "right_mm": number_json(x.right_mm),
-            "reached": bool(x.reached),
-            "scriber_least_mm": number_json(x.scriber_least_mm),
+            "wanted_widest_mm": number_json(x.wanted.widest_mm),
+            "notches_stated": bool(x.notches.stated),
+            "from_mm": number_json(x.notches.ends_mm[0]),
+            "to_mm": number_json(x.notches.ends_mm[1]),
+            "left_mm": number_json(x.notches.left_mm),
+            "right_mm": number_json(x.notches.right_mm),
+            "reached": bool(x.wanted.reached),
+            "scriber_least_mm": number_json(x.wanted.scriber_least_mm),
             "setting_gain": quantity_json(x.gain),
             "worth_it": bool(x.worth_it),
-            "widest_gap": quantity_json(x.widest)
-            | place_json(place_at(m.cards, x.widest_station_mm)),
-            "least_gap": quantity_json(x.least),
-            "setting": quantity_json(x.setting)
-            | {"set_to_mm": number_json(x.set_to_mm)}
-            | place_json(place_at(m.cards, x.deciding_station_mm)),
+            "widest_gap": quantity_json(x.after.widest)
+            | place_json(place_at(m.cards, x.after.widest_station_mm)),
+            "least_gap": quantity_json(x.after.least),
+            "setting": quantity_json(x.after.setting)
+            | {"set_to_mm": number_json(x.after.set_to_mm)}
+            | place_json(place_at(m.cards, x.after.deciding_station_mm)),
         },
         "covers": [
             {"cover_mm": number_json(r.cover_mm)}
@@ -243,8 +243,8 @@ def decision_json(m: Measurement) -> dict | None:
             "depth_u_mm": numbers_json(c.depth_u_mm),
             "upper_diameter_mm": numbers_json(d.upper_diameter_mm),
             "lower_diameter_mm": numbers_json(d.lower_diameter_mm),
-            "gap_lowered_mm": numbers_json(x.gap_mm),
-            "gap_lowered_u_mm": numbers_json(x.gap_u_mm),
+            "gap_lowered_mm": numbers_json(x.after.gap_mm),
+            "gap_lowered_u_mm": numbers_json(x.after.gap_u_mm),
         },
         "rules": d.rules,
         "limits": [

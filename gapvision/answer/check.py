@@ -11,7 +11,7 @@ import numpy as np
 from gapvision.advice.caution import Caution
 from gapvision.answer.as_json import check_answer, measurement_of
 from gapvision.errors import MeasurementError
-from gapvision.inputs.options import MeasureOptions, check_options
+from gapvision.inputs.options import HandMeasured, MeasureOptions, check_options
 from gapvision.joint.agreement import Bias, K, common_bias, e_number
 from gapvision.joint.photo_results import place_at
 from gapvision.lengths import INCH_MM, Reading, format_length
@@ -144,7 +144,7 @@ def check_readings(
         ``bad-reading``, ``reading-outside`` the measured stretch, or ``reading-not-seen`` where no
         photograph shows the gap.
     """
-    check_options(MeasureOptions(photos=(), readings=readings, units=units))
+    check_options(MeasureOptions(photos=(), by_hand=HandMeasured(readings), units=units))
     m = measurement_of(answer)
     checked = [_beside(m, r, units) for r in readings]
     agree = sum(c.agrees for c in checked)

@@ -53,7 +53,7 @@ def lower_words(m: Measurement, units: str) -> str:
 def notches_mm(m: Measurement) -> tuple[float, float]:
     """By how much to deepen the left and the right notch first; zeros where ready to scribe."""
     x = m.decision and m.decision.lowering
-    return (0.0, 0.0) if x is None or x.ready else (x.left_mm, x.right_mm)
+    return (0.0, 0.0) if x is None or x.ready else (x.notches.left_mm, x.notches.right_mm)
 
 
 def follow_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
@@ -86,43 +86,45 @@ def _ready(m: Measurement, x: Lowering, units: str) -> str:
         )
     else:
         text = f"READY TO SCRIBE as it lies: widest {widest}, {_wanted(x, units)}."
-    if x.worth_it and x.set_to_mm < m.set_to_mm:
-        text += f" Evener still: {_depths(x, units)}, then set to {_setting(x.set_to_mm, units)}."
+    if x.worth_it and x.after.set_to_mm < m.set_to_mm:
+        text += (
+            f" Evener still: {_depths(x, units)}, then set to {_setting(x.after.set_to_mm, units)}."
+        )
     return text
 
 
 def _lower(x: Lowering, units: str) -> str:
-    lead, depths = "LOWER IT FIRST", x.left_mm or x.right_mm
+    lead, depths = "LOWER IT FIRST", x.notches.left_mm or x.notches.right_mm
     if x.why == "scriber":
-        lead += f", by {_setting(x.scriber_least_mm, units)} or more for your scriber"
+        lead += f", by {_setting(x.wanted.scriber_least_mm, units)} or more for your scriber"
         if not depths:
             return f"{lead}: there is no room for it, take a larger scriber."
     text = (
-        f"{lead}: {_depths(x, units)}; then widest {quantity_text(x.widest, units)}, set to "
-        f"{_setting(x.set_to_mm, units)}."
+        f"{lead}: {_depths(x, units)}; then widest {quantity_text(x.after.widest, units)}, set to "
+        f"{_setting(x.after.set_to_mm, units)}."
     )
-    if not x.reached:
+    if not x.wanted.reached:
         short = "your scriber needs more" if x.why == "scriber" else _wanted(x, units)
         text += f" That is as low as it goes before they touch ({short})."
     return f"{text} Make it fast and measure again."
 
 
 def _wanted(x: Lowering, units: str) -> str:
-    wanted = distance_text(x.wanted_mm, units)
-    return f"handbooks fit down to {wanted}" if not x.wanted_stated else f"wanted {wanted}"
+    wanted = distance_text(x.wanted.widest_mm, units)
+    return f"handbooks fit down to {wanted}" if not x.wanted.stated else f"wanted {wanted}"
 
 
 def _depths(x: Lowering, units: str) -> str:
     """Which notch to deepen by how much."""
-    left, right = (format_length(v, units) for v in (x.left_mm, x.right_mm))
-    if x.left_mm == x.right_mm:
+    left, right = (format_length(v, units) for v in (x.notches.left_mm, x.notches.right_mm))
+    if x.notches.left_mm == x.notches.right_mm:
         text = f"deepen both notches by {left}"
-    elif not x.left_mm or not x.right_mm:
-        side, by = ("right", right) if x.right_mm else ("left", left)
+    elif not x.notches.left_mm or not x.notches.right_mm:
+        side, by = ("right", right) if x.notches.right_mm else ("left", left)
         text = f"deepen the {side} notch by {by}"
     else:
         text = f"deepen the left notch by {left}, the right one by {right}"
-    return text if x.notches_stated else f"{text} (notches taken at the measured ends)"
+    return text if x.notches.stated else f"{text} (notches taken at the measured ends)"
 
 
 def _more_cover(d: Decision, cover_mm: float, units: str) -> str:
@@ -178,14 +180,22 @@ def details_text(m: Measurement, units: str = "mm") -> str:
 def _lowering_details(m: Measurement, units: str) -> Iterator[str]:
     x = m.decision.lowering
     yield "Lower or scribe"
-    if not (x.left_mm or x.right_mm):
+    if not (x.notches.left_mm or x.notches.right_mm):
         yield from wrap("Deepening a notch makes the gap hardly evener.", "  ")
     else:
         rows = [
-            ("widest gap", quantity_text(m.widest_gap, units), quantity_text(x.widest, units)),
-            ("setting needed", quantity_text(m.setting, units), quantity_text(x.setting, units)),
-            ("set to", _setting(m.set_to_mm, units), _setting(x.set_to_mm, units)),
-            ("least gap", "", quantity_text(x.least, units)),
+            (
+                "widest gap",
+                quantity_text(m.widest_gap, units),
+                quantity_text(x.after.widest, units),
+            ),
+            (
+                "setting needed",
+                quantity_text(m.setting, units),
+                quantity_text(x.after.setting, units),
+            ),
+            ("set to", _setting(m.set_to_mm, units), _setting(x.after.set_to_mm, units)),
+            ("least gap", "", quantity_text(x.after.least, units)),
         ]
         yield from wrap(f"Evenest: {_depths(x, units)}.", "  ")
         yield f"  {'':16}{'as it lies':20}after"
@@ -194,9 +204,9 @@ def _lowering_details(m: Measurement, units: str) -> Iterator[str]:
             f"It takes {quantity_text(x.gain, units)} off the setting. How exactly the notches are "
             "cut is not in it: measure again.", "  ",
         )  # fmt: skip
-    if not x.wanted_stated:
+    if not x.wanted.stated:
         yield from wrap(
-            f"Fitted down to about {distance_text(x.wanted_mm, units)} (2 in) where it is widest: "
+            f"Fitted down to about {distance_text(x.wanted.widest_mm, units)} (2 in) where it is widest: "
             "USDA Forest Service, Misc. Publication 579, 1945. Another: --lower-to.", "  ",
         )  # fmt: skip
 
@@ -216,8 +226,8 @@ def _cover_table(d: Decision, cover_mm: float, units: str) -> Iterator[str]:
 
 def _log_table(d: Decision, units: str) -> Iterator[str]:
     x = d.lowering
-    lower = bool(x.left_mm or x.right_mm)
-    gap = x.gap_mm + x.shift(d.station_mm)
+    lower = bool(x.notches.left_mm or x.notches.right_mm)
+    gap = x.after.gap_mm + x.notches.shift(d.station_mm)
     yield (
         f"    {'station':12}{'gap':11}{'groove':11}{'of D':8}{'deep':11}{'of D':8}"
         f"{'gap, lowered' if lower else ''}"
@@ -225,7 +235,7 @@ def _log_table(d: Decision, units: str) -> Iterator[str]:
     every = max(1, -(-len(d.station_mm) // ROWS))
     for k in range(0, len(d.station_mm), every):
         size, width, deep = d.upper_diameter_mm[k], d.groove_width_mm[k], d.course.depth_mm[k]
-        after = format_length(x.gap_mm[k], units) if lower else ""
+        after = format_length(x.after.gap_mm[k], units) if lower else ""
         yield (
             f"    {distance_text(d.station_mm[k], units):12}{format_length(gap[k], units):11}"
             f"{format_length(width, units):11}{width / size:<8.2f}{format_length(deep, units):11}"

@@ -193,7 +193,7 @@ def export(
 
 def record_json(record: Record, outcomes: tuple[Outcome, ...]) -> dict[str, Any]:
     """A record for programs, with all that was told of it; lengths in mm."""
-    entry = asdict(record.entry)
+    entry = record.entry.columns
     kept = ("record", "building", "wall", "log", "revision", "kept_at", "program", "remeasured")
     return {
         "format": FORMAT,
@@ -222,7 +222,7 @@ def _photograph_rows(
     walls: dict[tuple[str, str], dict[str, Entry]] = {}
     for count, entry in enumerate(entries(archive, query), 1):
         record, told = load_record(archive, entry.record), outcomes_of(archive, entry.record)
-        folder = f"{entry.record:06d}-{_slug(str(entry.job))}"
+        folder = f"{entry.record:06d}-{_slug(str(entry.joint))}"
         listed = record_json(record, told)
         facts = {p["sha256"]: p for p in record.result["photos"]}
         for n, (file, item) in enumerate(zip(record.files, listed["files"], strict=True), 1):
@@ -248,8 +248,8 @@ def _photograph_rows(
         write(f"{folder}/record.json", json.dumps(listed, ensure_ascii=False, indent=1).encode())
         write(f"{folder}/profile.csv", _profile_csv(record.result))
         write(f"{folder}/report.html", _report(archive, record, told).encode())
-        logs = walls.setdefault((entry.building.lower(), entry.wall.lower()), {})
-        logs.setdefault(entry.log.lower(), entry)  # the latest comes first
+        logs = walls.setdefault((entry.joint.building.lower(), entry.joint.wall.lower()), {})
+        logs.setdefault(entry.joint.log.lower(), entry)  # the latest comes first
         if progress:
             progress(count)
     _write_walls(archive, [[*logs.values()] for logs in walls.values()], write)
@@ -296,7 +296,7 @@ def _write_walls(archive: Archive, walls: list[list[Entry]], write: Write) -> No
         records = [replace(load_record(archive, e.record), files=()) for e in logs]
         units = records[0].options["units"]
         reports = [report_of_record(archive, record, (), units) for record in records]
-        name = _slug(f"{logs[0].building}, wall {logs[0].wall}".replace(".", "-"))
+        name = _slug(f"{logs[0].joint.building}, wall {logs[0].joint.wall}".replace(".", "-"))
         write(f"wall-{number:03d}-{name}.html", wall_html(reports).encode())
 
 

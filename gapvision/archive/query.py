@@ -6,12 +6,12 @@ import hashlib
 import json
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 from gapvision.archive.store import Archive
 from gapvision.errors import MeasurementError
-from gapvision.inputs.joint_name import Job
+from gapvision.inputs.joint_name import JointName
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,9 +19,7 @@ class Entry:
     """A record as lists show it; columns of the table ``record``, lengths in mm."""
 
     record: int
-    building: str
-    wall: str
-    log: str
+    joint: JointName
     revision: int
     kept_at: str
     kept_utc: str
@@ -36,9 +34,10 @@ class Entry:
     remeasured: int | None
 
     @property
-    def job(self) -> Job:
-        """Which joint it is."""
-        return Job(self.building, self.wall, self.log)
+    def columns(self) -> dict[str, object]:
+        """Its columns by their names, in their order."""
+        values = asdict(self)
+        return {"record": values.pop("record"), **values.pop("joint"), **values}
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +90,9 @@ class Query:
     with_outcome: bool = False
 
 
-_ENTRY = ", ".join(f"r.{f.name}" for f in fields(Entry))
+_ENTRY = ", ".join(f"r.{f.name}" for f in fields(Entry)).replace(
+    "r.joint", "r.building, r.wall, r.log"
+)
 _CONDITIONS = {
     "building": "r.building = ?",
     "wall": "r.wall = ?",
@@ -135,7 +136,7 @@ def entries(archive: Archive, query: Query, limit: int | None = None) -> Iterato
     sql = f"SELECT {_ENTRY} FROM {tables} {where} ORDER BY {order} DESC LIMIT ?"
     with closing(archive.db.execute(sql, [*values, -1 if limit is None else limit])) as rows:
         for row in rows:
-            yield Entry(*row)
+            yield _entry(*row)
 
 
 def load_entry(archive: Archive, record: int) -> Entry:
@@ -153,7 +154,7 @@ def load_entry(archive: Archive, record: int) -> Entry:
         row = None
     if row is None:
         raise MeasurementError("no-record", _no_record(archive, record))
-    return Entry(*row)
+    return _entry(*row)
 
 
 def load_record(archive: Archive, record: int) -> Record:
@@ -222,6 +223,10 @@ def missing_file(file: StoredFile, path: Path) -> MeasurementError:
     )
 
 
+def _entry(record: int, building: str, wall: str, log: str, *others) -> Entry:
+    return Entry(record, JointName(building, wall, log), *others)
+
+
 def _words(text: str) -> str:
     """A search of FTS5 for beginnings of words, each quoted so that no sign in it commands."""
     words = [w.replace('"', '""') for w in text.split() if any(c.isalnum() for c in w)]
@@ -239,5 +244,6 @@ def _no_record(archive: Archive, record: int) -> str:
         removed = None
     if removed is None:
         return f"There is no record {record} in {archive.folder}: archive list tells the numbers."
-    *job, at, by, why = removed
-    return f"Record {record} ({Job(*job)}) was removed on {at[:10]} by {by}: {why or 'no reason told'}."
+    *joint, at, by, why = removed
+    removed = f"Record {record} ({JointName(*joint)}) was removed on {at[:10]} by {by}"
+    return f"{removed}: {why or 'no reason told'}."

@@ -4,23 +4,27 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, is_dataclass
+from dataclasses import asdict, astuple, dataclass, replace
 from datetime import UTC, datetime
-from itertools import repeat
 from pathlib import Path
-from types import NoneType, UnionType
-from typing import TYPE_CHECKING, Any, Union, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING
+
+import msgspec
 
 from gapvision import __version__
 from gapvision.archive.store import Archive, put, sweep, writing
 from gapvision.errors import MeasurementError
-from gapvision.inputs.joint_name import Job
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.joint_name import JointName
+from gapvision.inputs.options import GROUPS, MeasureOptions
 from gapvision.photo.lens.files import camera_text
 
 if TYPE_CHECKING:
     from gapvision.joint.photo_results import PhotoResult
     from gapvision.measurement import Measurement
+
+# Stored options stand side by side, whatever group they are of here, under the keys they always had.
+_STORED = {"largest_mm": "scriber_largest_mm", "step_mm": "scriber_step_mm"}
+_OF_STORED = {stored: key for key, stored in _STORED.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,7 @@ class SourceFile:
 class NewRecord:
     """A measured joint to keep; ``options`` and ``result`` as docs/archive.md has them."""
 
-    job: Job
+    joint: JointName
     options: dict
     result: dict
     files: tuple[SourceFile, ...]
@@ -53,14 +57,14 @@ class NewRecord:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """Where a joint went: its number in the archive, and its revision among those of the same job."""
+    """Where a joint went: its number in the archive, and its revision among those of the same joint."""
 
     record: int
     revision: int
 
 
 def add_record(archive: Archive, new: NewRecord) -> Kept:
-    """Keep a joint as a record of its own, beside those of the same job.
+    """Keep a joint as a record of its own, beside those of the same joint.
 
     Raises
     ------
@@ -71,18 +75,18 @@ def add_record(archive: Archive, new: NewRecord) -> Kept:
     with writing(archive) as db:
         sweep(archive)
         stored = [(f, *put(archive, f.source, f.sha256)) for f in new.files]
-        job = (new.job.building, new.job.wall, new.job.log)
+        joint = astuple(new.joint)
         revision = db.execute(
             "SELECT 1 + max(coalesce((SELECT max(revision) FROM record WHERE building = ?1 AND"
             " wall = ?2 AND log = ?3), 0), coalesce((SELECT max(revision) FROM tombstone WHERE"
             " building = ?1 AND wall = ?2 AND log = ?3), 0))",
-            job,
+            joint,
         ).fetchone()[0]
         setting, widest = new.result["setting"], new.result["widest_gap"]
         record = db.execute(
             "INSERT INTO record VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
-                *job, revision, now, in_utc(now), new.program, new.result["status"],
+                *joint, revision, now, in_utc(now), new.program, new.result["status"],
                 setting["cover_mm"], setting["set_to_mm"], setting["value_mm"], setting["U95_mm"],
                 widest["value_mm"], widest["U95_mm"], new.remeasured,
             ),
@@ -99,19 +103,22 @@ def add_record(archive: Archive, new: NewRecord) -> Kept:
                 "INSERT INTO record_file VALUES (?, ?, ?, ?, ?, ?, ?)",
                 (record, position, file.role, file.name, file.given, file.used, sha256),
             )
-        text = words_of(new.job, new.result, (f.name for f in new.files))
+        text = words_of(new.joint, new.result, (f.name for f in new.files))
         db.execute("INSERT INTO words (rowid, text) VALUES (?, ?)", (record, text))
     return Kept(record, revision)
 
 
-def words_of(job: Job, result: dict, names: Iterable[str]) -> str:
+def words_of(joint: JointName, result: dict, names: Iterable[str]) -> str:
     """What a free search finds a record by; remarks of outcomes are added to it later."""
     cautions = [part for c in result["cautions"] for part in (c["code"], c["text"])]
-    return "\n".join([job.building, job.wall, job.log, *names, *cautions])
+    return "\n".join([*astuple(joint), *names, *cautions])
 
 
 def new_record(
-    job: Job, options: MeasureOptions, measurement: Measurement, remeasured: int | None = None
+    joint: JointName,
+    options: MeasureOptions,
+    measurement: Measurement,
+    remeasured: int | None = None,
 ) -> NewRecord:
     """What is kept of a measurement that was just made: all of it, and the picture drawn of it.
 
@@ -125,7 +132,7 @@ def new_record(
 
     drawn = picture_bytes(measurement, options.units)
     return NewRecord(
-        job,
+        joint,
         options_json(options, measurement.photos),
         plain_result(answer_json(measurement)),
         source_files(options, measurement.photos, drawn),
@@ -180,8 +187,10 @@ def options_json(options: MeasureOptions, photos: Sequence[PhotoResult]) -> dict
     MeasurementError
         ``no-access`` where the camera file is gone by now.
     """
-    out = asdict(options)
-    del out["photos"], out["inside"]
+    out = {}
+    for name, value in asdict(options).items():
+        out |= value if name in GROUPS else {name: value}
+    out = {_STORED.get(key, key): v for key, v in out.items() if key not in ("photos", "inside")}
     if options.camera is not None:
         out["camera"] = {"name": options.camera.name, "toml": _camera_text(options.camera)}
     matched = {p.lens.removeprefix("calibration ") for p in photos if p.lens.startswith("calib")}
@@ -196,27 +205,20 @@ def options_of(
 
     An option that this program does not know any more is left out, and one that the program of then
     did not know is as if it had not been typed.
+
+    Raises
+    ------
+    ValueError
+        Where one has a value of another kind than options have.
     """
-    hints = get_type_hints(MeasureOptions)
-    files = {"photos": tuple(photos), "inside": tuple(inside), "camera": camera}
-    typed = {k: _typed(hints[k], v) for k, v in values.items() if k in hints and k not in files}
-    return MeasureOptions(**typed, **files)
-
-
-def _typed(hint: Any, value: Any) -> Any:
-    """A value from JSON in the type that a dataclass's field has: its tuples and dataclasses again."""
-    if value is None:
-        return None
-    if is_dataclass(hint):
-        hints = get_type_hints(hint)
-        return hint(**{k: _typed(hints[k], v) for k, v in value.items() if k in hints})
-    inner = get_args(hint)
-    if get_origin(hint) is tuple:
-        hints = repeat(inner[0]) if inner[-1] is ... else inner
-        return tuple(_typed(h, v) for h, v in zip(hints, value, strict=False))
-    if get_origin(hint) in (Union, UnionType):
-        return _typed(next(h for h in inner if h is not NoneType), value)
-    return value
+    flat = {_OF_STORED.get(key, key): value for key, value in values.items()}
+    whole = flat | dict.fromkeys(GROUPS, flat) | {"photos": (), "inside": (), "camera": None}
+    return replace(
+        msgspec.convert(whole, MeasureOptions),
+        photos=tuple(photos),
+        inside=tuple(inside),
+        camera=camera,
+    )
 
 
 def now_here() -> str:

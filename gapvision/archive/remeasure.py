@@ -50,7 +50,7 @@ def remeasure(
         measurement = measure(options, progress)
         kept = None
         if keep:
-            new = new_record(record.entry.job, options, measurement, record.entry.record)
+            new = new_record(record.entry.joint, options, measurement, record.entry.record)
             kept = add_record(archive, new)
     return Remeasured(record, plain_result(answer_json(measurement)), __version__, kept)
 

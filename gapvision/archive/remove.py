@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import astuple
 
 from gapvision.archive.query import load_entry
 from gapvision.archive.record import now_here
@@ -43,9 +44,7 @@ def remove_record(archive: Archive, record: int, by: str, reason: str) -> int:
             "INSERT INTO tombstone VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
                 record,
-                e.building,
-                e.wall,
-                e.log,
+                *astuple(e.joint),
                 e.revision,
                 e.kept_at,
                 now_here(),

@@ -51,9 +51,7 @@ def report_of_record(
             missing.append(f"{file.name}: missing or damaged in the archive.")
     e = record.entry
     report = JointReport(
-        e.building,
-        e.wall,
-        e.log,
+        e.joint,
         e.kept_at,
         f"gapvision {e.program}",
         check_answer(record.result, f"Record {e.record}"),
@@ -78,7 +76,7 @@ def latest_records(archive: Archive, building: str, wall: str, log: str | None) 
 
     latest: dict[str, int] = {}
     for entry in entries(archive, Query(building=building, wall=wall, log=log)):
-        latest.setdefault(entry.log, entry.record)
+        latest.setdefault(entry.joint.log, entry.record)
     if not latest:
         which = f"wall {wall} of {building}" + (f", log {log}" if log else "")
         raise MeasurementError(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterable
+from dataclasses import astuple
 from io import TextIOWrapper
 from typing import BinaryIO
 
@@ -29,7 +30,7 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 def record_row(e: Entry) -> tuple:
     """A record under `RECORD_HEAD`."""
     return (
-        e.record, e.building, e.wall, e.log, e.revision, e.kept_at, e.program, e.status, e.cover_mm,
+        e.record, *astuple(e.joint), e.revision, e.kept_at, e.program, e.status, e.cover_mm,
         e.set_to_mm, e.setting_mm, e.setting_U95_mm, e.widest_gap_mm, e.widest_gap_U95_mm,
         e.remeasured,
     )  # fmt: skip

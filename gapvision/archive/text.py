@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import asdict
 
 from gapvision.archive.outcome import Outcome, together
 from gapvision.archive.query import Entry, Record
@@ -21,7 +22,7 @@ def list_text(entries: Iterable[Entry], units: str, more: bool) -> str:
     ]
     doubtful = False
     for e in entries:
-        names = " ".join(_fit(getattr(e, key), w[key]) for key in ("building", "wall", "log"))
+        names = " ".join(_fit(name, w[key]) for key, name in asdict(e.joint).items())
         status = "DOUBTFUL" if e.status == "doubtful" else e.status
         doubtful |= e.status == "doubtful"
         set_to, gap = (
@@ -44,14 +45,14 @@ def list_text(entries: Iterable[Entry], units: str, more: bool) -> str:
 def record_text(
     record: Record, outcomes: tuple[Outcome, ...], others: list[Entry], units: str
 ) -> str:
-    """A record whole: the job, the answer as it was given, the photographs, what was told later."""
+    """A record whole: the joint, the answer as it was given, the photographs, what was told later."""
     from gapvision.answer.as_json import measurement_of
     from gapvision.answer.report.decision import ready_text
     from gapvision.answer.text import answer_text
     from gapvision.phrases import wrap
 
     e = record.entry
-    lines = wrap(f"Record {e.record}: {e.job}, revision {e.revision}.")
+    lines = wrap(f"Record {e.record}: {e.joint}, revision {e.revision}.")
     again = "" if e.remeasured is None else f", re-measured from record {e.remeasured}"
     lines += wrap(f"Kept {when(e.kept_at)} by gapvision {e.program}{again}.")
     if others:
@@ -108,7 +109,7 @@ def changes_text(old: Record, new: dict, program: str, units: str) -> str:
         ("Setting needed", *(quantity_text(m.setting, units) for m in (then, now))),
         ("Widest gap", *(quantity_text(m.widest_gap, units) for m in (then, now))),
     ]
-    lines = wrap(f"Record {old.entry.record}: {old.entry.job}, kept {old.entry.kept_at[:10]}")
+    lines = wrap(f"Record {old.entry.record}: {old.entry.joint}, kept {old.entry.kept_at[:10]}")
     lines.append(f"  {'':18}{'then':24}now")
     for name, a, b in rows:
         lines.append(f"  {name:18}{a:24}{b if a != b else 'the same'}")

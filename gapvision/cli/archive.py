@@ -7,6 +7,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import astuple
 from datetime import date
 from pathlib import Path
 from typing import Annotated, BinaryIO
@@ -157,7 +158,7 @@ def show(
             from gapvision.archive.text import record_text
 
             e = found.entry
-            same = Query(building=e.building, wall=e.wall, log=e.log)
+            same = Query(*astuple(e.joint))
             others = [o for o in entries(opened, same) if o.record != record]
             say(record_text(found, told, others, units))
 
@@ -436,7 +437,7 @@ def remove(
         records = list(dict.fromkeys(records))
         for number in records:
             e = load_entry(opened, number)
-            say(f"Record {number}: {e.job}, revision {e.revision}, kept {e.kept_at[:10]}.")
+            say(f"Record {number}: {e.joint}, revision {e.revision}, kept {e.kept_at[:10]}.")
         if not yes:
             typer.confirm("Remove for good, with photographs and outcomes?", abort=True, err=True)
         for number in records:
@@ -513,11 +514,9 @@ def _list(query, limit, json_file, csv_file, units, told, overwrite) -> None:
 
 
 def _write_list(file: BinaryIO, found: Iterator) -> None:
-    from dataclasses import asdict
-
     file.write(f'{{"format": "{LIST_FORMAT}", "version": 1, "records": ['.encode())
     for n, entry in enumerate(found):
-        file.write(b",\n" * (n > 0) + json.dumps(asdict(entry), allow_nan=False).encode())
+        file.write(b",\n" * (n > 0) + json.dumps(entry.columns, allow_nan=False).encode())
     file.write(b"]}\n")
 
 

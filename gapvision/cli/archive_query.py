@@ -1,4 +1,4 @@
-"""How records of the archive are asked for: options that several commands share, and their `Query`."""
+"""The options by which commands of the archive say which records are meant."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 import typer
 
 from gapvision.cli.terminal import read_option
+from gapvision.inputs.joint_name import one_line
 from gapvision.lengths import parse_length
 
 BuildingOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this building.")]
@@ -44,7 +45,7 @@ def _query(
     from gapvision.archive.query import Query
 
     return Query(
-        _one_line(building), _one_line(wall), _one_line(log),
+        *(name and one_line(name) for name in (building, wall, log)),
         read_option("--since", lambda t, _: _utc(_day(t)), since, units),
         read_option("--until", lambda t, _: _utc(_day(t) + timedelta(days=1)), until, units),
         status,
@@ -53,13 +54,6 @@ def _query(
         text,
         tuple(records or ()),
     )  # fmt: skip
-
-
-def _one_line(name: str | None) -> str | None:
-    """A name as `joint_name.job_of` would keep it."""
-    import unicodedata
-
-    return name and " ".join(unicodedata.normalize("NFC", name).split())
 
 
 def _day(text: str) -> date:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from gapvision.answer.picture.picture import write_picture
 from gapvision.answer.text import answer_text, set_to_text
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.options import MeasureOptions, Stretch
 from gapvision.lengths import format_length, parse_diameter
 from gapvision.phrases import quantity_text, signed_text, wrap
 from gapvision.spine import measure
@@ -38,8 +38,7 @@ def run_demo(
             cover_mm=truth["cover_mm"],
             upper_diameter=parse_diameter(truth["upper_diameter"], "mm"),
             lower_diameter=parse_diameter(truth["lower_diameter"], "mm"),
-            from_mm=truth["from_mm"],
-            to_mm=truth["to_mm"],
+            stretch=Stretch(truth["from_mm"], truth["to_mm"]),
             units=units,
         )
         measurement = measure(options, progress)

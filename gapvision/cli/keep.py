@@ -10,7 +10,7 @@ import typer
 from gapvision.cli.terminal import say
 
 if TYPE_CHECKING:
-    from gapvision.inputs.joint_name import Job
+    from gapvision.inputs.joint_name import JointName
     from gapvision.inputs.options import MeasureOptions
     from gapvision.measurement import Measurement
 
@@ -23,10 +23,10 @@ ArchiveOption = Annotated[
 # --- keeping --------------------------------------------------------------------------------------
 
 
-def kept_job(
+def kept_joint(
     keep: bool, building: str | None, wall: str | None, log: str | None, told: Path | None
-) -> Job | None:
-    """The job that measure --keep names; None without it."""
+) -> JointName | None:
+    """The joint that measure --keep names; None without it."""
     names = {"--building": building, "--wall": wall, "--log": log}
     if not keep:
         for option, given in (*names.items(), ("--archive", told)):
@@ -38,10 +38,10 @@ def kept_job(
         raise typer.BadParameter(
             f"say which joint it is by {', '.join(lacking)}.", param_hint="--keep"
         )
-    from gapvision.inputs.joint_name import job_of
+    from gapvision.inputs.joint_name import parse_joint_name
 
     try:
-        return job_of(building, wall, log)
+        return parse_joint_name(building, wall, log)
     except ValueError as error:
         raise typer.BadParameter(str(error)) from None
 
@@ -55,13 +55,13 @@ def check_archive(told: Path | None) -> None:
 
 
 def keep_joint(
-    job: Job, options: MeasureOptions, measurement: Measurement, told: Path | None
+    joint: JointName, options: MeasureOptions, measurement: Measurement, told: Path | None
 ) -> None:
     """Keep a measured joint, and say where."""
     from gapvision.archive.record import add_record, new_record
     from gapvision.archive.store import open_archive
 
-    new = new_record(job, options, measurement)
+    new = new_record(joint, options, measurement)
     with open_archive(told, create=True) as opened:
         kept = add_record(opened, new)
-        say(f"Kept: record {kept.record}, {job}, revision {kept.revision}", err=True)
+        say(f"Kept: record {kept.record}, {joint}, revision {kept.revision}", err=True)

@@ -1,13 +1,13 @@
-"""`gapvision measure`: what the points are to be set to, from photographs of one joint."""
+"""The command `measure`: what was typed, one call of the spine, and the answer told and written."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from gapvision.cli.keep import ArchiveOption, check_archive, keep_joint, kept_job
+from gapvision.cli.keep import ArchiveOption, check_archive, keep_joint, kept_joint
 from gapvision.cli.terminal import (
     STDOUT,
     UnitsOption,
@@ -25,7 +25,17 @@ from gapvision.cli.terminal import (
     say,
     write_answer,
 )
-from gapvision.inputs.options import COVER_MM, MeasureOptions, check_options
+from gapvision.inputs.options import (
+    COVER_MM,
+    Cards,
+    HandMeasured,
+    MeasureOptions,
+    Scriber,
+    Stretch,
+    ToDecide,
+    check_options,
+)
+from gapvision.inputs.preferences import Preferences
 from gapvision.inputs.rules import NONE, RULES, parse_limit, rules_of
 from gapvision.lengths import (
     parse_diameter,
@@ -34,6 +44,9 @@ from gapvision.lengths import (
     parse_reading,
     parse_trial,
 )
+
+if TYPE_CHECKING:
+    from gapvision.measurement import Measurement
 
 
 def measure(
@@ -211,27 +224,65 @@ def measure(
     """
     if not photos and not inside:
         raise typer.BadParameter("name at least one photograph or folder.", param_hint="PHOTO")
-    job = kept_job(keep, building, wall, log, archive)
+    joint = kept_joint(keep, building, wall, log, archive)
     preferred = preferences_of_user()
     units = units or preferred.units or "mm"
     options = MeasureOptions(
         photos=tuple(photos or ()),
         inside=tuple(inside or ()),
-        inside_cards=read_option("--inside-cards", card_numbers, inside_cards, units) or (),
         cover_mm=cover_of(cover, units, preferred),
         card_on=card_on,
         upper_diameter=read_option("--upper-diameter", parse_diameter, upper_diameter, units),
         lower_diameter=read_option("--lower-diameter", parse_diameter, lower_diameter, units),
+        camera=camera or (Path(preferred.camera) if preferred.camera else None),
+        units=units,
+        cards=_cards(inside_cards, printed_bar, wall_thickness, units, preferred),
+        stretch=_stretch(from_, to, units),
+        by_hand=_by_hand(reading, trial, units),
+        scriber=Scriber(preferred.scriber_largest_mm, preferred.scriber_step_mm),
+        to_decide=_to_decide(lower_to, covers, rules, limit, heights_at, underscribe, units),
+    )
+    with exit_status():
+        check_json_path(json_file, options, overwrite)
+        with refusal_written(json_file, overwrite):
+            check_options(options)  # `measure` does so too, but only after OpenCV is loaded
+            check_picture_place(picture, options, overwrite)
+            if joint:
+                check_archive(archive)
+            measurement = _measured(options)
+        _tell(measurement, units, details, aside=json_file == STDOUT)
+        _write(measurement, options, json_file, picture, overwrite)
+        if joint:
+            keep_joint(joint, options, measurement, archive)
+
+
+# --- what was typed, by groups of options ---------------------------------------------------------
+
+
+def _cards(inside_cards, printed_bar, wall_thickness, units: str, preferred: Preferences) -> Cards:
+    return Cards(
+        inside_cards=read_option("--inside-cards", card_numbers, inside_cards, units) or (),
+        printed_bar_mm=printed_bar_given(printed_bar, preferred),
+        wall_thickness_mm=read_option("--wall-thickness", parse_length, wall_thickness, units),
+    )
+
+
+def _stretch(from_, to, units: str) -> Stretch:
+    return Stretch(
         from_mm=read_option("--from", parse_length, from_, units),
         to_mm=read_option("--to", parse_length, to, units),
-        printed_bar_mm=printed_bar_given(printed_bar, preferred),
-        camera=camera or (Path(preferred.camera) if preferred.camera else None),
-        wall_thickness_mm=read_option("--wall-thickness", parse_length, wall_thickness, units),
+    )
+
+
+def _by_hand(reading, trial, units: str) -> HandMeasured:
+    return HandMeasured(
         readings=tuple(read_option("--reading", parse_reading, r, units) for r in reading or ()),
         trials=tuple(read_option("--trial", parse_trial, t, units) for t in trial or ()),
-        units=units,
-        scriber_largest_mm=preferred.scriber_largest_mm,
-        scriber_step_mm=preferred.scriber_step_mm,
+    )
+
+
+def _to_decide(lower_to, covers, rules, limit, heights_at, underscribe, units: str) -> ToDecide:
+    return ToDecide(
         lower_to_mm=read_option("--lower-to", parse_length, lower_to, units),
         covers_mm=read_option("--covers", parse_lengths, covers, units) or (),
         rules=read_option("--rules", rules_of, rules, units),
@@ -239,31 +290,40 @@ def measure(
         heights_at_mm=read_option("--heights-at", parse_lengths, heights_at, units) or (),
         underscribe_mm=read_option("--underscribe", parse_length, underscribe, units) or 0.0,
     )
-    with exit_status():
-        check_json_path(json_file, options, overwrite)
-        with refusal_written(json_file, overwrite):
-            check_options(options)  # `measure` does so too, but only after OpenCV is loaded
-            check_picture_place(picture, options, overwrite)
-            if job:
-                check_archive(archive)
-            from gapvision.spine import measure as measure_joint
 
-            with progress_bar() as progress:
-                measurement = measure_joint(options, progress)
-        from gapvision.answer.as_json import answer_json
-        from gapvision.answer.text import answer_text
 
-        aside = json_file == STDOUT
-        say(answer_text(measurement, units, in_color(aside)), err=aside)
-        if details:
-            from gapvision.answer.decision_text import details_text
+# --- the answer -----------------------------------------------------------------------------------
 
-            say(f"\n{details_text(measurement, units)}", err=aside)
-        write_answer(json_file, answer_json(measurement), overwrite)
-        if picture:
-            from gapvision.answer.picture.picture import write_picture
 
-            write_picture(picture, measurement, units, overwrite)
-            say(f"Picture: {picture}", err=True)
-        if job:
-            keep_joint(job, options, measurement, archive)
+def _measured(options: MeasureOptions) -> Measurement:
+    from gapvision.spine import measure as measure_joint
+
+    with progress_bar() as progress:
+        return measure_joint(options, progress)
+
+
+def _tell(measurement: Measurement, units: str, details: bool, aside: bool) -> None:
+    from gapvision.answer.text import answer_text
+
+    say(answer_text(measurement, units, in_color(aside)), err=aside)
+    if details:
+        from gapvision.answer.decision_text import details_text
+
+        say(f"\n{details_text(measurement, units)}", err=aside)
+
+
+def _write(
+    measurement: Measurement,
+    options: MeasureOptions,
+    json_file: str | None,
+    picture: Path | None,
+    overwrite: bool,
+) -> None:
+    from gapvision.answer.as_json import answer_json
+
+    write_answer(json_file, answer_json(measurement), overwrite)
+    if picture:
+        from gapvision.answer.picture.picture import write_picture
+
+        write_picture(picture, measurement, options.units, overwrite)
+        say(f"Picture: {picture}", err=True)

@@ -86,16 +86,17 @@ def report(
         check_new(out, "the report", overwrite)
         from gapvision.answer.report.sources import report_of_json
         from gapvision.answer.report.write import write_kind
+        from gapvision.inputs.joint_name import JointName
 
         if files:
             names = log or ([""] if len(files) == 1 else [f.stem for f in files])
-            jobs = [(building or "", wall or "", name) for name in names]
+            joints = [JointName(building or "", wall or "", name) for name in names]
             with progress_bar() as progress:
                 reports = []
-                for k, (file, job) in enumerate(zip(files, jobs, strict=True)):
+                for k, (file, joint) in enumerate(zip(files, joints, strict=True)):
                     if progress:
                         progress(k, len(files))
-                    reports.append(report_of_json(file, job, photos, picture, units))
+                    reports.append(report_of_json(file, joint, photos, picture, units))
         else:
             reports = _from_archive(archive, records, building, wall, log, units)
         content = write_kind(reports, whole_wall, out.suffix.lower(), paper)
@@ -143,15 +144,16 @@ def _from_archive(folder, records, building, wall, log, units) -> list:
     from gapvision.archive.query import load_record
     from gapvision.archive.report import latest_records, report_of_record
     from gapvision.archive.store import open_archive
-    from gapvision.inputs.joint_name import job_of
+    from gapvision.inputs.joint_name import parse_joint_name
 
     with open_archive(folder) as opened:
         if not records:
             try:
-                job = job_of(building, wall, log[0] if log else "-")  # as the archive writes names
+                # as the archive writes names
+                joint = parse_joint_name(building, wall, log[0] if log else "-")
             except ValueError as error:
                 raise typer.BadParameter(str(error)) from None
-            records = latest_records(opened, job.building, job.wall, job.log if log else None)
+            records = latest_records(opened, joint.building, joint.wall, joint.log if log else None)
         return [
             report_of_record(opened, load_record(opened, n), outcomes_of(opened, n), units)
             for n in records

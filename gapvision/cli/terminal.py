@@ -15,9 +15,9 @@ import typer
 
 from gapvision.errors import MeasurementError
 from gapvision.files import check_new, write_new
-from gapvision.inputs.options import CHECK_BAR_MM, COVER_MM, MeasureOptions
+from gapvision.inputs.options import COVER_MM, MeasureOptions
 from gapvision.inputs.preferences import Preferences, load_preferences, printed_bar_of
-from gapvision.lengths import parse_length
+from gapvision.lengths import CHECK_BAR_MM, parse_length
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 STDOUT = "-"

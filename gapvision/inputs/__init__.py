@@ -12,7 +12,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
-        "joint_name": ["Job"],
+        "joint_name": ["JointName"],
         "options": ["MeasureOptions", "check_options"],
         "preferences": ["Preferences", "load_preferences"],
         "rules": ["Rule"],

@@ -2,48 +2,76 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import pairwise
+from math import inf
 from pathlib import Path
 
 from gapvision.errors import JointNotFitted
 from gapvision.inputs.rules import COVER, NONE, RUN, Rule, in_force
-from gapvision.lengths import INCH_MM, Diameter, Reading, Trial
+from gapvision.lengths import CHECK_BAR_MM, INCH_MM, Diameter, Reading, Trial
 
 COVER_MM = 76.0  # 3 in; common practice, no source
-CHECK_BAR_MM = 100.0  # as drawn; `card.py` has it too, but loads OpenCV
 PRINTED_BAR_MM = (80.0, 120.0)  # beyond it is no print at 100 %, but a slip of the pen
-SMALLEST_LOG_MM, LARGEST_LOG_MM = 80.0, 1200.0
+LOG_MM = (80.0, 1200.0)  # diameters
+WALL_MM = (60.0, 1500.0)  # between the cards through the wall
 MOST_COVER = 0.9  # of the log's diameter: beyond it a groove is no groove
 MOST_TAPER = 0.1  # far beyond any log's
 SHORTEST_MM, LONGEST_MM = 100.0, 15000.0  # of a stretch; stations
 LARGEST_GAP_MM = 400.0  # wider than any scriber opens
-LEAST_LIMIT_MM, MOST_LIMIT_MM = 10.0, 2000.0  # stated as a length
+LIMIT_MM = (10.0, 2000.0)  # stated as a length
 LOWER_TO_MM = (15.0, 150.0)  # a widest gap that one may want
-MOST_UNDERSCRIBE_MM = 40.0  # beyond it is a slip of the pen
+UNDERSCRIBE_MM = (0.0, 40.0)  # beyond it is a slip of the pen
 
 
 @dataclass(frozen=True, slots=True)
-class MeasureOptions:
-    """One joint's photographs and what the builder states about it, mm."""
+class Cards:
+    """Which cards hang inside, how the print came out, and how far apart they are through the wall."""
 
-    photos: tuple[Path, ...]
-    inside: tuple[Path, ...] = ()
     inside_cards: tuple[int, ...] = ()
-    cover_mm: float = COVER_MM
-    card_on: str = "upper"
-    upper_diameter: Diameter | None = None
-    lower_diameter: Diameter | None = None
+    printed_bar_mm: float = CHECK_BAR_MM
+    wall_thickness_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """The stations of the notches' inner ends, as far as they were stated."""
+
     from_mm: float | None = None
     to_mm: float | None = None
-    printed_bar_mm: float = CHECK_BAR_MM
-    camera: Path | None = None
-    wall_thickness_mm: float | None = None
+
+    @property
+    def stated(self) -> bool:
+        """Whether both ends were."""
+        return self.from_mm is not None and self.to_mm is not None
+
+
+@dataclass(frozen=True, slots=True)
+class HandMeasured:
+    """What was measured by hand before: caliper readings of the gap, and trial lines."""
+
     readings: tuple[Reading, ...] = ()
     trials: tuple[Trial, ...] = ()
-    units: str = "mm"
-    scriber_largest_mm: float | None = None
-    scriber_step_mm: float | None = None
+
+    @property
+    def entries(self) -> tuple[Reading | Trial, ...]:
+        """All of them, the readings first."""
+        return (*self.readings, *self.trials)
+
+
+@dataclass(frozen=True, slots=True)
+class Scriber:
+    """How far its points open, and the finest step that they can be set by."""
+
+    largest_mm: float | None = None
+    step_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ToDecide:
+    """What is to be decided beside the setting: lower first, other covers, rules, what follows."""
+
     lower_to_mm: float | None = None
     covers_mm: tuple[float, ...] = ()
     rules: str = NONE
@@ -51,145 +79,171 @@ class MeasureOptions:
     heights_at_mm: tuple[float, ...] = ()
     underscribe_mm: float = 0.0
 
+
+@dataclass(frozen=True, slots=True)
+class MeasureOptions:
+    """One joint's photographs and what the builder states about it, mm.
+
+    Examples
+    --------
+    >>> asked = MeasureOptions(photos=(Path("joint.jpg"),), cover_mm=75, stretch=Stretch(-750, 750))
+    >>> asked.stretch.stated, asked.scriber.largest_mm
+    (True, None)
+    """
+
+    photos: tuple[Path, ...]
+    inside: tuple[Path, ...] = ()
+    cover_mm: float = COVER_MM
+    card_on: str = "upper"
+    upper_diameter: Diameter | None = None
+    lower_diameter: Diameter | None = None
+    camera: Path | None = None
+    units: str = "mm"
+    cards: Cards = Cards()
+    stretch: Stretch = Stretch()
+    by_hand: HandMeasured = HandMeasured()
+    scriber: Scriber = Scriber()
+    to_decide: ToDecide = ToDecide()
+
     @property
     def states_stations(self) -> bool:
         """Whether anything was stated for a place, which counts from the first card's nail."""
-        points = [
-            at
-            for d in (self.upper_diameter, self.lower_diameter)
-            if d is not None
-            for at, _ in d.points
-        ]
-        by_hand = [entry.station_mm for entry in (*self.readings, *self.trials)]
-        stated = (self.from_mm, self.to_mm, *points, *by_hand, *self.heights_at_mm)
-        return any(at is not None for at in stated)
+        points = [at for _, d in self.diameters for at, _ in d.points]
+        by_hand = [entry.station_mm for entry in self.by_hand.entries]
+        ends = (self.stretch.from_mm, self.stretch.to_mm)
+        return any(
+            at is not None for at in (*ends, *points, *by_hand, *self.to_decide.heights_at_mm)
+        )
+
+    @property
+    def diameters(self) -> tuple[tuple[str, Diameter], ...]:
+        """``"upper"`` and ``"lower"`` with their diameters, those that were stated."""
+        both = ("upper", self.upper_diameter), ("lower", self.lower_diameter)
+        return tuple((log, d) for log, d in both if d is not None)
+
+
+GROUPS = ("cards", "stretch", "by_hand", "scriber", "to_decide")  # the fields that have fields
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """What numbers of one kind can be, mm, and the sentence on one that cannot.
+
+    ``stated`` gives those of a run, each with a name, and None for what was not stated. The sentence
+    has ``{of}`` for the name, ``{mm}`` for the number, ``{low}``, ``{high}``, and ``{hint}``, which
+    stands there for numbers within ``hint_mm``: likely of another unit than was meant.
+    """
+
+    code: str
+    stated: Callable[[MeasureOptions], Iterable[tuple[str, float | None]]]
+    low: float
+    high: float
+    sentence: str
+    hint: str = ""
+    hint_mm: tuple[float, float] = (inf, inf)
+
+    def check(self, options: MeasureOptions) -> None:
+        """Refuse what lies outside."""
+        for of, mm in self.stated(options):
+            if mm is None or self.low <= mm <= self.high:
+                continue
+            low, high = self.hint_mm
+            hint = self.hint.format(of=of, mm=mm, inches=mm / INCH_MM) if low <= mm <= high else ""
+            text = self.sentence.format(of=of, mm=mm, low=self.low, high=self.high, hint=hint)
+            raise JointNotFitted(self.code, text)
+
+
+_TOO_LARGE = "{of} of {mm:.0f} mm was stated{hint}; at most {high:.0f} mm are possible: correct it."
+_AS_INCHES = {"hint": " (that many mm? write {inches:.3g}mm)", "hint_mm": (10 * INCH_MM, inf)}
+
+RANGES = (
+    Range(
+        "bad-diameter",
+        lambda o: ((log, mm) for log, d in o.diameters for _, mm in d.points),
+        *LOG_MM,
+        "The {of} log's diameter was stated as {mm:.0f} mm{hint}; logs from {low:.0f} to {high:.0f} mm "
+        "can be measured: correct it.",
+        " (that many inches? write 12in)",
+        (3.0, 48.0),
+    ),
+    Range(
+        "bad-station",
+        lambda o: (("--from", o.stretch.from_mm), ("--to", o.stretch.to_mm)),
+        -LONGEST_MM,
+        LONGEST_MM,
+        "{of} was stated as {mm:.0f} mm; stations are mm right of the first card's nail, and "
+        "{high:.0f} mm either way are possible: correct it.",
+    ),
+    Range(
+        "bad-printed-bar",
+        lambda o: (("", o.cards.printed_bar_mm),),
+        *PRINTED_BAR_MM,
+        "The check bar was stated as {mm:.1f} mm; a print at 100 % has it within a few mm of 100: "
+        "measure between its ticks, or print again at true size.",
+    ),
+    Range(
+        "bad-thickness",
+        lambda o: (("", o.cards.wall_thickness_mm),),
+        *WALL_MM,
+        "A distance of {mm:.0f} mm between the cards through the wall was stated; {low:.0f} to "
+        "{high:.0f} mm are possible: correct it or leave it out.",
+    ),
+    Range(
+        "bad-reading",
+        lambda o: (("A caliper reading", r.value_mm) for r in o.by_hand.readings),
+        -inf,
+        LARGEST_GAP_MM,
+        _TOO_LARGE,
+        **_AS_INCHES,
+    ),
+    Range(
+        "bad-trial",
+        lambda o: (("A trial line's setting", t.setting_mm) for t in o.by_hand.trials),
+        -inf,
+        LARGEST_GAP_MM,
+        _TOO_LARGE,
+        **_AS_INCHES,
+    ),
+    Range(
+        "bad-limit",
+        lambda o: ((r.what, r.value) for r in o.to_decide.limits if not r.share),
+        *LIMIT_MM,
+        "A limit of {of}={mm:g} mm was stated{hint}; {low:.0f} to {high:.0f} mm are possible: correct it.",
+        " (that many inches? write {of}={mm:g}in)",
+        (-inf, LIMIT_MM[0]),
+    ),
+    Range(
+        "bad-lower-to",
+        lambda o: (("", o.to_decide.lower_to_mm),),
+        *LOWER_TO_MM,
+        "A widest gap of {mm:.0f} mm was asked for; {low:.0f} to {high:.0f} mm are possible, and about "
+        "50 is usual: correct --lower-to.",
+    ),
+    Range(
+        "bad-underscribe",
+        lambda o: (("", o.to_decide.underscribe_mm),),
+        *UNDERSCRIBE_MM,
+        "An underscribe of {mm:.0f} mm was stated; {low:.0f} to {high:.0f} mm are possible: correct it "
+        "or leave it out.",
+    ),
+)
 
 
 def check_options(options: MeasureOptions) -> None:
-    """Refuse what no joint can have.
+    """Refuse what no joint can have: first numbers out of `RANGES`, then what does not go together.
 
     Raises
     ------
     JointNotFitted
         With one sentence on what was stated and what is possible.
     """
-    stated = [
-        (name, d)
-        for name, diameter in (("upper", options.upper_diameter), ("lower", options.lower_diameter))
-        if diameter is not None
-        for _, d in diameter.points
-    ]
-    for name, d in stated:
-        if not SMALLEST_LOG_MM <= d <= LARGEST_LOG_MM:
-            hint = " (that many inches? write 12in)" if 3 <= d <= 48 else ""
-            raise JointNotFitted(
-                "bad-diameter",
-                f"The {name} log's diameter was stated as {d:.0f} mm{hint}; logs from "
-                f"{SMALLEST_LOG_MM:.0f} to {LARGEST_LOG_MM:.0f} mm can be measured: correct it.",
-            )
-    for name, diameter in (("upper", options.upper_diameter), ("lower", options.lower_diameter)):
-        _check_taper(name, diameter)
-    largest = min((d for _, d in stated), default=LARGEST_LOG_MM / 3) * MOST_COVER
-    for cover in (options.cover_mm, *options.covers_mm):
-        check_cover(cover, largest)
-    if (
-        options.from_mm is not None
-        and options.to_mm is not None
-        and options.from_mm >= options.to_mm
-    ):  # noqa: E501
-        raise JointNotFitted(
-            "from-after-to",
-            f"The stretch was stated from {options.from_mm:.0f} to {options.to_mm:.0f} mm; --from "
-            "must lie left of --to as seen from outside: exchange them.",
-        )
-    _check_stretch(options.from_mm, options.to_mm)
-    low, high = PRINTED_BAR_MM
-    if not low <= options.printed_bar_mm <= high:
-        raise JointNotFitted(
-            "bad-printed-bar",
-            f"The check bar was stated as {options.printed_bar_mm:.1f} mm; a print at 100 % has it "
-            "within a few mm of 100: measure between its ticks, or print again at true size.",
-        )
-    if options.wall_thickness_mm is not None and not 60 <= options.wall_thickness_mm <= 1500:
-        raise JointNotFitted(
-            "bad-thickness",
-            f"A distance of {options.wall_thickness_mm:.0f} mm between the cards through the wall "
-            "was stated; 60 to 1500 mm are possible: correct it or leave it out.",
-        )
-    for reading in options.readings:
-        _check_size("bad-reading", "A caliper reading", reading.value_mm, LARGEST_GAP_MM)
-    for trial in options.trials:
-        _check_size("bad-trial", "A trial line's setting", trial.setting_mm, LARGEST_GAP_MM)
-        _check_size("bad-trial", "A trial line's width", trial.width_mm, largest)
-    for rule in options.limits:
-        if not rule.share and not LEAST_LIMIT_MM <= rule.value <= MOST_LIMIT_MM:
-            hint = f" (that many inches? write {rule.what}={rule.value:g}in)" * (rule.value < 10)
-            raise JointNotFitted(
-                "bad-limit",
-                f"A limit of {rule.what}={rule.value:g} mm was stated{hint}; "
-                f"{LEAST_LIMIT_MM:.0f} to {MOST_LIMIT_MM:.0f} mm are possible: correct it.",
-            )
-    if not any(rule.what == COVER for rule in in_force(options.rules, options.limits)) and any(
-        rule.what == RUN for rule in options.limits
-    ):
-        raise JointNotFitted(
-            "run-without-cover",
-            "A limit of run was stated without a least cover, over which it would hold: state "
-            "that too, as in --limit cover=60 --limit run=300.",
-        )
-    low, high = LOWER_TO_MM
-    if options.lower_to_mm is not None and not low <= options.lower_to_mm <= high:
-        raise JointNotFitted(
-            "bad-lower-to",
-            f"A widest gap of {options.lower_to_mm:.0f} mm was asked for; {low:.0f} to {high:.0f} mm "
-            "are possible, and about 50 is usual: correct --lower-to.",
-        )
-    if not 0 <= options.underscribe_mm <= MOST_UNDERSCRIBE_MM:
-        raise JointNotFitted(
-            "bad-underscribe",
-            f"An underscribe of {options.underscribe_mm:.0f} mm was stated; 0 to "
-            f"{MOST_UNDERSCRIBE_MM:.0f} mm are possible: correct it or leave it out.",
-        )
-
-
-def _check_size(code: str, what: str, mm: float, largest_mm: float) -> None:
-    if mm <= largest_mm:
-        return
-    hint = f" (that many mm? write {mm / INCH_MM:.3g}mm)" if mm / INCH_MM >= 10 else ""
-    raise JointNotFitted(
-        code,
-        f"{what} of {mm:.0f} mm was stated{hint}; at most {largest_mm:.0f} mm are possible: "
-        "correct it.",
-    )
-
-
-def _check_taper(name: str, diameter: Diameter | None) -> None:
-    """Refuse diameters at two stations between which no log tapers so."""
-    points = sorted(p for p in (diameter.points if diameter else ()) if p[0] is not None)
-    for (a, d_a), (b, d_b) in pairwise(points):
-        if abs(d_b - d_a) > MOST_TAPER * (b - a):
-            raise JointNotFitted(
-                "bad-diameter",
-                f"The {name} log's diameter was stated as {d_a:.0f} mm at station {a:.0f} mm and "
-                f"{d_b:.0f} mm at {b:.0f} mm; a log tapers by {1000 * MOST_TAPER:.0f} mm in a metre at "
-                "most: state stations in mm right of the first card, as in 310@-750,290@750.",
-            )
-
-
-def _check_stretch(from_mm: float | None, to_mm: float | None) -> None:
-    for name, at in (("--from", from_mm), ("--to", to_mm)):
-        if at is not None and abs(at) > LONGEST_MM:
-            raise JointNotFitted(
-                "bad-station",
-                f"{name} was stated as {at:.0f} mm; stations are mm right of the first card's nail, "
-                f"and {LONGEST_MM:.0f} mm either way are possible: correct it.",
-            )
-    if from_mm is not None and to_mm is not None and to_mm - from_mm < SHORTEST_MM:
-        raise JointNotFitted(
-            "stretch-too-short",
-            f"The stretch was stated from {from_mm:.0f} to {to_mm:.0f} mm; at least "
-            f"{SHORTEST_MM:.0f} mm of joint can be measured: correct --from and --to.",
-        )
+    for each in RANGES:
+        each.check(options)
+    for log, diameter in options.diameters:
+        _check_taper(log, diameter)
+    _check_widths(options)
+    _check_stretch(options.stretch)
+    _check_run(options.to_decide)
 
 
 def check_cover(cover_mm: float, largest_mm: float) -> None:
@@ -211,4 +265,61 @@ def check_cover(cover_mm: float, largest_mm: float) -> None:
             "bad-cover",
             f"A cover of {cover_mm:.0f} mm was asked for, and the log carries at most "
             f"{largest_mm:.0f} mm: state the groove's wanted width, usually about {COVER_MM:.0f} mm.",
+        )
+
+
+def _check_taper(log: str, diameter: Diameter) -> None:
+    """Refuse diameters at two stations between which no log tapers so."""
+    points = sorted(p for p in diameter.points if p[0] is not None)
+    for (a, d_a), (b, d_b) in pairwise(points):
+        if abs(d_b - d_a) > MOST_TAPER * (b - a):
+            raise JointNotFitted(
+                "bad-diameter",
+                f"The {log} log's diameter was stated as {d_a:.0f} mm at station {a:.0f} mm and "
+                f"{d_b:.0f} mm at {b:.0f} mm; a log tapers by {1000 * MOST_TAPER:.0f} mm in a metre at "
+                "most: state stations in mm right of the first card, as in 310@-750,290@750.",
+            )
+
+
+def _check_widths(options: MeasureOptions) -> None:
+    """Refuse covers, and trial lines, wider than the thinnest stated log carries."""
+    stated = [mm for _, d in options.diameters for _, mm in d.points]
+    largest = min(stated, default=LOG_MM[1] / 3) * MOST_COVER
+    for cover in (options.cover_mm, *options.to_decide.covers_mm):
+        check_cover(cover, largest)
+    Range(
+        "bad-trial",
+        lambda o: (("A trial line's width", t.width_mm) for t in o.by_hand.trials),
+        -inf,
+        largest,
+        _TOO_LARGE,
+        **_AS_INCHES,
+    ).check(options)
+
+
+def _check_stretch(stretch: Stretch) -> None:
+    if not stretch.stated:
+        return
+    if stretch.from_mm >= stretch.to_mm:
+        raise JointNotFitted(
+            "from-after-to",
+            f"The stretch was stated from {stretch.from_mm:.0f} to {stretch.to_mm:.0f} mm; --from "
+            "must lie left of --to as seen from outside: exchange them.",
+        )
+    if stretch.to_mm - stretch.from_mm < SHORTEST_MM:
+        raise JointNotFitted(
+            "stretch-too-short",
+            f"The stretch was stated from {stretch.from_mm:.0f} to {stretch.to_mm:.0f} mm; at least "
+            f"{SHORTEST_MM:.0f} mm of joint can be measured: correct --from and --to.",
+        )
+
+
+def _check_run(asked: ToDecide) -> None:
+    """Refuse a limit of how long the least cover may run where there is no least cover."""
+    covered = any(rule.what == COVER for rule in in_force(asked.rules, asked.limits))
+    if not covered and any(rule.what == RUN for rule in asked.limits):
+        raise JointNotFitted(
+            "run-without-cover",
+            "A limit of run was stated without a least cover, over which it would hold: state "
+            "that too, as in --limit cover=60 --limit run=300.",
         )

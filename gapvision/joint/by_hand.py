@@ -46,7 +46,7 @@ def check_stations(options: MeasureOptions, stretch: tuple[float, float]) -> Non
     JointNotFitted
         ``reading-outside`` or ``trial-outside``.
     """
-    for entry in (*options.readings, *options.trials):
+    for entry in options.by_hand.entries:
         at = entry.station_mm
         if at is None or stretch[0] - SLACK_MM <= at <= stretch[1] + SLACK_MM:
             continue
@@ -68,7 +68,7 @@ def beside_photographs(options: MeasureOptions, alone: Solved) -> tuple[ByHand, 
     JointNotFitted
         As `check_stations` and `compare`.
     """
-    entries = (*options.readings, *options.trials)
+    entries = options.by_hand.entries
     if not entries:
         return ()
     low, high = alone.stretch_mm
@@ -119,7 +119,7 @@ def compare(
         ``reading-far-off``, ``trial-far-off``: it would only spoil the fit.
     """
     drawn = alone.draws(station_mm, DRAWS, np.random.default_rng(SEED))
-    entries = (*options.readings, *options.trials)
+    entries = options.by_hand.entries
     return tuple(
         _compared(entry, _column(drawn, k), float(station_mm[k]), float(u), options.units)
         for k, (entry, u) in enumerate(zip(entries, u_label_mm, strict=True))

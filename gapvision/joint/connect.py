@@ -51,7 +51,7 @@ def connect_photographs(options: MeasureOptions, given: Gathered, priors: Priors
     if placed.of_side("inside").photos:
         _check_thickness(options, stated, priors)
     try:
-        placed = connect_sides(placed, half + priors.standoff_mm, options.wall_thickness_mm)
+        placed = connect_sides(placed, half + priors.standoff_mm, options.cards.wall_thickness_mm)
     except JointNotFitted as error:
         left_out += [
             left_out_result(p.traced, f"{p.traced.label} is left out: {error.text}")
@@ -97,7 +97,7 @@ def _check_chain(side: str, photos: Sequence[TracedPhoto], connected: int) -> No
 
 def _check_thickness(options: MeasureOptions, half_mm: float | None, priors: Priors) -> None:
     """Refuse a distance through the wall that no cards hanging on the stated log can have."""
-    stated = options.wall_thickness_mm
+    stated = options.cards.wall_thickness_mm
     if stated is None or half_mm is None or options.card_on == "free":
         return
     usual = 2 * (half_mm + priors.standoff_mm)
@@ -114,8 +114,9 @@ def _check_thickness(options: MeasureOptions, half_mm: float | None, priors: Pri
 def _stretch(options: MeasureOptions, placed: Placement) -> tuple[float, float]:
     """The stretch asked for, its ends as far as seen where none is stated."""
     seen = _seen_stretch(placed)
-    low = options.from_mm if options.from_mm is not None else seen[0]
-    high = options.to_mm if options.to_mm is not None else seen[1]
+    asked = options.stretch
+    low = seen[0] if asked.from_mm is None else asked.from_mm
+    high = seen[1] if asked.to_mm is None else asked.to_mm
     if low >= seen[1] or high <= seen[0]:
         raise JointNotFitted(
             "stations-outside",

@@ -81,7 +81,7 @@ def gather_photos(
     if not any(shows_gap(p.trace) for p in photos):
         raise no_outlines(photos[0].label)
     check_sides(photos)
-    check_inside_cards(photos, options.inside_cards)
+    check_inside_cards(photos, options.cards.inside_cards)
     left_out = tuple(
         PhotoResult(str(path), "", side, False, why.text) for path, side, why in failed
     )
@@ -93,8 +93,8 @@ def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadP
     sightings, unread = read_cards(photo.bgr, label)
     lens, source = choose_lens(photo.facts, options.camera)
     return ReadPhoto(
-        photo, label, side_of(sightings, side, options.inside_cards),
-        at_true_size(sightings, options.printed_bar_mm), unread, lens, source,
+        photo, label, side_of(sightings, side, options.cards.inside_cards),
+        at_true_size(sightings, options.cards.printed_bar_mm), unread, lens, source,
     )  # fmt: skip
 
 

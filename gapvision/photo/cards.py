@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from gapvision.errors import CardNotFound
+from gapvision.lengths import CHECK_BAR_MM
 from gapvision.photo.light import linear
 from gapvision.scene import card
 
@@ -78,7 +79,7 @@ def at_true_size(sightings: list[CardSighting], printed_bar_mm: float) -> tuple[
 
     This alone brings all that is measured to true millimetres.
     """
-    scale = printed_bar_mm / card.CHECK_BAR_MM
+    scale = printed_bar_mm / CHECK_BAR_MM
     return tuple(replace(s, print_scale=scale) for s in sightings)
 
 

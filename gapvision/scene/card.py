@@ -23,7 +23,6 @@ NAIL_BELOW_TOP_MM = 4.0  # in the middle of the card's width
 IDS_PER_CARD = COLUMNS * ROWS // 2  # card n has the ids from 22 (n - 1) on
 CARD_COUNT = 40
 DICTIONARY = cv2.aruco.DICT_4X4_1000
-CHECK_BAR_MM = 100.0  # between the ticks
 BAR_ABOVE_EDGE_MM = 3.0  # the bar above the card's lower edge
 
 

@@ -8,7 +8,7 @@ import re
 import shutil
 import warnings
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -17,7 +17,6 @@ import numpy as np
 from PIL import ExifTags, Image
 
 from gapvision.errors import MeasurementError
-from gapvision.inputs.joint_name import joint_name
 from gapvision.shoot.slip import Slip, parse_slip
 
 SEARCH_PX = (1600, 1000, 2000)  # long sides at which a code is looked for, in this order
@@ -227,12 +226,12 @@ def copy_groups(
 
 def folder_of(folder: Path, slip: Slip) -> Path:
     """Where a slip's photographs go: building, wall and log as folders that any system can have."""
-    return folder.joinpath(*(_fit(n) for n in (slip.building, slip.wall, slip.log)))
+    return folder.joinpath(*(_fit(n) for n in astuple(slip.joint)))
 
 
 def name_of(slip: Slip) -> str:
     """``Log 3, north wall, Barn``."""
-    return joint_name(slip.building, slip.wall, slip.log)
+    return slip.joint.title
 
 
 # --- reading --------------------------------------------------------------------------------------

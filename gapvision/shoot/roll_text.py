@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from gapvision.phrases import wrap
 from gapvision.shoot.roll import Roll, name_of
 
@@ -43,9 +45,7 @@ def roll_json(roll: Roll) -> dict:
         "version": VERSION,
         "groups": [
             {
-                "building": group.slip.building,
-                "wall": group.slip.wall,
-                "log": group.slip.log,
+                **asdict(group.slip.joint),
                 "slip_photos": [str(p) for p in group.slip_photos],
                 "photos": [str(p) for p in group.photos],
             }

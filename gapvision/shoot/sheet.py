@@ -13,13 +13,12 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
 from gapvision.files import write_new
-from gapvision.lengths import SIXTEENTH_MM
+from gapvision.lengths import CHECK_BAR_MM, SIXTEENTH_MM
 from gapvision.scene.card import (
     BAR_ABOVE_EDGE_MM,
     CARD_COUNT,
     CARD_HEIGHT_MM,
     CARD_WIDTH_MM,
-    CHECK_BAR_MM,
     COLUMNS,
     NAIL_BELOW_TOP_MM,
     ROWS,

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import io
 import re
-import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import segno
 from reportlab.lib.units import mm
@@ -25,6 +24,7 @@ from gapvision.answer.paper import (
     register_fonts,
     width_of,
 )
+from gapvision.inputs.joint_name import JointName, one_line
 
 LABEL_MM = (95.0, 65.0)  # two to a row and four rows fit on A4 and on Letter
 COLUMNS, ROWS = 2, 4
@@ -39,7 +39,7 @@ _TEXT = re.compile(r"Building: ([^;]+); Wall: ([^;]+); Log: ([^;]+)")
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """The joint that a slip names, in the builder's words.
+    """A joint as a slip names it, shorter than an archive might.
 
     Raises
     ------
@@ -48,13 +48,10 @@ class Slip:
         print.
     """
 
-    building: str
-    wall: str
-    log: str
+    joint: JointName
 
     def __post_init__(self) -> None:
-        for what in ("building", "wall", "log"):
-            name = getattr(self, what)
+        for what, name in asdict(self.joint).items():
             if not name or name != name.strip() or len(name) > LONGEST:
                 raise ValueError(
                     f"{name!r} is no name of a {what}: 1 to {LONGEST} signs are needed, "
@@ -67,18 +64,18 @@ class Slip:
     @property
     def text(self) -> str:
         """What the QR code holds."""
-        return f"Building: {self.building}; Wall: {self.wall}; Log: {self.log}"
+        return "Building: {building}; Wall: {wall}; Log: {log}".format(**asdict(self.joint))
 
 
 def slip_of(building: str, wall: str, log: str) -> Slip:
-    """A slip from what was typed: spaces made single, letters composed (Unicode's form NFC).
+    """A slip from what was typed, its names as `one_line` writes them.
 
     Raises
     ------
     ValueError
         As `Slip` does.
     """
-    return Slip(*(unicodedata.normalize("NFC", " ".join(n.split())) for n in (building, wall, log)))
+    return Slip(JointName(*map(one_line, (building, wall, log))))
 
 
 def parse_slip(text: str) -> Slip | None:
@@ -87,7 +84,7 @@ def parse_slip(text: str) -> Slip | None:
     Examples
     --------
     >>> parse_slip("Building: Barn; Wall: north; Log: 3")
-    Slip(building='Barn', wall='north', log='3')
+    Slip(joint=JointName(building='Barn', wall='north', log='3'))
     >>> parse_slip("Building: Barn; Log: 3") is None
     True
     """
@@ -95,7 +92,7 @@ def parse_slip(text: str) -> Slip | None:
     if not found:
         return None
     try:
-        return Slip(*found.groups())
+        return Slip(JointName(*found.groups()))
     except ValueError:
         return None
 
@@ -157,10 +154,10 @@ def _draw_label(pdf: Canvas, slip: Slip, answer: str) -> None:
     pdf.setFillGray(0)
     _draw_code(pdf, slip.text, width - CODE_MM, height - CODE_MM)
     room = width - CODE_MM - _PAD_MM
-    _draw_fitted(pdf, slip.building, _PAD_MM, height - 11, room, 7.5, BOLD)
-    _draw_fitted(pdf, f"Wall: {slip.wall}", _PAD_MM, height - 20, room, 6.5, REGULAR)
+    _draw_fitted(pdf, slip.joint.building, _PAD_MM, height - 11, room, 7.5, BOLD)
+    _draw_fitted(pdf, f"Wall: {slip.joint.wall}", _PAD_MM, height - 20, room, 6.5, REGULAR)
     _draw_fitted(pdf, "Log:", _PAD_MM, height - 28.5, room, 6.5, REGULAR)
-    _draw_fitted(pdf, slip.log, _PAD_MM, height - 48.5, room, 23, BOLD)
+    _draw_fitted(pdf, slip.joint.log, _PAD_MM, height - 48.5, room, 23, BOLD)
     what, _, where = answer.rpartition(" | ")  # on two lines, so that they stay large
     for line, y in ((what, 9.0), (where, 2.5)):
         if line:

@@ -1,8 +1,9 @@
 """One photograph by itself: both outlines of the open joint, sub-pixel, with their uncertainty.
 
-Takes a `Photo` and its cards; gives a `TracedPhoto`: the band rectified by its own camera, and the
-`Trace` of both outlines, which `rows` makes rows of the fit. Read `traced_photo.py` first, then `outlines.py`. The two
-networks lie in `weights/`; `training` made them, is imported by nobody and is not installed.
+Takes a photograph and its cards; gives a `TracedPhoto`: the band rectified by its own camera, and the
+`Trace` of both outlines, which `rows` makes rows of the fit. Read `traced_photo.py` first, then
+`outlines.py`. The two networks lie in `weights/`; `training` made them, is imported by nobody and is
+not installed.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ from helpers.simulator import PROTOCOLS, Fault, Protocol, draw_joint, fit
 from gapvision.advice.blindspots import _likely
 from gapvision.advice.cautions import find_cautions, is_doubtful
 from gapvision.advice.findings import Findings, Radii
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretch
 from gapvision.joint.by_hand import compare
 from gapvision.joint.disagreement import GapShift, gap_shifts
 from gapvision.joint.gap import Profile, gap_profile
@@ -28,8 +28,7 @@ CLEAN = MeasureOptions(
     photos=(Path("level.jpg"),),
     upper_diameter=parse_diameter("290,310"),
     lower_diameter=parse_diameter("320"),
-    from_mm=-740.0,
-    to_mm=860.0,
+    stretch=Stretch(-740.0, 860.0),
 )
 
 
@@ -170,7 +169,7 @@ def test_stations_that_count_from_another_card():
     assert [c.code for c in found] == ["left-out", "station-origin"]
     assert found[1].text.startswith("Stations count from card 3: card 1 is in no photograph")
     nothing_stated = replace(
-        CLEAN, from_mm=None, to_mm=None, upper_diameter=parse_diameter("320"), lower_diameter=None
+        CLEAN, stretch=Stretch(), upper_diameter=parse_diameter("320"), lower_diameter=None
     )
     unasked = findings(cards=cards, left_out=lost, options=nothing_stated)
     assert "station-origin" not in codes(unasked)
@@ -238,20 +237,20 @@ def test_wide_answer_from_several_heights():
 
 
 @pytest.mark.parametrize(
-    ("given", "words"),
+    ("stretch", "words"),
     [
-        ({"from_mm": None}, ["-740", "left"]),
-        ({"to_mm": None}, ["860", "right"]),
+        (Stretch(to_mm=860.0), ["-740", "left"]),
+        (Stretch(from_mm=-740.0), ["860", "right"]),
     ],
 )
-def test_end_that_is_not_known_to_be_the_notch(given, words):
-    caution = only(findings(options=replace(CLEAN, **given)), "notch-not-confirmed")
+def test_end_that_is_not_known_to_be_the_notch(stretch, words):
+    caution = only(findings(options=replace(CLEAN, stretch=stretch)), "notch-not-confirmed")
     assert all(word in caution.text for word in words)
     assert "--from" in caution.text and "--to" in caution.text
 
 
 def test_both_ends():
-    f = findings(options=replace(CLEAN, from_mm=None, to_mm=None))
+    f = findings(options=replace(CLEAN, stretch=Stretch()))
     assert codes(f) == ["notch-not-confirmed"] * 2
     assert not is_doubtful(f)
 
@@ -463,7 +462,7 @@ def test_a_caliper_reading_that_the_photographs_contradict(wrong_mm, said):
     k = int(np.argmax(joint.truth.gap_mm))
     at = joint.truth.station_mm[k : k + 1]
     reading = Reading(float(joint.truth.gap_mm[k]) + wrong_mm, float(at[0]), 0.5)
-    asked = MeasureOptions(photos=(), readings=(reading,))
+    asked = MeasureOptions(photos=(), by_hand=HandMeasured((reading,)))
     told = findings(by_hand=compare(asked, simulator.fit(joint), at, np.zeros(1)))
     assert ("reading-disagrees" in codes(told)) == said
     assert is_doubtful(told) == said
@@ -493,7 +492,7 @@ def long_log(peaks, height=0.0, u=0.3, **more):
         "photos": sweep,
         "joint": SimpleNamespace(corner_px=[{1: 0.1, 2: 0.1}] * 5),
         "views": [SimpleNamespace(sightings=[])] * 5,
-        "options": replace(CLEAN, from_mm=0.0, to_mm=6000.0),
+        "options": replace(CLEAN, stretch=Stretch(0.0, 6000.0)),
         "u95": 3.4,
     }
     return findings(**(values | more))
@@ -545,7 +544,7 @@ def test_wall_that_the_photographs_make_another(stated, said):
 
     cards = [card("outside", 4.0), card("outside", 8.0), card("inside", -310.0)]
     joint = SimpleNamespace(corner_px=[{1: 0.2, 2: 0.1}] * 3, cards=cards)
-    f = findings(joint=joint, options=replace(CLEAN, wall_thickness_mm=stated))
+    f = findings(joint=joint, options=replace(CLEAN, cards=Cards(wall_thickness_mm=stated)))
     assert codes(f) == said
     if said:
         assert (
@@ -734,7 +733,7 @@ def test_view_that_ends_at_a_crossing_log():
     hidden = [(HIDDEN, 860.0, 1000.0)]
     cards = (CardResult(1, "outside", 0.0, 1.0, ()),)
     photos = heights(level=hidden, above=hidden, below=hidden)
-    open_end = replace(CLEAN, to_mm=None)
+    open_end = replace(CLEAN, stretch=Stretch(from_mm=-740.0))
     text = only(findings(photos=photos, cards=cards, options=open_end), "crossing").text
     assert "860 mm" in text and "right" in text and "--to" in text
     # A card that hangs at the end hides it as well, and is no crossing log.

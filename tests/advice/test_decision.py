@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from helpers import joints
 from helpers.decisions import STATION, Stacked, decided
+from helpers.options import options_with
 
 from gapvision.advice.limit_cautions import decision_cautions
 from gapvision.answer.as_json import answer_json
@@ -172,7 +173,7 @@ def test_json_of_a_decision():
 def test_options_that_no_joint_can_have(options, code):
     check_options(MeasureOptions(photos=()))
     with pytest.raises(MeasurementError) as caught:
-        check_options(MeasureOptions(photos=(), **options))
+        check_options(options_with(**options))
     assert caught.value.code == code
 
 
@@ -188,7 +189,7 @@ def test_options_as_they_are_typed(asked, plain_terminal):
         "--details",
     )  # fmt: skip
     assert result.exit_code == 0, result.output
-    o = asked[0]
+    o = asked[0].to_decide
     assert (o.lower_to_mm, o.covers_mm, o.rules) == (50.8, (60.0, 75.0, 88.9), "ilba-2000")
     assert [r.what for r in o.limits] == ["width", "cover"]
     assert (o.heights_at_mm, o.underscribe_mm) == ((-500.0, 500.0), 6.0)

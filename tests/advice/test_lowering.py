@@ -18,6 +18,7 @@ from gapvision.advice.lowering import (
     lower_first,
     lowest,
 )
+from gapvision.inputs.options import Scriber
 from gapvision.lengths import SIXTEENTH_MM
 
 ENDS = float(STATION[0]), float(STATION[-1])
@@ -29,7 +30,7 @@ def advice(gap, set_to=None, wanted=None, scriber=None, units="mm", stated=True,
     d = draws(gap, **kinds)
     needed = d.sections.setting_needed(76.2)
     set_to = float(np.ceil(needed.mean(0).max())) if set_to is None else set_to
-    return lower_first(d, needed, ENDS, stated, set_to, wanted, scriber, units)
+    return lower_first(d, needed, ENDS, stated, set_to, wanted, Scriber(scriber), units)
 
 
 @pytest.mark.parametrize(("left", "right"), [(20.0, 60.0), (60.0, 20.0), (33.0, 33.0)])
@@ -87,36 +88,36 @@ def test_what_cannot_be_is_said():
 
 def test_ready_where_the_handbook_s_gap_is_reached():
     x = advice(30 + 5 * T)
-    assert (x.ready, x.why, x.wanted_mm, x.wanted_stated) == (
+    assert (x.ready, x.why, x.wanted.widest_mm, x.wanted.stated) == (
         True,
         "low-enough",
         HANDBOOK_MM,
         False,
     )
-    assert (x.left_mm, x.right_mm) == (0.0, 5.0)
+    assert (x.notches.left_mm, x.notches.right_mm) == (0.0, 5.0)
     assert not x.worth_it  # 5 mm of setting is not worth lifting a log
 
 
 def test_evener_is_offered_where_it_is_worth_it():
     x = advice(20 + 28 * T)
     assert x.ready and x.worth_it
-    assert x.right_mm == 28.0 and x.gain.value_mm == pytest.approx(28.0, abs=1e-6)
+    assert x.notches.right_mm == 28.0 and x.gain.value_mm == pytest.approx(28.0, abs=1e-6)
 
 
 def test_lower_first_where_the_gap_is_too_wide():
     x = advice(60 + 30 * T)
-    assert (x.ready, x.why, x.reached) == (False, "too-wide", True)
-    assert (x.left_mm, x.right_mm) == (10.0, 40.0)  # 9.2 and 39.2, rounded up
-    assert x.widest.value_mm == pytest.approx(50.0, abs=1e-6)
+    assert (x.ready, x.why, x.wanted.reached) == (False, "too-wide", True)
+    assert (x.notches.left_mm, x.notches.right_mm) == (10.0, 40.0)  # 9.2 and 39.2, rounded up
+    assert x.after.widest.value_mm == pytest.approx(50.0, abs=1e-6)
     # 12 in logs, 3 in of cover: 9.679 mm above the gap, by the sagitta of two circles.
-    assert x.setting.value_mm == pytest.approx(50 + 9.679, abs=1e-3)
-    assert x.set_to_mm == 60.0
-    np.testing.assert_allclose(x.gap_mm, 50.0, atol=1e-6)
+    assert x.after.setting.value_mm == pytest.approx(50 + 9.679, abs=1e-3)
+    assert x.after.set_to_mm == 60.0
+    np.testing.assert_allclose(x.after.gap_mm, 50.0, atol=1e-6)
 
 
 def test_depths_are_whole_sixteenths_in_inches():
     x = advice(60 + 30 * T, units="in")
-    for depth, exact in ((x.left_mm, 9.2), (x.right_mm, 39.2)):
+    for depth, exact in ((x.notches.left_mm, 9.2), (x.notches.right_mm, 39.2)):
         assert depth / SIXTEENTH_MM == pytest.approx(round(depth / SIXTEENTH_MM))
         assert 0 <= depth - exact < SIXTEENTH_MM
 
@@ -125,10 +126,10 @@ def test_never_past_contact():
     """Where one place is near already the log tilts about it, and what is wanted is not reached."""
     gap = 15 + 60 * np.abs(T - 0.5) * 2
     x = advice(gap)
-    assert not x.reached and x.why in ("too-wide", "no-gain")
-    assert x.least.value_mm >= CLEARANCE_MM - 1e-6  # rounded down here
+    assert not x.wanted.reached and x.why in ("too-wide", "no-gain")
+    assert x.after.least.value_mm >= CLEARANCE_MM - 1e-6  # rounded down here
     touching = advice(np.where(T == 0.5, 0.0, gap))
-    assert (touching.left_mm, touching.right_mm) == (0.0, 0.0)
+    assert (touching.notches.left_mm, touching.notches.right_mm) == (0.0, 0.0)
 
 
 def test_no_gain_within_what_is_known_of_the_gap():
@@ -145,15 +146,15 @@ def test_the_same_lowering_all_along_gains_exactly_that():
 
 def test_a_scriber_that_does_not_open_far_enough():
     x = advice(45 + 0 * T, set_to=56.0, scriber=50.0)
-    assert (x.ready, x.why, x.scriber_least_mm) == (False, "scriber", 6.0)
-    assert (x.left_mm, x.right_mm) == (6.0, 6.0) and x.set_to_mm <= 50.0
+    assert (x.ready, x.why, x.wanted.scriber_least_mm) == (False, "scriber", 6.0)
+    assert (x.notches.left_mm, x.notches.right_mm) == (6.0, 6.0) and x.after.set_to_mm <= 50.0
     none = advice(14 + 0 * T, set_to=25.0, scriber=20.0)
-    assert none.why == "scriber" and not none.reached
+    assert none.why == "scriber" and not none.wanted.reached
     assert advice(45 + 0 * T, set_to=56.0, scriber=60.0).ready
 
 
 def test_unstated_notches_are_told():
-    assert not advice(30 + 0 * T, stated=False).notches_stated
+    assert not advice(30 + 0 * T, stated=False).notches.stated
 
 
 WIDE = Shape(narrowest_mm=(128.0, 132.0))
@@ -181,10 +182,10 @@ def test_what_is_expected_after_lowering_comes_true(wide):
     truth = simulated.truth
     ends = float(truth.station_mm[0]), float(truth.station_mm[-1])
     d = draws_of(joint, truth.station_mm, np.zeros(len(truth.station_mm)))
-    x = lower_first(d, d.sections.setting_needed(76.0), ends, True, 160.0, None, None, "mm")
-    assert x.why == "too-wide" and x.reached
-    shift = x.shift(truth.station_mm)
+    x = lower_first(d, d.sections.setting_needed(76.0), ends, True, 160.0, None, Scriber(), "mm")
+    assert x.why == "too-wide" and x.wanted.reached
+    shift = x.notches.shift(truth.station_mm)
     after = replace(truth, clearance_mm=truth.clearance_mm - shift[:, None])
-    assert abs(after.gap_mm.max() - x.widest.value_mm) <= x.widest.U95_mm
-    assert abs(after.needed_mm(76.0).max() - x.setting.value_mm) <= x.setting.U95_mm
+    assert abs(after.gap_mm.max() - x.after.widest.value_mm) <= x.after.widest.U95_mm
+    assert abs(after.needed_mm(76.0).max() - x.after.setting.value_mm) <= x.after.setting.U95_mm
     assert after.gap_mm.min() > 0

@@ -43,7 +43,7 @@ def test_killing_hundreds_of_writers_at_random_moments(tmp_path):
         found = verify(archive)
         assert not found.faults and not found.strays
         assert not list(archive.photos.glob(f"{NEW}*"))
-        there = {e.record: e.log for e in entries(archive, Query())}
+        there = {e.record: e.joint.log for e in entries(archive, Query())}
         # Every acknowledged record, and at most one more a kill: kept, and killed before it could say.
         assert {r: log for r, log in kept.items() if r not in asked_to_go}.items() <= there.items()
         assert not removed & set(there)

@@ -25,7 +25,7 @@ from gapvision.archive.record import add_record
 from gapvision.archive.store import open_archive
 from gapvision.archive.verify import verify
 from gapvision.errors import MeasurementError
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.options import HandMeasured, MeasureOptions
 from gapvision.lengths import parse_reading, parse_trial
 from gapvision.scene.sections import Sections
 
@@ -115,7 +115,8 @@ def test_readings_of_one_joint_count_as_one(kept):
 
 def test_readings_that_the_measurement_was_given_are_no_check():
     options = MeasureOptions(
-        photos=(), readings=(parse_reading("30@100"),), trials=(parse_trial("49:78@-200"),)
+        photos=(),
+        by_hand=HandMeasured((parse_reading("30@100"),), (parse_trial("49:78@-200"),)),
     )
     kept = new_record(options=options)
     told = Outcome(DAY, values=(caliper(30.0, 120.0), trial(78.0, station=-190.0)))

@@ -5,7 +5,8 @@ import sqlite3
 from dataclasses import replace
 
 import pytest
-from helpers.archives import JOB, files_in, jpeg, keep, named, new_record
+from helpers.archives import JOINT, files_in, jpeg, keep, named, new_record
+from helpers.options import options_with
 
 from gapvision.advice.caution import Caution
 from gapvision.answer.text import answer_text
@@ -24,8 +25,8 @@ from gapvision.archive.store import DATABASE, open_archive
 from gapvision.archive.text import changes_text, list_text, record_text
 from gapvision.archive.verify import verify
 from gapvision.errors import MeasurementError
-from gapvision.inputs.joint_name import Job, job_of
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.joint_name import JointName
+from gapvision.inputs.options import GROUPS, MeasureOptions
 from gapvision.inputs.rules import parse_limit
 from gapvision.joint.photo_results import PhotoResult
 from gapvision.lengths import parse_diameter, parse_reading, parse_trial
@@ -92,8 +93,8 @@ def test_a_limit_gives_the_latest(three):
 
 @pytest.mark.parametrize("units", ["mm", "in"])
 def test_a_list_fits_a_terminal(three, units):
-    long = Job("A building with a very long name", "the north-eastern wall", "17 and a half")
-    add_record(three, replace(new_record(), job=long))
+    long = JointName("A building with a very long name", "the north-eastern wall", "17 and a half")
+    add_record(three, replace(new_record(), joint=long))
     lines = list_text(entries(three, Query()), units, more=True).splitlines()
     assert max(map(len, lines)) <= 80
     assert sum("DOUBTFUL" in line for line in lines) == 2  # the row, and what it means
@@ -141,19 +142,20 @@ def test_photographs_are_read_back_and_checked(three):
 # --- what is kept ---------------------------------------------------------------------------------
 
 
-def test_names_of_jobs():
-    assert job_of(" Lake  house ", "no\u0308rd", "3").building == "Lake house"
-    assert job_of("a", "no\u0308rd", "3").wall == "n\u00f6rd"
-    for bad in ("", "  ", "x" * 81, "a\x00b"):
-        with pytest.raises(ValueError, match="wall"):
-            job_of("a", bad, "3")
+# docs/archive.md has them side by side; records of every version so far have no other.
+STORED_OPTIONS = {
+    "inside_cards", "cover_mm", "card_on", "upper_diameter", "lower_diameter", "from_mm", "to_mm",
+    "printed_bar_mm", "camera", "wall_thickness_mm", "readings", "trials", "units",
+    "scriber_largest_mm", "scriber_step_mm", "lower_to_mm", "covers_mm", "rules", "limits",
+    "heights_at_mm", "underscribe_mm", "calibrations",
+}  # fmt: skip
 
 
 def test_all_options_come_back(tmp_path):
     camera = tmp_path / "phone.toml"
     camera.write_text("focal_px = 3000.0\n", encoding="utf-8")
-    options = MeasureOptions(
-        photos=(tmp_path / "a.jpg",),
+    options = options_with(
+        (tmp_path / "a.jpg",),
         inside=(tmp_path / "b.jpg",),
         inside_cards=(5, 6),
         cover_mm=63.5,
@@ -178,16 +180,24 @@ def test_all_options_come_back(tmp_path):
         underscribe_mm=3.0,
     )
     unset = MeasureOptions(photos=())
-    same = [f for f in MeasureOptions.__slots__ if getattr(options, f) == getattr(unset, f)]
+    pairs = [(options, unset), *((getattr(options, g), getattr(unset, g)) for g in GROUPS)]
+    same = [f for a, b in pairs for f in a.__slots__ if getattr(a, f) == getattr(b, f)]
     assert not same, "an option that this test does not try"
     kept = json.loads(json.dumps(options_json(options, ())))
+    assert set(kept) == STORED_OPTIONS
     assert kept["camera"] == {"name": "phone.toml", "toml": "focal_px = 3000.0\n"}
     assert options_of(kept, options.photos, options.inside, camera) == options
     # Of an older program, and of a newer one.
     del kept["wall_thickness_mm"]
     kept["moon"] = "full"
     old = options_of(kept, options.photos, options.inside, camera)
-    assert old == replace(options, wall_thickness_mm=None)
+    assert old == options_with(base=options, wall_thickness_mm=None)
+
+
+def test_options_of_another_type_are_no_options():
+    for damaged in ({"cover_mm": "wide"}, {"readings": [{"value_mm": None}]}, {"trials": 3}):
+        with pytest.raises(ValueError, match=next(iter(damaged))):
+            options_of(damaged, (), (), None)
 
 
 def test_a_folder_is_kept_file_by_file_and_unreadable_ones_are_not(tmp_path):
@@ -372,5 +382,5 @@ def test_sqlite_reads_it_without_this_program(three):
             " ORDER BY record"
         ).fetchall()
     db.close()
-    assert rows == [(JOB.building, s, 1, s) for s in (30.0, 49.0, 49.0)]
+    assert rows == [(JOINT.building, s, 1, s) for s in (30.0, 49.0, 49.0)]
     assert not outcomes_of(three, 1)

@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from helpers.archives import JOB, files_in, jpeg, keep, named, new_record
+from helpers.archives import JOINT, files_in, jpeg, keep, named, new_record
 
 from gapvision.archive import schema as archive_schema
 from gapvision.archive import store as archive_store
@@ -295,7 +295,7 @@ def test_an_archive_of_version_1_opens_whole(version_1):
     with open_archive(version_1) as archive:
         assert archive_schema.version_of(archive.db) == len(STEPS)
         record = load_record(archive, 1)
-        assert str(record.entry.job) == str(JOB)
+        assert str(record.entry.joint) == str(JOINT)
         assert (record.entry.set_to_mm, record.result["setting"]["set_to_mm"]) == (49.0, 49.0)
         assert [f.name for f in record.photographs] == ["photo0.jpg"]
         assert [e.record for e in entries(archive, Query(text="remembered"))] == [1]

@@ -313,7 +313,7 @@ def test_measuring_again_from_the_stored_files_and_keeping_it(measured, monkeypa
     assert result.exit_code == 0, result.output
     assert "49 mm                   51 mm" in result.stdout
     assert "Kept as record 2, revision 2." in result.stdout
-    assert seen[0].readings[0].value_mm == 38.0 and seen[0].photos[0].name == "level.jpg"
+    assert seen[0].by_hand.readings[0].value_mm == 38.0 and seen[0].photos[0].name == "level.jpg"
     assert not seen[0].photos[0].exists()
     assert json.loads(run("archive", "show", "2", "--json", "-").stdout)["remeasured"] == 1
 

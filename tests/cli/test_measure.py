@@ -155,12 +155,15 @@ def test_everything_stated_reaches_the_measurement(asked):
     (o,) = asked
     assert o.photos == (Path("a.jpg"), Path("b.jpg"))
     assert o.inside == (Path("c.jpg"), Path("d.jpg"))
-    assert (o.inside_cards, o.card_on, o.camera) == ((5, 6), "lower", Path("phone.toml"))
-    stated = o.cover_mm, o.from_mm, o.to_mm, o.printed_bar_mm, o.wall_thickness_mm
+    assert (o.cards.inside_cards, o.card_on, o.camera) == ((5, 6), "lower", Path("phone.toml"))
+    stated = (
+        o.cover_mm, o.stretch.from_mm, o.stretch.to_mm, o.cards.printed_bar_mm,
+        o.cards.wall_thickness_mm,
+    )  # fmt: skip
     assert stated == pytest.approx((76.2, -38.1, 750.0, 99.4, 330.0))
     assert o.upper_diameter.points == ((None, 290.0), (None, 310.0))
     assert o.lower_diameter.points == ((-750.0, 290.0), (750.0, 310.0))
-    assert [(r.value_mm, r.station_mm, r.u_mm) for r in o.readings] == [
+    assert [(r.value_mm, r.station_mm, r.u_mm) for r in o.by_hand.readings] == [
         (41.5, 1200.0, 0.5),
         (40.0, None, 1.0),
     ]

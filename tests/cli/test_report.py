@@ -15,7 +15,7 @@ from gapvision.archive.outcome import Outcome, add_outcome
 from gapvision.archive.record import NewRecord, SourceFile, add_record
 from gapvision.archive.store import open_archive
 from gapvision.cli import main as cli
-from gapvision.inputs.joint_name import job_of
+from gapvision.inputs.joint_name import parse_joint_name
 
 pytestmark = pytest.mark.usefixtures("plain_terminal")
 
@@ -46,7 +46,7 @@ def kept(*logs, revision=1):
                 SourceFile(telling_photo(Path("kept.jpg")), "joint.jpg", "photograph", "photos"),
                 SourceFile(picture(), "picture.jpg", "picture"),
             )
-            new = NewRecord(job_of("Barn", "north", log), {"units": "mm"}, answer, files)
+            new = NewRecord(parse_joint_name("Barn", "north", log), {"units": "mm"}, answer, files)
             numbers.append(add_record(archive, new).record)
         add_outcome(archive, numbers[0], Outcome("2026-06-01", 50.0, 76.0, "closed well"))
     return numbers

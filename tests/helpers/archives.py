@@ -8,10 +8,10 @@ from helpers.joints import joint, photo
 from gapvision.answer.as_json import answer_json
 from gapvision.archive.record import NewRecord, SourceFile, add_record, options_json
 from gapvision.archive.record import plain_result as plain
-from gapvision.inputs.joint_name import Job
+from gapvision.inputs.joint_name import JointName
 from gapvision.inputs.options import MeasureOptions
 
-JOB = Job("Lake house", "north", "3")
+JOINT = JointName("Lake house", "north", "3")
 # A JPEG that is whole as to its form: a start, one scan, an end.
 TINY_JPEG = b"\xff\xd8\xff\xda\x00\x02%s\xff\xd9"
 
@@ -21,7 +21,7 @@ def jpeg(n=0):
     return TINY_JPEG % f"picture {n}".encode()
 
 
-def new_record(contents=None, job=JOB, options=None, **changes):
+def new_record(contents=None, of=JOINT, options=None, **changes):
     """A record of the made-up joint, with these bytes as its photographs (one, if not told)."""
     contents = (jpeg(),) if contents is None else contents
     options = options or MeasureOptions(photos=())
@@ -33,7 +33,7 @@ def new_record(contents=None, job=JOB, options=None, **changes):
         SourceFile(content, p.file, "photograph", "photos", True, p.sha256)
         for content, p in zip(contents, shown, strict=True)
     )
-    return NewRecord(job, options_json(options, shown), plain(answer_json(measured)), files)
+    return NewRecord(of, options_json(options, shown), plain(answer_json(measured)), files)
 
 
 def keep(archive, *contents, **changes):
@@ -43,7 +43,7 @@ def keep(archive, *contents, **changes):
 
 def named(new, building="Lake house", wall="north", log="3"):
     """The same record of another joint."""
-    return replace(new, job=Job(building, wall, log))
+    return replace(new, joint=JointName(building, wall, log))
 
 
 def files_in(folder):

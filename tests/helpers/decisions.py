@@ -1,10 +1,10 @@
 """Joints without a fit: two round logs that stand as they are told, or with some noise."""
 
 import numpy as np
+from helpers.options import options_with
 
 from gapvision.advice.decision import decide
 from gapvision.advice.draws import Draws
-from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.gap import Groove
 from gapvision.quantity import Quantity
 from gapvision.scene.sections import Sections
@@ -43,7 +43,7 @@ def draws(gap_mm, upper_mm=304.8, lower_mm=304.8, noise_mm=0.0):
 def decided(joint, set_to_mm=60.0, cover_mm=76.2, half=None, **options):
     """The whole decision of such a joint, whose notches are stated."""
     ends = {"from_mm": -500.0, "to_mm": 500.0}
-    asked = MeasureOptions(photos=(), cover_mm=cover_mm, **(ends | options))
+    asked = options_with(**(ends | {"cover_mm": cover_mm} | options))
     drawn = joint.draws(STATION, 40, np.random.default_rng(3))
     width = drawn.groove_width(set_to_mm).mean(0)
     k = int(np.argmin(width))

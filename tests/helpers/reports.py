@@ -9,6 +9,7 @@ from PIL import Image
 
 from gapvision.answer.as_json import answer_json
 from gapvision.answer.report.joint import JointReport
+from gapvision.inputs.joint_name import JointName
 
 PLACE = b"SECRETPLACE"  # what a photograph tells of itself and a report must not
 SERIAL = b"SERIAL0815"
@@ -38,7 +39,9 @@ def telling_photo(path, shape=(900, 1600)):
     return path
 
 
-def report(log="3", status="measured", refused="", units="mm", **changes):
+def report(
+    log="3", status="measured", refused="", units="mm", building="Barn", wall="north", **changes
+):
     """A joint's report, 49 mm for 75; a doubtful one lacks a stretch."""
     result = answer_json(joint((-100.0, 100.0) if status == "doubtful" else None, status=status))
     if refused:
@@ -47,7 +50,7 @@ def report(log="3", status="measured", refused="", units="mm", **changes):
             "reason": {"code": "no-card", "text": refused},
         }  # fmt: skip
     given = dict(
-        building="Barn", wall="north", log=log, date="2026-05-14T09:12:33+02:00",
+        joint=JointName(building, wall, log), date="2026-05-14T09:12:33+02:00",
         version="gapvision 0.1.0", result=result, photos=(("joint.jpg", picture()),),
         picture=picture((20, 160, 60), (400, 300)), units=units,
     )  # fmt: skip

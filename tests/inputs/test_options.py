@@ -1,22 +1,23 @@
 """What a run may be asked, and the one sentence where it cannot be."""
 
+import doctest
 import re
+from math import isfinite
 from pathlib import Path
 
 import pytest
+from helpers.options import options_with
 
 from gapvision.errors import JointNotFitted
-from gapvision.inputs.options import COVER_MM, MeasureOptions, check_options
-from gapvision.lengths import Diameter, parse_diameter, parse_length
-
-
-def asked(**stated):
-    return MeasureOptions(photos=(Path("level.jpg"),), **stated)
+from gapvision.inputs import options
+from gapvision.inputs.options import COVER_MM, RANGES, HandMeasured, MeasureOptions, check_options
+from gapvision.inputs.rules import Rule
+from gapvision.lengths import INCH_MM, Diameter, Reading, Trial, parse_diameter, parse_length
 
 
 def refusal(**stated):
     with pytest.raises(JointNotFitted) as caught:
-        check_options(asked(**stated))
+        check_options(options_with(**stated))
     text = caught.value.text
     assert re.fullmatch(r"[^\n]+\.", text)
     return caught.value.code, text
@@ -38,12 +39,12 @@ def refusal(**stated):
     ],
 )
 def test_what_joints_have_passes(stated):
-    check_options(asked(**stated))
+    check_options(options_with(**stated))
 
 
 def test_default_cover_is_three_inches():
     """76 mm is common practice, no source."""
-    assert asked().cover_mm == COVER_MM == round(parse_length("3in"))
+    assert options_with().cover_mm == COVER_MM == round(parse_length("3in"))
 
 
 @pytest.mark.parametrize("cover", [0.0, -5.0])
@@ -61,7 +62,7 @@ def test_cover_larger_than_the_log():
 
 def test_cover_is_held_against_the_thinner_end():
     both = {"upper_diameter": parse_diameter("400"), "lower_diameter": parse_diameter("210,300")}
-    check_options(asked(cover_mm=180.0, **both))
+    check_options(options_with(cover_mm=180.0, **both))
     assert refusal(cover_mm=200.0, **both)[0] == "bad-cover"
 
 
@@ -107,13 +108,13 @@ def test_station_beyond_any_log(side, at):
 def test_stretch_of_next_to_nothing():
     code, text = refusal(from_mm=0.0, to_mm=30.0)
     assert code == "stretch-too-short" and "100 mm" in text
-    check_options(asked(from_mm=0.0, to_mm=100.0))
+    check_options(options_with(from_mm=0.0, to_mm=100.0))
 
 
 @pytest.mark.parametrize(("stated", "refused"), [("290@0,310@1", True), ("290@0,310@250", False)])
 def test_taper_of_no_log(stated, refused):
     if not refused:
-        return check_options(asked(upper_diameter=parse_diameter(stated)))
+        return check_options(options_with(upper_diameter=parse_diameter(stated)))
     code, text = refusal(upper_diameter=parse_diameter(stated))
     assert code == "bad-diameter" and "290 mm at station 0 mm and 310 mm at 1 mm" in text
 
@@ -128,3 +129,56 @@ def test_check_bar_that_is_none(bar):
 @pytest.mark.parametrize("thickness", [-1.0, 0.0, 13.0, 5000.0])
 def test_wall_of_impossible_thickness(thickness):
     assert refusal(wall_thickness_mm=thickness)[0] == "bad-thickness"
+
+
+def test_examples():
+    assert doctest.testmod(options).failed == 0
+
+
+def test_what_is_stated_of_the_photographs_stands_beside_them():
+    """How the library is called without any group."""
+    asked = MeasureOptions((Path("a.jpg"),), card_on="free", upper_diameter=parse_diameter("300"))
+    check_options(asked)
+    assert asked.photos == (Path("a.jpg"),) and not asked.states_stations
+    assert MeasureOptions((), by_hand=HandMeasured((Reading(40.0, 10.0, 0.5),))).states_stations
+
+
+STATED = {  # an option of each range of the table
+    "bad-diameter": lambda mm: {"lower_diameter": Diameter(((None, mm),)), "cover_mm": 10.0},
+    "bad-station": lambda mm: {"from_mm": mm},
+    "bad-printed-bar": lambda mm: {"printed_bar_mm": mm},
+    "bad-thickness": lambda mm: {"wall_thickness_mm": mm},
+    "bad-reading": lambda mm: {"readings": (Reading(mm, None, 0.5),)},
+    "bad-trial": lambda mm: {"trials": (Trial(mm, 70.0, None, 0.4, 1.0),)},
+    "bad-limit": lambda mm: {"limits": (Rule("cover", mm, False, "stated", "your own"),)},
+    "bad-lower-to": lambda mm: {"lower_to_mm": mm},
+    "bad-underscribe": lambda mm: {"underscribe_mm": mm},
+}
+
+
+@pytest.mark.parametrize("code", STATED)
+def test_each_range_to_its_ends_and_no_further(code):
+    (of,) = (r for r in RANGES if r.code == code)
+    for mm, beyond in ((of.low, -0.01), (of.high, 0.01)):
+        if isfinite(mm):
+            check_options(options_with(**STATED[code](mm)))
+            assert refusal(**STATED[code](mm + beyond))[0] == code
+
+
+def test_the_table_has_no_range_untried():
+    assert {r.code for r in RANGES} == set(STATED)
+
+
+def test_a_trial_line_no_wider_than_the_log_carries():
+    given = {
+        "upper_diameter": parse_diameter("200"),
+        "trials": (Trial(49.0, 190.0, None, 0.4, 1.0),),
+    }
+    code, text = refusal(**given)
+    assert code == "bad-trial" and "width of 190 mm was stated; at most 180 mm" in text
+
+
+def test_numbers_that_look_like_another_unit_are_told_so():
+    assert "at most 400 mm" in refusal(readings=(Reading(41.5 * INCH_MM, None, 0.5),))[1]
+    assert "write 41.5mm" in refusal(readings=(Reading(41.5 * INCH_MM, None, 0.5),))[1]
+    assert "write cover=3in" in refusal(limits=(Rule("cover", 3.0, False, "stated", "own"),))[1]

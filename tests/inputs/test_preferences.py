@@ -7,7 +7,7 @@ import pytest
 from cli.test_measure import run
 
 from gapvision.advice.cautions import beyond_scriber
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.options import MeasureOptions, Scriber
 from gapvision.inputs.preferences import Preferences, load_preferences, preferences_path
 from gapvision.lengths import SIXTEENTH_MM, round_up
 
@@ -64,12 +64,12 @@ def test_measure_takes_them_and_flags_override(asked):
     ).exit_code == 0  # fmt: skip
     assert run("measure", "level.jpg", "--printed-bar", "blue").exit_code == 0
     first, second, third = asked
-    assert (first.units, first.cover_mm, first.printed_bar_mm) == ("in", 76.2, 99.4)
-    assert (first.scriber_largest_mm, first.scriber_step_mm) == (127.0, 3.175)
+    assert (first.units, first.cover_mm, first.cards.printed_bar_mm) == ("in", 76.2, 99.4)
+    assert first.scriber == Scriber(127.0, 3.175)
     assert first.camera == camera.resolve()
-    assert (second.units, second.cover_mm, second.printed_bar_mm) == ("mm", 70.0, 100.2)
+    assert (second.units, second.cover_mm, second.cards.printed_bar_mm) == ("mm", 70.0, 100.2)
     assert second.camera == Path("own.toml")
-    assert third.printed_bar_mm == 99.8
+    assert third.cards.printed_bar_mm == 99.8
 
 
 def test_without_preferences_measure_is_as_it_was(asked):
@@ -128,7 +128,7 @@ def test_setting_is_rounded_up_to_the_scriber_s_step():
 
 
 def test_setting_wider_than_the_scriber_opens_is_told():
-    options = MeasureOptions(photos=(), scriber_largest_mm=50.0)
+    options = MeasureOptions(photos=(), scriber=Scriber(largest_mm=50.0))
     assert not beyond_scriber(50.0, options)
     (caution,) = beyond_scriber(58.0, options)
     assert caution.code == "scriber-too-small"

@@ -11,7 +11,7 @@ from helpers.simulator import PROTOCOLS, draw_joint, fit
 from gapvision.answer.chains import find_chains
 from gapvision.answer.picture.extent_strip import extent_strip
 from gapvision.errors import JointNotFitted
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.options import Cards, MeasureOptions
 from gapvision.joint.connect import _check_chain, _check_thickness, connect_photographs
 from gapvision.joint.disagreement import u_label
 from gapvision.joint.gather import _paths, gather_photos
@@ -91,7 +91,7 @@ def test_two_of_the_inside_that_share_no_card_do_not_cost_the_joint_of_the_outsi
     ("stated", "why"), [(310.0, None), (900.0, "300 mm thick hang some 306 mm")]
 )
 def test_a_wall_that_the_stated_log_cannot_have_is_refused(stated, why):
-    options = MeasureOptions(photos=(Path("a.jpg"),), wall_thickness_mm=stated)
+    options = MeasureOptions(photos=(Path("a.jpg"),), cards=Cards(wall_thickness_mm=stated))
     if why is None:
         _check_thickness(options, 150.0, Priors())
         return

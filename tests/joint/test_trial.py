@@ -18,7 +18,7 @@ from gapvision.answer.as_json import answer_json
 from gapvision.answer.text import answer_text
 from gapvision.cli.main import app
 from gapvision.errors import MeasurementError
-from gapvision.inputs.options import MeasureOptions, check_options
+from gapvision.inputs.options import HandMeasured, MeasureOptions, check_options
 from gapvision.joint.by_hand import as_reading, check_stations, compare
 from gapvision.joint.fit import REFINE, fit_joint
 from gapvision.joint.gap import ROUGH_MM, SHAPE_MM, gap_profile
@@ -54,8 +54,10 @@ def beside(*typed, units="mm", spread_mm=SPREAD_MM, readings=()):
     """Trial lines as typed, compared with the photographs of exact circles."""
     asked = MeasureOptions(
         photos=(),
-        readings=tuple(parse_reading(r, units) for r in readings),
-        trials=tuple(parse_trial(t, units) for t in typed),
+        by_hand=HandMeasured(
+            tuple(parse_reading(r, units) for r in readings),
+            tuple(parse_trial(t, units) for t in typed),
+        ),
         units=units,
     )
     check_options(asked)
@@ -140,7 +142,9 @@ def test_exchanged_over_a_wide_gap():
         return Sections(s.h_l, s.z_l, s.r_l, s.h_u + 50, s.z_u, s.r_u)
 
     setting = round(needed(76.0) + 50, 1)
-    asked = MeasureOptions(photos=(), trials=(parse_trial(f"76:{setting}@0"),))
+    asked = MeasureOptions(
+        photos=(), by_hand=HandMeasured(trials=(parse_trial(f"76:{setting}@0"),))
+    )
     with pytest.raises(MeasurementError, match=f"exchanged: write {setting}:76@0"):
         compare(asked, SimpleNamespace(draws=raised), np.zeros(1), np.zeros(1))
 
@@ -161,7 +165,7 @@ def test_a_station_outside_the_stretch(at, refused, what):
         if what == "trial"
         else {"readings": (parse_reading(f"30@{at}"),)}
     )
-    asked = MeasureOptions(photos=(), **given)
+    asked = MeasureOptions(photos=(), by_hand=HandMeasured(**given))
     if not refused:
         check_stations(asked, (-200.0, 1000.0))
         return
@@ -177,7 +181,7 @@ def test_of_right_trials_none_is_taken_for_a_slip():
         simulated = draw_joint(np.random.default_rng([5, i]), PROTOCOLS["level"])
         joint = fit(simulated)
         trials = scribed(simulated, joint, np.random.default_rng([6, i]))
-        asked = MeasureOptions(photos=(), trials=trials)
+        asked = MeasureOptions(photos=(), by_hand=HandMeasured(trials=trials))
         at = np.array([t.station_mm for t in trials])
         for b in compare(asked, joint, at, np.zeros(len(at))):
             n += 1
@@ -216,7 +220,7 @@ def test_trial_lines_readings_and_several_photographs_together():
         parse_reading(f"{np.interp(x, truth.station_mm, truth.gap_mm) + e:.2f}@{x:.0f}")
         for x, e in zip(places, 0.5 * rng.standard_normal(2), strict=True)
     )
-    asked = MeasureOptions(photos=(), readings=readings, trials=trials)
+    asked = MeasureOptions(photos=(), by_hand=HandMeasured(readings, trials))
     at = np.array([e.station_mm for e in (*readings, *trials)])
     by_hand = compare(asked, joint, at, np.zeros(len(at)))
     assert [b.width_mm is None for b in by_hand] == [True, True, False, False, False]
@@ -308,10 +312,10 @@ def test_the_option(asked, plain_terminal):
     )
     assert run.exit_code == 0, run.output
     (o,) = asked
-    assert [(t.setting_mm, t.width_mm, t.station_mm) for t in o.trials] == [
+    assert [(t.setting_mm, t.width_mm, t.station_mm) for t in o.by_hand.trials] == [
         (49.0, 78.0, 310.0), (49.0, 80.0, None)
     ]  # fmt: skip
-    assert o.trials[1].u_width_mm == 2.0
+    assert o.by_hand.trials[1].u_width_mm == 2.0
     wrong = CliRunner().invoke(app, ["measure", "a.jpg", "--trial", "49:78"])
     assert wrong.exit_code == 2 and "say where it was measured" in wrong.output
 

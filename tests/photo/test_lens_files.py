@@ -7,7 +7,7 @@ import pytest
 
 import gapvision
 from gapvision.answer.text import answer_text
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.options import MeasureOptions, Scriber, Stretch
 from gapvision.inputs.user_folder import config_folder
 from gapvision.lengths import parse_diameter
 from gapvision.photo.facts import CameraKey, PhotoFacts
@@ -156,10 +156,8 @@ def test_measure_takes_it_by_itself_and_says_so(kept):
             photos=(folder / truth["files"][0],),
             upper_diameter=parse_diameter(truth["upper_diameter"]),
             lower_diameter=parse_diameter(truth["lower_diameter"]),
-            from_mm=truth["from_mm"],
-            to_mm=truth["to_mm"],
-            scriber_step_mm=0.5,
-            scriber_largest_mm=30.0,
+            stretch=Stretch(truth["from_mm"], truth["to_mm"]),
+            scriber=Scriber(largest_mm=30.0, step_mm=0.5),
         )
     )
     assert [p.lens for p in measurement.photos] == ["calibration mine"]

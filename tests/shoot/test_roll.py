@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from gapvision.errors import MeasurementError
+from gapvision.inputs.joint_name import JointName
 from gapvision.scene.card import board
 from gapvision.shoot.roll import (
     NO_TIME,
@@ -292,7 +293,7 @@ def test_where_nothing_can_be_copied_to(roll, tmp_path):
      ("..", "_"), ("nul.txt", "_nul.txt"), ("Süd", "Süd")],
 )  # fmt: skip
 def test_no_name_leaves_its_folder(name, folder):
-    path = folder_of(Path("out"), Slip("Barn", name, "3"))
+    path = folder_of(Path("out"), Slip(JointName("Barn", name, "3")))
     assert path.parts[:2] == ("out", "Barn") and len(path.parts) == 4
     if folder != "_":
         assert path.parts[2] == folder

@@ -8,6 +8,7 @@ import pypdfium2
 import pytest
 import segno
 
+from gapvision.inputs.joint_name import JointName
 from gapvision.shoot import slip
 from gapvision.shoot.slip import CODE_MM, LABEL_MM, Slip, parse_slip, slip_of, slips_pdf
 
@@ -15,7 +16,7 @@ from gapvision.shoot.slip import CODE_MM, LABEL_MM, Slip, parse_slip, slip_of, s
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (8.5 * 25.4, 11 * 25.4)}
 UNPRINTABLE_MM = 25.4 / 6  # white along the edges, as laser printers leave it
 ODD = slip_of("Saun Õie Łódź Баня", "Südwand außen", "12½ a")
-LONG = Slip("B" * 30, "w" * 30, "9" * 30)
+LONG = Slip(JointName("B" * 30, "w" * 30, "9" * 30))
 
 
 def printed(content, dpi=150):
@@ -51,7 +52,7 @@ def test_every_code_on_the_page_says_its_label_and_nothing_else(paper):
         assert grey[~inside].min() == 255
         assert "gapvision" not in text
     assert "Barn Wall: north Log: 7" in pages[0][1]
-    assert ODD.building in pages[0][1]
+    assert ODD.joint.building in pages[0][1]
 
 
 def test_the_code_is_the_standard_s_to_the_module():
@@ -88,7 +89,7 @@ def test_the_answer_is_printed_beside_it():
 
 def test_names_are_one_way_of_writing():
     assert slip_of("  Big   barn ", "no\u0308rdlich", " 3 ") == Slip(
-        "Big barn", "n\u00f6rdlich", "3"
+        JointName("Big barn", "n\u00f6rdlich", "3")
     )
 
 

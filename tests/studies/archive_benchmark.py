@@ -85,7 +85,7 @@ def fill(archive: Archive, joints: int) -> None:
             " WHERE record = 1 AND position = 1",
             (n,),
         )
-        text = words_of(named(new, *job).job, new.result, ["photo0.jpg"])
+        text = words_of(named(new, *job).joint, new.result, ["photo0.jpg"])
         db.execute("INSERT INTO words (rowid, text) VALUES (?, ?)", (n, text))
     db.execute("COMMIT")
 

@@ -50,7 +50,7 @@ def seconds_to_keep_one(folder: Path, template: NewRecord) -> float:
             own = SourceFile(jpeg(-n) * 50, "own.jpg", "photograph", "photos", False)
             record = add_record(archive, replace(template, files=(*template.files, own))).record
         taken.append(time.perf_counter() - start)
-        print(f"kept {record} {template.job.log}")
+        print(f"kept {record} {template.joint.log}")
     return median(taken)
 
 

@@ -32,7 +32,7 @@ from helpers.simulator import (
 )
 from scipy.stats import binom
 
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.options import HandMeasured, MeasureOptions
 from gapvision.joint.by_hand import as_reading, compare
 from gapvision.joint.fit import REFINE, fit_joint
 from gapvision.joint.gap import GapProfile, gap_profile
@@ -128,9 +128,11 @@ def with_trial(
 ) -> Joint:
     """The joint once a trial line is scribed and measured; ``off_mm`` is common to its widths."""
     options = MeasureOptions(
-        photos=(), trials=scribed(simulated, joint, rng, off_mm, at_mm), cover_mm=COVER_MM
+        photos=(),
+        by_hand=HandMeasured(trials=scribed(simulated, joint, rng, off_mm, at_mm)),
+        cover_mm=COVER_MM,
     )
-    at = np.array([t.station_mm for t in options.trials])
+    at = np.array([t.station_mm for t in options.by_hand.trials])
     by_hand = compare(options, joint, at, np.zeros(len(at)))
     readings = tuple(as_reading(b) for b in by_hand if b.used)
     return fit_joint(joint, simulated.beliefs(), readings, REFINE)

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from gapvision.inputs.joint_name import JointName
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class JointReport:
@@ -13,8 +15,8 @@ class JointReport:
 
     Attributes
     ----------
-    building, wall, log : str
-        Where the joint is, in the builder's words; empty where not stated.
+    joint : JointName
+        As far as it was stated.
     date : str
         When it was measured, RFC 3339; empty where not known.
     version : str
@@ -39,9 +41,7 @@ class JointReport:
         If ``date`` is neither empty nor a date and time with its zone (RFC 3339, 5.6).
     """
 
-    building: str
-    wall: str
-    log: str
+    joint: JointName
     date: str
     version: str
     result: dict[str, Any]

@@ -10,11 +10,12 @@ from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.photos import clean_picture, collect_photos
 from gapvision.answer.report.words import later_sections
 from gapvision.errors import MeasurementError
+from gapvision.inputs.joint_name import JointName
 
 
 def report_of_json(
     path: Path,
-    job: tuple[str, str, str],
+    joint: JointName,
     photos: Path | None = None,
     picture: Path | None = None,
     units: str = "mm",
@@ -27,8 +28,8 @@ def report_of_json(
     ----------
     path : Path
         Written by ``measure --json``.
-    job : (building, wall, log)
-        In the builder's words, empty where not stated.
+    joint : JointName
+        As far as it was stated.
     photos : Path, optional
         A folder of the photographs, if they are no longer where they were measured.
     picture : Path, optional
@@ -45,7 +46,7 @@ def report_of_json(
     shown, missing = collect_photos(result, folders)
     program = result.get("program_version")
     report = JointReport(
-        *job,
+        joint,
         _measured_at(result, path),
         f"gapvision {program}" if program else "",
         result,

@@ -23,7 +23,6 @@ from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.listing import _listed, _words
 from gapvision.answer.report.section import Headline, Section
 from gapvision.answer.text import REMINDER, SAFETY, cover_text, set_to_text, why_doubtful
-from gapvision.inputs.joint_name import joint_name, wall_name
 from gapvision.inputs.options import COVER_MM
 from gapvision.joint.photo_results import CardResult, PhotoResult, photo_name
 from gapvision.lengths import INCH_MM, format_length
@@ -97,13 +96,13 @@ _LENSES = {
 
 def job_title(report: JointReport) -> str:
     """``Log 3, north wall, Barn``, as far as it was stated."""
-    return joint_name(report.building, report.wall, report.log) or "One joint"
+    return report.joint.title or "One joint"
 
 
 def wall_title(reports: Iterable[JointReport]) -> str:
     """``North wall, Barn``, or what the reports have in common of it."""
-    walls = sorted({wall_name(r.wall) for r in reports if r.wall})
-    buildings = sorted({r.building for r in reports if r.building})
+    walls = sorted({r.joint.wall_title for r in reports if r.joint.wall})
+    buildings = sorted({r.joint.building for r in reports if r.joint.building})
     title = ", ".join([" and ".join(walls)] * bool(walls) + buildings) or "A wall"
     return title[0].upper() + title[1:]
 
@@ -277,14 +276,14 @@ def _date(report: JointReport) -> str:
 
 def log_name(report: JointReport) -> str:
     """The log as it is called on the wall."""
-    return report.log or NOT_STATED
+    return report.joint.log or NOT_STATED
 
 
 def in_courses(reports: Iterable[JointReport]) -> list[JointReport]:
     """Reports from the lowest log up, numbers in them by their value; of one log the oldest first."""
 
     def key(report: JointReport):
-        parts = re.split(r"(\d+)", report.log.casefold())
+        parts = re.split(r"(\d+)", report.joint.log.casefold())
         return [(0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p], report.date
 
     return sorted(reports, key=key)
