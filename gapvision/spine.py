@@ -8,10 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from gapvision.advice.cautions import beyond_scriber, find_cautions, is_doubtful
+from gapvision.advice.cautions import beyond_scriber, decision_cautions, find_cautions
 from gapvision.advice.decision import decide
 from gapvision.advice.findings import Findings, Radii
-from gapvision.advice.limit_cautions import decision_cautions
 from gapvision.errors import JointNotFitted
 from gapvision.inputs.diameters import in_card_mm, true_half
 from gapvision.inputs.options import MOST_COVER, MeasureOptions, check_cover, check_options
@@ -155,8 +154,11 @@ def _answer(
         options.cover_mm * scale, set_to, (width * scale, u_width * scale),
     )  # fmt: skip
     narrowest = Quantity(float(width[narrow]), float(u_width[narrow]), K95 * float(u_width[narrow]))
+    cautions = (
+        beyond_scriber(set_to, options) + find_cautions(findings) + decision_cautions(decision)
+    )
     return Measurement(
-        status="doubtful" if is_doubtful(findings) else "measured",
+        status="doubtful" if any(c.doubtful for c in cautions) else "measured",
         cover_mm=options.cover_mm * scale,
         widest_gap=true(p.widest),
         widest_place=place_at(cards, p.widest_station_mm * scale),
@@ -168,12 +170,11 @@ def _answer(
         profile=profile,
         photos=photos + left_out,
         cards=cards,
-        cautions=beyond_scriber(set_to, options)
-        + find_cautions(findings)
-        + decision_cautions(decision, lambda x: place_at(cards, x), options.units),
+        cautions=cautions,
         decision=decision,
         by_hand=by_hand,
         alone=without and Alone(true(without.widest), true(without.setting)),
+        units=options.units,
     )
 
 
