@@ -23,7 +23,8 @@ class Caution:
         Whether it makes the setting a lower bound only. None of one that was read back from a file,
         which tells the answer's status and not by which caution.
     facts : mapping
-        What its sentence tells, by name: the parameters of that sentence's function.
+        What its sentence tells, by name: the parameters of that sentence's function; or ``text``, the
+        sentence itself, where it is given already.
     more : int
         How many more there are of its kind that are not told.
     """

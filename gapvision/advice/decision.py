@@ -28,8 +28,8 @@ class Decision:
 
     ``groove_width_mm`` (n,) is at the setting; the diameters (n,) are as stated, else as the crowns
     have them. ``rules`` names the published set, ``heights_outside_mm`` the stations that lie outside
-    the measured stretch, so that no height is told there. ``lowering`` and ``course`` are None only where
-    a file that was read back lacks them.
+    the measured stretch, so that no height is told there. ``lowering`` and ``course`` are None
+    only where a file that was read back lacks them.
     """
 
     station_mm: np.ndarray

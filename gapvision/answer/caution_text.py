@@ -5,7 +5,7 @@ Each function's parameters after the caution are the facts that `advice` put int
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 from gapvision.advice.caution import Caution
 from gapvision.answer import blindspot_text, card_caution_text, limit_text
@@ -33,13 +33,6 @@ def caution_text(caution: Caution, cards: tuple[CardResult, ...], units: str) ->
     what = _COUNTED.get(caution.code, "stretch")
     many = "" if caution.more == 1 else "es" if what.endswith("ch") else "s"
     return f"{text} And {caution.more} more {what}{many}."
-
-
-def caution_texts(
-    cautions: Iterable[Caution], cards: tuple[CardResult, ...], units: str
-) -> list[str]:
-    """The sentence of each."""
-    return [caution_text(c, cards, units) for c in cautions]
 
 
 # --- not seen, and ends ---------------------------------------------------------------------------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from gapvision.advice.course import Course, Height
 from gapvision.advice.covers import CoverRow
@@ -231,19 +231,21 @@ def rise_text(c: Course, units: str) -> str:
     )
 
 
-def limit_table(d: Decision, units: str) -> Rows:
+def limit_table(
+    d: Decision, units: str, length: Callable[[float, str], str] = format_length
+) -> Rows:
     """Limits in force, what was found where it is worst, and whether they are kept."""
     head = ("limit", "found", "allowed", "verdict", "source")
-    return (head, *(_limit_row(j, units) for j in d.judged))
+    return (head, *(_limit_row(j, units, length) for j in d.judged))
 
 
-def _limit_row(j: Judged, units: str) -> tuple[str, ...]:
+def _limit_row(j: Judged, units: str, length: Callable[[float, str], str]) -> tuple[str, ...]:
     names = {COVER: "least cover", RUN: "run as narrow", WIDTH: "groove wide", DEPTH: "groove deep"}
     own = j.rule.mark == OWN
     return (
         names.get(j.rule.what) or f"{j.log} log",
-        distance_text(j.found_mm, units),
-        f"{'at least' if j.rule.what in (COVER, LOG) else 'at most'} {limit_words(j, units)}",
+        length(j.found_mm, units),
+        f"{'at least' if j.rule.what in (COVER, LOG) else 'at most'} {limit_words(j, units, length)}",
         verdict_words(j),
         "Your own" if own else f"{j.rule.mark.capitalize()}: {j.rule.source}",
     )
@@ -354,6 +356,6 @@ def _limit_details(d: Decision, units: str) -> Iterator[str]:
             "  ",
         )
         return
-    for name, found, allowed, verdict, source in limit_table(d, units)[1:]:
+    for name, found, allowed, verdict, source in limit_table(d, units, distance_text)[1:]:
         yield from wrap(f"{found}, {allowed}: {verdict}. {source}.", f"  {name:15}")
     yield from wrap(LOCAL_CODE, "  ")

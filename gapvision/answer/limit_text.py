@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from gapvision.advice.caution import Caution
 from gapvision.advice.limits import Judged
@@ -12,10 +13,10 @@ from gapvision.joint.photo_results import place_at
 from gapvision.phrases import distance_text, place_text
 
 
-def limit_words(j: Judged, units: str) -> str:
+def limit_words(j: Judged, units: str, length: Callable[[float, str], str] = distance_text) -> str:
     """What is allowed: a length, and the share of the diameter that it is."""
-    mm = distance_text(j.limit_mm, units)
-    return f"{_share(j.rule)} of the upper log's diameter, {mm}" if j.rule.share else mm
+    said = length(j.limit_mm, units)
+    return f"{_share(j.rule)} of the upper log's diameter, {said}" if j.rule.share else said
 
 
 def verdict_words(j: Judged) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from gapvision.answer.by_hand_text import by_hand_lines
-from gapvision.answer.caution_text import caution_texts
+from gapvision.answer.caution_text import caution_text
 from gapvision.answer.chains import Chain, find_chains
 from gapvision.answer.decision_text import follow_rows, notches_mm, ready_text
 from gapvision.inputs.options import COVER_MM
@@ -62,8 +62,8 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
     lines += [*_chain_lines(measurement), *_lens_lines(measurement.photos)]
     if measurement.cautions:
         lines += ["", _cautions_head(measurement)]
-        for said in caution_texts(measurement.cautions, measurement.cards, units):
-            lines += wrap(said, "- ")
+        for caution in measurement.cautions:
+            lines += wrap(caution_text(caution, measurement.cards, units), "- ")
     lines += ["", *wrap(SAFETY)]
     lines += ["", *wrap(crayon_line(measurement, units), indent="  ")]
     lines += ["", *wrap(REMINDER)]
