@@ -202,7 +202,9 @@ def _station(text: str, units: str) -> float | None:
 
 
 def format_length(mm: float, units: str = "mm") -> str:
-    """``47 mm``, ``47.5 mm``, or inches to the nearest sixteenth as ``1 7/8 in``."""
+    """``47 mm``, ``47.5 mm``, or inches to the nearest sixteenth as ``1 7/8 in``; NaN is unknown."""
+    if math.isnan(mm):
+        return "unknown"
     if units == "mm":
         tenths = round(mm, 1) + 0.0  # never -0
         return f"{tenths:.0f} mm" if tenths == round(tenths) else f"{tenths:.1f} mm"

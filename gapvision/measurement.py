@@ -27,7 +27,8 @@ class Alone:
 class Measurement:
     """The whole answer of one joint; ``status`` is ``"measured"`` or ``"doubtful"``.
 
-    A refusal is no Measurement but a MeasurementError.
+    ``units``, ``"mm"`` or ``"in"``, are those that it was asked in. A refusal is no Measurement but a
+    MeasurementError.
     """
 
     status: str
@@ -46,3 +47,4 @@ class Measurement:
     decision: Decision | None = None
     by_hand: tuple[ByHand, ...] = ()
     alone: Alone | None = None  # where anything was measured by hand
+    units: str = "mm"

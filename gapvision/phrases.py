@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterable
 
 from gapvision.lengths import INCH_MM, format_length, round_up
-from gapvision.quantity import Place, Quantity
+from gapvision.quantity import K95, Place, Quantity
 
 WIDTH = 80  # columns of the narrowest terminal in common use
 DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
@@ -42,6 +42,8 @@ def cards_text(numbers: Iterable[int]) -> str:
 
 def quantity_text(q: Quantity, units: str = "mm") -> str:
     """A length with the half-width that holds the truth 95 times in 100: ``47.2 ± 1.1 mm``."""
+    if not math.isfinite(q.value_mm):
+        return "unknown"
     if not math.isfinite(q.U95_mm):
         return f"{format_length(q.value_mm, units)} ± unknown"
     if units == "mm":
@@ -58,7 +60,8 @@ def signed_text(mm: float, units: str) -> str:
 
 def distance_text(mm: float, units: str) -> str:
     """A distance along the log: nobody marks tenths of a millimetre on bark."""
-    return format_length(float(round(mm)) if units == "mm" else mm, units)
+    whole = units == "mm" and math.isfinite(mm)
+    return format_length(float(round(mm)) if whole else mm, units)
 
 
 def wrap(text: str, lead: str = "", indent: str | None = None) -> list[str]:
@@ -98,3 +101,24 @@ def place_json(place: Place) -> dict:
         "near_card": None if place.near_card is None else int(place.near_card),
         "offset_mm": number_json(place.offset_mm),
     }
+
+
+def number_read(value: float | None) -> float:
+    """What `number_json` wrote: NaN for what is not known."""
+    return math.nan if value is None else float(value)
+
+
+def numbers_read(values: Iterable[float | None]) -> list[float]:
+    """Each as `number_read` has it."""
+    return [number_read(v) for v in values]
+
+
+def quantity_read(d: dict) -> Quantity:
+    """What `quantity_json` wrote; where it has no ``U95_mm``, that of a normal distribution."""
+    u = number_read(d["u_mm"])
+    return Quantity(float(d["value_mm"]), u, number_read(d.get("U95_mm", K95 * u)))
+
+
+def place_read(d: dict) -> Place:
+    """What `place_json` wrote."""
+    return Place(float(d["station_mm"]), d.get("near_card"), d.get("offset_mm"))

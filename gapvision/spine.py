@@ -7,10 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from gapvision.advice.cautions import beyond_scriber, find_cautions, is_doubtful
+from gapvision.advice.cautions import beyond_scriber, decision_cautions, find_cautions
 from gapvision.advice.decision import decide
 from gapvision.advice.findings import Findings
-from gapvision.advice.limit_cautions import decision_cautions
 from gapvision.inputs.options import MOST_COVER, MeasureOptions, check_cover, check_options
 from gapvision.joint.by_hand import as_reading, beside_photographs, risk_left, with_readings
 from gapvision.joint.disagreement import Outlier
@@ -88,8 +87,11 @@ def measure(
         left_out, cards, joint, profile, decides, radii, solved.shifts, by_hand, solved.contradict,
     )  # fmt: skip
     decision = decide(joint, at, risk, options, solved.stretch_mm, half, groove)
+    cautions = (
+        beyond_scriber(set_to_mm, options) + find_cautions(findings) + decision_cautions(decision)
+    )
     return Measurement(
-        status="doubtful" if is_doubtful(findings) else "measured",
+        status="doubtful" if any(c.doubtful for c in cautions) else "measured",
         cover_mm=options.cover_mm,
         widest_gap=gaps.widest,
         widest_place=place_at(cards, gaps.widest_station_mm),
@@ -101,12 +103,11 @@ def measure(
         profile=profile,
         photos=photos + left_out,
         cards=cards,
-        cautions=beyond_scriber(set_to_mm, options)
-        + find_cautions(findings)
-        + decision_cautions(decision, lambda x: place_at(cards, x), options.units),
+        cautions=cautions,
         decision=decision,
         by_hand=by_hand,
         alone=without_hand,
+        units=options.units,
     )
 
 

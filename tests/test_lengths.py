@@ -18,6 +18,8 @@ from gapvision.lengths import (
     parse_trial,
     round_up,
 )
+from gapvision.phrases import distance_text, quantity_text
+from gapvision.quantity import Quantity
 
 # The inch is 25.4 mm exactly: NIST Special Publication 811 (2008), appendix B.8.
 NIST_INCH_MM = Fraction("25.4")
@@ -257,3 +259,10 @@ def test_a_whole_sixteenth_is_not_bumped_by_float_noise():
         for noise in (-1e-9, 0.0, 1e-9):
             assert round_up(exact + noise, "in") == exact
         assert round_up(exact + 0.01, "in") == (sixteenths + 1) * SIXTEENTH_MM
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_what_is_not_known_is_said_to_be_so(units):
+    nan = float("nan")
+    assert format_length(nan, units) == distance_text(nan, units) == "unknown"
+    assert quantity_text(Quantity(nan, nan, nan), units) == "unknown"

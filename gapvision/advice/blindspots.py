@@ -14,15 +14,11 @@ from gapvision.advice.findings import (
     STEEPER,
     WIDE_U95_MM,
     Findings,
-    place,
     slopes,
-    speaker,
     spread,
     stretches,
     traced,
 )
-from gapvision.lengths import format_length
-from gapvision.phrases import listed
 from gapvision.quantity import K95
 
 HELD = 0.95  # of the draws: the place that decides lies in what is named
@@ -73,26 +69,17 @@ def could_decide(f: Findings) -> list[Caution]:
         return []
     open_ = _likely(f) & (spread(t, traced(f)[0]) < HEIGHTS_APART)
     found = [_padded(f, s) for s in stretches(f, open_, MERGE_MM)]
-    say, d = speaker(f), f.distance_mm
-    heights = f"from {say(STEEPER * d)} above and below the gap"
+    facts = {"height_mm": STEEPER * f.distance_mm}
     if sum(b - a for a, b in found) > NEARLY_ALL * f.length_mm:
-        a, b = found[0][0], found[-1][1]
-        text = (
-            f"The setting could be decided nearly anywhere from {say(a)} to {say(b)}: photograph "
-            f"all of it {heights}."
-        )
-        return [Caution("could-decide", text, a, b)]
+        return [Caution("could-decide", found[0][0], found[-1][1], facts=facts)]
     found.sort(key=lambda s: -_share(f, *s))
-    out = [
+    return capped([
         Caution(
-            "could-decide",
-            f"The setting could be decided from {say(a)} to {say(b)}: photograph this stretch "
-            f"{heights}, standing {place(f, 0.5 * (a + b))}{_steps(f, a, b)}.",
-            a, b,
+            "could-decide", a, b,
+            facts=facts | {"stand_mm": 0.5 * (a + b), "in_steps": b - a > f.distance_mm},
         )
         for a, b in found
-    ]  # fmt: skip
-    return capped(out)
+    ])  # fmt: skip
 
 
 def _likely(f: Findings) -> np.ndarray:
@@ -121,10 +108,6 @@ def _padded(f: Findings, stretch: tuple[float, float]) -> tuple[float, float]:
     return max(a - more, float(f.station_mm[0])), min(b + more, float(f.station_mm[-1]))
 
 
-def _steps(f: Findings, a: float, b: float) -> str:
-    return " and in steps to both sides" if b - a > f.distance_mm else ""
-
-
 def near_crown(f: Findings) -> list[Caution]:
     """Stretches seen from several heights, all of which touch a log too near its crown for the cover."""
     if f.radii is None:
@@ -138,22 +121,20 @@ def near_crown(f: Findings) -> list[Caution]:
         reach[log] = r.fitted_mm * steepest / np.hypot(1.0, steepest)
         enough = (ENOUGH if r.stated_mm is None else TOO_LITTLE) * half
         short[log] = several & f.shown & (reach[log] < enough)
-    say, out, tape = speaker(f), [], ", and tape the logs' diameters"
+    out = []
     for a, b in stretches(f, np.any(list(short.values()), axis=0), MERGE_MM, SHORT_MM):
         here = (f.station_mm >= a) & (f.station_mm <= b)
         logs = [log for log in f.radii if short[log][here].any()]
-        within = max(float(np.median(reach[log][here])) for log in logs)
         radius = np.mean([np.mean(f.radii[log].fitted_mm[here]) for log in logs])
         touching = half / np.sqrt(max(radius**2 - half**2, 1.0))
-        height = f.distance_mm * float(np.clip(touching, STEEPER, STEEPEST))
-        untaped = any(f.radii[log].stated_mm is None for log in logs)
-        text = (
-            f"From {say(a)} to {say(b)} the lines of sight touch the {' and the '.join(logs)} log "
-            f"only within {say(within)} of the crown, and half the cover is {say(half)}: the "
-            f"groove's edges are guessed. Photograph that stretch from {say(height)} above and "
-            f"below the gap{tape if untaped else ''}."
-        )
-        out.append(Caution("near-crown", text, a, b))
+        facts = {
+            "logs": logs,
+            "within_mm": max(float(np.median(reach[log][here])) for log in logs),
+            "half_cover_mm": half,
+            "height_mm": f.distance_mm * float(np.clip(touching, STEEPER, STEEPEST)),
+            "untaped": any(f.radii[log].stated_mm is None for log in logs),
+        }
+        out.append(Caution("near-crown", a, b, facts=facts))
     return capped(out)
 
 
@@ -166,13 +147,8 @@ def wide(f: Findings, likely: np.ndarray) -> list[Caution]:
         return []
     at = f.station_mm[likely]
     a, b = _padded(f, (float(at[0]), float(at[-1])))
-    say, u95 = speaker(f), format_length(round(f.setting.U95_mm, 1), f.options.units)
-    text = (
-        f"The setting is known only to +-{u95}, and is decided from {say(a)} to {say(b)}: photograph "
-        f"that stretch once more, level and from {say(STEEPER * f.distance_mm)} above and below the "
-        "gap, or put the caliper there and state it by --reading."
-    )
-    return [Caution("wide", text, a, b)]
+    facts = {"u95_mm": f.setting.U95_mm, "height_mm": STEEPER * f.distance_mm}
+    return [Caution("wide", a, b, facts=facts)]
 
 
 def one_photo(f: Findings) -> list[Caution]:
@@ -184,14 +160,11 @@ def one_photo(f: Findings) -> list[Caution]:
         return []  # between the stretches that could decide one height is as planned
     seen, _, _ = traced(f)
     alone = (seen.sum(0) == 1) & f.shown & _matters(f) & ~_closed(f)
-    say, out = speaker(f), []
-    for i, photo in enumerate(f.photos):
-        for a, b in stretches(f, alone & seen[i], SHORT_MM, SHORT_MM):
-            text = (
-                f"Only {photo.name} shows the joint from {say(a)} to {say(b)}, so that its crowns' "
-                "offset is not known there: photograph that stretch from the other heights too."
-            )
-            out.append(Caution("one-photo", text, a, b))
+    out = [
+        Caution("one-photo", a, b, facts={"photo": photo.name})
+        for i, photo in enumerate(f.photos)
+        for a, b in stretches(f, alone & seen[i], SHORT_MM, SHORT_MM)
+    ]
     return capped(out)
 
 
@@ -199,18 +172,11 @@ def gap_shut(f: Findings) -> list[Caution]:
     """Stretches that only level photographs read, for from above and below the gap looks shut."""
     seen, shut, _ = traced(f)
     closed = _closed(f)
-    say, out = speaker(f), []
-    mask = closed & f.shown & seen.any(0) & _matters(f)
+    mask, out = closed & f.shown & seen.any(0) & _matters(f), []
     for a, b in stretches(f, mask, SHORT_MM, SHORT_MM):
         here = (f.station_mm >= a) & (f.station_mm <= b) & closed
-        names = [p.name for p, s in zip(f.photos, shut, strict=True) if s[here].mean() > 0.5] or [
-            "the steep photographs"
-        ]
-        text = (
-            f"From {say(a)} to {say(b)} the gap is shut or too narrow in {listed(names)}, and only "
-            "the level view reads it: put the caliper there and state it by --reading."
-        )
-        out.append(Caution("gap-shut", text, a, b))
+        photos = [p.name for p, s in zip(f.photos, shut, strict=True) if s[here].mean() > 0.5]
+        out.append(Caution("gap-shut", a, b, facts={"photos": photos}))
     return capped(out)
 
 
@@ -232,19 +198,14 @@ def hollow(f: Findings) -> list[Caution]:
     if f.radii is None:
         return []
     several = spread(slopes(f.photos), traced(f)[0]) >= HEIGHTS_APART
-    say, out = speaker(f), []
+    out = []
     for log, r in f.radii.items():
         if r.stated_mm is None:
             continue
         over = r.fitted_mm - r.stated_mm
         flat = (r.fitted_mm > FLAT * r.stated_mm) & (over > FLAT_U * r.u_mm) & several & f.shown
         for a, b in stretches(f, flat, MERGE_MM, SHORT_MM):
-            text = (
-                f"The {log} log is flatter than its diameter from {say(a)} to {say(b)}: a hollow may "
-                "lie under the flat, where no line of sight touches. Lay a straightedge across the "
-                "crown there, and put the caliper into the hollow."
-            )
-            out.append(Caution("hollow", text, a, b))
+            out.append(Caution("hollow", a, b, facts={"log": log}))
     return capped(out)
 
 

@@ -6,8 +6,7 @@ import numpy as np
 
 from gapvision.advice.caution import Caution, capped
 from gapvision.advice.findings import Findings
-from gapvision.joint.photo_results import PhotoResult, station_origin
-from gapvision.phrases import cards_text
+from gapvision.joint.photo_results import station_origin
 
 LEAN_DEG = 2.5
 LEAN_APART_DEG = 3.5  # two cards; right ones differ by 1.7, sd
@@ -30,34 +29,32 @@ def station_origin_moved(f: Findings) -> list[Caution]:
     lower = sorted(n for n in lost - {c.number for c in f.cards} if n < origin.number)
     if not lower:
         return []
-    text = (
-        f"Stations count from card {origin.number}: card {lower[0]} is in no photograph that was used. "
-        f"State all stations from card {origin.number}, or photograph card {lower[0]} again."
-    )
-    return [Caution("station-origin", text)]
+    return [Caution("station-origin", facts={"origin": origin.number, "lost": lower[0]})]
 
 
 def find_card_cautions(f: Findings) -> list[Caution]:
     """Cards that lean, are of two sizes, cannot be read, moved, are not flat, or swung."""
-    out = []
-    for c in f.cards:
-        if abs(c.lean_deg) > LEAN_DEG:
-            text = (
-                f"Card {c.number} leaned {abs(c.lean_deg):.0f} degrees out of plumb; let it hang "
-                "free, or photograph from two heights, which makes the answer independent of it."
-            )
-            out.append(Caution("card-leans", text))
+    moved, bent = _moved_and_bent(f)
+    return _leaning(f) + _turned_alike(f) + _unread(f) + capped(moved) + capped(bent) + _swung(f)
+
+
+def _leaning(f: Findings) -> list[Caution]:
+    """Cards out of plumb, or two that cannot both be plumb."""
+    out = [
+        Caution("card-leans", facts={"cards": (c.number,), "lean_deg": abs(c.lean_deg)})
+        for c in f.cards
+        if abs(c.lean_deg) > LEAN_DEG
+    ]
     leans = sorted((c.lean_deg, c.number) for c in f.cards if c.side == "outside")
     if not out and len(leans) > 1 and leans[-1][0] - leans[0][0] > LEAN_APART_DEG:
         # Each takes half of what one alone does, for the camera's own tilt is not known either.
-        text = (
-            f"Cards {leans[0][1]} and {leans[-1][1]} hang {leans[-1][0] - leans[0][0]:.0f} degrees "
-            "out of line with each other, so that one of them is not plumb; let both hang free, or "
-            "photograph from two heights, which makes the answer independent of it."
-        )
-        out.append(Caution("card-leans", text))
-    out += _turned_alike(f)
-    out += _unread(f)
+        cards, apart_deg = (leans[0][1], leans[-1][1]), leans[-1][0] - leans[0][0]
+        out.append(Caution("card-leans", facts={"cards": cards, "lean_deg": apart_deg}))
+    return out
+
+
+def _moved_and_bent(f: Findings) -> tuple[list[Caution], list[Caution]]:
+    """Photographs in which cards are off the joint of all, and cards off a plane of their own."""
     moved, bent = [], []
     for photo, fitted in zip(f.photos, f.joint.photos, strict=True):
         view, corner_px = fitted.rows, fitted.corner_px
@@ -68,26 +65,15 @@ def find_card_cautions(f: Findings) -> list[Caution]:
             and corner_px[s.number] > max(MOVED_PX, MOVED_TIMES * min(s.u_px, BENT_PX))
         ]
         if off:
-            moved.append(_card_moved(photo, off, max(corner_px[n] for n in off), view))
+            # Of two cards in a photograph it cannot be told which one moved.
+            facts = {"photo": photo.name, "cards": off, "off_px": max(corner_px[n] for n in off),
+                     "sure": len(off) == 1 and len(view.sightings) > 2}  # fmt: skip
+            moved.append(Caution("card-moved", facts=facts))
         for s in view.sightings:
             if s.number not in off and s.u_px > BENT_PX:
-                text = (
-                    f"{photo.name}: card {s.number} is not flat or is shaken ({s.u_px:.1f} px); "
-                    "glue it to something stiff and hold still."
-                )
-                bent.append(Caution("card-not-flat", text))
-    return out + capped(moved, what="photograph") + capped(bent, what="card") + _swung(f)
-
-
-def _card_moved(photo: PhotoResult, off: list[int], miss_px: float, view) -> Caution:
-    """Of two cards in a photograph it cannot be told which one moved."""
-    which = f"{cards_text(off)} {'is' if len(off) == 1 else 'are'}"
-    one = "it" if len(off) == 1 and len(view.sightings) > 2 else "one of its cards"
-    text = (
-        f"{photo.name}: {which} {miss_px:.1f} px off where the other photographs have it; {one} "
-        "moved or the log was bumped: photograph all heights again without touching card or log."
-    )
-    return Caution("card-moved", text)
+                facts = {"photo": photo.name, "card": s.number, "off_px": s.u_px}
+                bent.append(Caution("card-not-flat", facts=facts))
+    return moved, bent
 
 
 def _unread(f: Findings) -> list[Caution]:
@@ -97,12 +83,8 @@ def _unread(f: Findings) -> list[Caution]:
     for p in f.photos:
         lost = [n for n in p.unread_cards if n not in read]
         if lost:
-            text = (
-                f"{p.name}: {cards_text(lost)} is in the picture and cannot be read, as one is that "
-                "is cut off, hidden or shaken; the answer does without it."
-            )
-            out.append(Caution("card-unread", text))
-    return capped(out, what="photograph")
+            out.append(Caution("card-unread", facts={"photo": p.name, "cards": lost}))
+    return capped(out)
 
 
 def _turned_alike(f: Findings) -> list[Caution]:
@@ -112,13 +94,8 @@ def _turned_alike(f: Findings) -> list[Caution]:
         cards = [c for c in getattr(f.joint, "cards", ()) if c.side == side]
         turn = np.degrees([c.tilt_rad[1] for c in cards])
         if len(cards) > 1 and abs(turn.mean()) > TURNED_DEG / np.sqrt(len(cards)):
-            text = (
-                f"{cards_text(c.number for c in cards).capitalize()} all seem turned "
-                f"{abs(turn.mean()):.0f} degrees from the wall: one is printed at another size, or "
-                "stands off the log. Lay a ruler on the check bar of each, let them hang flat, and "
-                "photograph again."
-            )
-            out.append(Caution("card-size", text))
+            facts = {"cards": [c.number for c in cards], "turned_deg": abs(turn.mean())}
+            out.append(Caution("card-size", facts=facts))
     return out
 
 
@@ -128,10 +105,6 @@ def _swung(f: Findings) -> list[Caution]:
         turn = {v: float(np.linalg.norm(s)) for v, s in card.swing_rad.items()}
         most = max(turn, key=turn.get, default=None)
         if most is not None and np.degrees(turn[most]) > SWUNG_DEG:
-            text = (
-                f"{f.photos[most].name}: card {card.number} hung otherwise than in the other "
-                "photographs, by a degree or more: it swung or was moved; let it come to rest, out of "
-                "the wind, and photograph again."
-            )
-            out.append(Caution("card-swung", text))
-    return capped(out, what="card")
+            facts = {"photo": f.photos[most].name, "card": card.number}
+            out.append(Caution("card-swung", facts=facts))
+    return capped(out)

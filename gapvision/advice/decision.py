@@ -29,16 +29,17 @@ class Decision:
 
     ``groove_width_mm`` (n,) is at the setting; the diameters (n,) are as stated, else as the crowns
     have them. ``rules`` names the published set, ``heights_outside_mm`` the stations that lie outside
-    the measured stretch, so that no height is told there.
+    the measured stretch, so that no height is told there. ``lowering`` and ``course`` are None
+    only where a file that was read back lacks them.
     """
 
     station_mm: np.ndarray
     groove_width_mm: np.ndarray
     upper_diameter_mm: np.ndarray
     lower_diameter_mm: np.ndarray
-    lowering: Lowering
+    lowering: Lowering | None
     covers: Covers
-    course: Course
+    course: Course | None
     rules: str
     judged: tuple[Judged, ...]
     heights_outside_mm: tuple[float, ...]

@@ -1,8 +1,7 @@
-"""What is known of a measured joint when its cautions are written, and the words they share."""
+"""What is known of a measured joint when its cautions are looked for, and how each looks at it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +14,6 @@ from gapvision.joint.model import Joint
 from gapvision.joint.photo_results import CardResult, PhotoResult
 from gapvision.joint.radii import Radii
 from gapvision.joint.seen import near
-from gapvision.lengths import format_length
 from gapvision.quantity import Quantity, runs
 from gapvision.trace.outlines import HIDDEN, SEEN, SHUT
 
@@ -105,22 +103,3 @@ def stretches(
             a = out.pop()[0]
         out.append((a, b))
     return [(a, b) for a, b in out if b - a > least_mm]
-
-
-def speaker(f: Findings) -> Callable[[float], str]:
-    """Whole millimetres, or sixteenths, in words."""
-    return lambda mm: format_length(
-        float(round(mm)) if f.options.units == "mm" else mm, f.options.units
-    )
-
-
-def place(f: Findings, mm: float) -> str:
-    """A station as a person finds it: from the nearest card's nail, seen from outside."""
-    cards = [c for c in f.cards if c.side == "outside"] or list(f.cards)
-    if not cards:
-        return f"at station {speaker(f)(mm)}"
-    near = min(cards, key=lambda c: abs(c.station_mm - mm))
-    off = mm - near.station_mm
-    if abs(off) < 10.0:
-        return f"at card {near.number}"
-    return f"{speaker(f)(abs(off))} {'right' if off > 0 else 'left'} of card {near.number}"

@@ -1,4 +1,4 @@
-"""The way back from the JSON of `answer_json` to a `Measurement`, without what it left out."""
+"""A measurement as JSON, and the way back from it to a `Measurement`, without what it left out."""
 
 from __future__ import annotations
 
@@ -9,16 +9,31 @@ from pathlib import Path
 import numpy as np
 
 from gapvision import __version__
-from gapvision.advice.caution import Caution
-from gapvision.answer.by_hand_text import _agreement
+from gapvision.advice.caution import told
+from gapvision.answer.by_hand_json import (
+    alone_json,
+    alone_read,
+    by_hand_read,
+    readings_json,
+    trials_json,
+)
+from gapvision.answer.caution_text import caution_text
 from gapvision.answer.chains import find_chains
+from gapvision.answer.decision_json import decision_json, decision_read
 from gapvision.errors import MeasurementError
-from gapvision.joint.by_hand import ByHand
 from gapvision.joint.gap import Profile
-from gapvision.joint.photo_results import CardResult, PhotoResult, place_at, station_origin
-from gapvision.measurement import Alone, Measurement
-from gapvision.phrases import number_json, numbers_json, place_json, quantity_json
-from gapvision.quantity import K95, Place, Quantity
+from gapvision.joint.photo_results import CardResult, PhotoResult, station_origin
+from gapvision.measurement import Measurement
+from gapvision.phrases import (
+    number_json,
+    number_read,
+    numbers_json,
+    numbers_read,
+    place_json,
+    place_read,
+    quantity_json,
+    quantity_read,
+)
 
 FORMAT, VERSION = "gapvision-measurement", 1
 
@@ -71,7 +86,7 @@ def answer_json(measurement: Measurement) -> dict:
         "cautions": [
             {
                 "code": c.code,
-                "text": c.text,
+                "text": caution_text(c, m.cards, m.units),
                 "from_mm": number_json(c.from_mm),
                 "to_mm": number_json(c.to_mm),
             }
@@ -130,143 +145,6 @@ def _card_json(c: CardResult) -> dict:
     }
 
 
-def readings_json(by_hand: tuple[ByHand, ...]) -> list[dict]:
-    """The caliper readings; ``difference_mm`` is read less predicted."""
-    return [
-        {"value_mm": number_json(b.setting_mm), "u_mm": number_json(b.u_mm)}
-        | place_json(b.place)
-        | {
-            "predicted_mm": number_json(b.predicted.value_mm),
-            "predicted_u_mm": number_json(b.predicted.u_mm),
-            "difference_mm": number_json(b.difference_mm),
-        }
-        | _agreement(b)
-        for b in by_hand
-        if b.width_mm is None
-    ]
-
-
-def trials_json(by_hand: tuple[ByHand, ...]) -> list[dict]:
-    """The trial lines; ``difference_mm`` is of the width, ``setting_difference_mm`` of the setting."""
-    return [
-        {
-            "setting_mm": number_json(b.setting_mm),
-            "u_setting_mm": number_json(b.u_setting_mm),
-            "width_mm": number_json(b.width_mm),
-            "u_width_mm": number_json(b.u_width_mm),
-        }
-        | place_json(b.place)
-        | {
-            "predicted_width_mm": number_json(b.predicted_width_mm),
-            "difference_mm": number_json(b.width_mm - b.predicted_width_mm),
-            "predicted_setting_mm": number_json(b.predicted.value_mm),
-            "predicted_setting_u_mm": number_json(b.predicted.u_mm),
-            "setting_difference_mm": number_json(b.difference_mm),
-            "setting_u_mm": number_json(b.u_mm),
-        }
-        | _agreement(b)
-        for b in by_hand
-        if b.width_mm is not None
-    ]
-
-
-def alone_json(alone: Alone | None) -> dict | None:
-    """Setting and widest gap by the photographs alone."""
-    return alone and {
-        "setting": quantity_json(alone.setting),
-        "widest_gap": quantity_json(alone.widest_gap),
-    }
-
-
-# --- for programs ---------------------------------------------------------------------------------
-
-
-def decision_json(m: Measurement) -> dict | None:
-    """The ``decision`` of the answer for programs; lengths in mm, names in docs/decision.md."""
-    d = m.decision
-    if d is None:
-        return None
-    x, c = d.lowering, d.course
-    return {
-        "lowering": {
-            "ready": bool(x.ready),
-            "why": x.why,
-            "wanted_widest_mm": number_json(x.wanted.widest_mm),
-            "notches_stated": bool(x.notches.stated),
-            "from_mm": number_json(x.notches.ends_mm[0]),
-            "to_mm": number_json(x.notches.ends_mm[1]),
-            "left_mm": number_json(x.notches.left_mm),
-            "right_mm": number_json(x.notches.right_mm),
-            "reached": bool(x.wanted.reached),
-            "scriber_least_mm": number_json(x.wanted.scriber_least_mm),
-            "setting_gain": quantity_json(x.gain),
-            "worth_it": bool(x.worth_it),
-            "widest_gap": quantity_json(x.after.widest)
-            | place_json(place_at(m.cards, x.after.widest_station_mm)),
-            "least_gap": quantity_json(x.after.least),
-            "setting": quantity_json(x.after.setting)
-            | {"set_to_mm": number_json(x.after.set_to_mm)}
-            | place_json(place_at(m.cards, x.after.deciding_station_mm)),
-        },
-        "covers": [
-            {"cover_mm": number_json(r.cover_mm)}
-            | quantity_json(r.setting)
-            | {
-                "set_to_mm": number_json(r.set_to_mm),
-                "station_mm": number_json(r.station_mm),
-                "cover_per_setting": number_json(r.per_setting),
-                "deepest": quantity_json(r.deepest),
-                "drop_mm": number_json(r.set_to_mm - c.underscribe_mm),
-            }
-            for r in d.covers.rows
-        ],
-        "course": {
-            "notch_setting_mm": number_json(c.notch_mm),
-            "underscribe_mm": number_json(c.underscribe_mm),
-            "drop_mm": number_json(c.drop_mm),
-            "deepest": quantity_json(c.deepest)
-            | place_json(place_at(m.cards, c.deepest_station_mm)),
-            "heights": [
-                {
-                    "station_mm": number_json(h.station_mm),
-                    "course": quantity_json(h.course),
-                    "over_nail": quantity_json(h.over_nail),
-                }
-                for h in c.heights
-            ],
-            "rise": quantity_json(c.rise),
-            "diameter_stated": bool(c.diameter_stated),
-        },
-        "along": {
-            "station_mm": numbers_json(d.station_mm),
-            "depth_mm": numbers_json(c.depth_mm),
-            "depth_u_mm": numbers_json(c.depth_u_mm),
-            "upper_diameter_mm": numbers_json(d.upper_diameter_mm),
-            "lower_diameter_mm": numbers_json(d.lower_diameter_mm),
-            "gap_lowered_mm": numbers_json(x.after.gap_mm),
-            "gap_lowered_u_mm": numbers_json(x.after.gap_u_mm),
-        },
-        "rules": d.rules,
-        "limits": [
-            {
-                "what": j.rule.what,
-                "value": number_json(j.rule.value),
-                "share": bool(j.rule.share),
-                "source": j.rule.source,
-                "mark": j.rule.mark,
-                "found_mm": number_json(j.found_mm),
-                "limit_mm": number_json(j.limit_mm),
-                "log": j.log,
-                "station_mm": number_json(j.station_mm),
-                "chance_broken": number_json(j.chance),
-                "from_mm": number_json(j.from_mm),
-                "to_mm": number_json(j.to_mm),
-            }
-            for j in d.judged
-        ],
-    }
-
-
 _PROFILE = (
     "station_mm",
     "gap_mm",
@@ -309,7 +187,7 @@ def check_answer(answer: object, name: str) -> dict:
             answer["reason"]["text"]
         else:
             measurement_of(answer)
-    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError) as error:
         text = (
             f"{name} is damaged: {type(error).__name__} at {error}; measure the joint again, or "
             "take the file from a copy."
@@ -329,7 +207,7 @@ def measurement_of(answer: dict) -> Measurement:
     Returns
     -------
     Measurement
-        Its photographs have no traces, and null has become NaN.
+        Its photographs have no traces, null has become NaN, and its cautions keep their sentences.
 
     Raises
     ------
@@ -337,53 +215,44 @@ def measurement_of(answer: dict) -> Measurement:
         Where it is not of that form.
     """
     gap, setting, groove = (answer[k] for k in ("widest_gap", "setting", "narrowest_groove"))
-    profile = {k: _array(answer["profile"][k]) for k in _PROFILE}
-    if len({len(values) for values in profile.values()}) != 1 or not len(profile["station_mm"]):
-        raise ValueError("profile: its rows differ in length or are empty")
-    if not np.isfinite(profile["gap_mm"]).any():
-        raise ValueError("profile: no gap at any station")
+    profile = _profile(answer["profile"])
+    cautions = tuple(
+        told(str(c["code"]), str(c["text"]), c.get("from_mm"), c.get("to_mm"))
+        for c in answer["cautions"]
+    )
     return Measurement(
         status=_status(answer["status"]),
         cover_mm=float(setting["cover_mm"]),
-        widest_gap=_quantity(gap),
-        widest_place=_place(gap),
-        setting=_quantity(setting),
+        widest_gap=quantity_read(gap),
+        widest_place=place_read(gap),
+        setting=quantity_read(setting),
         set_to_mm=float(setting["set_to_mm"]),
-        deciding_place=_place(setting),
-        narrowest_groove=_quantity(groove),
-        narrowest_place=_place(groove),
-        profile=Profile(**profile),
+        deciding_place=place_read(setting),
+        narrowest_groove=quantity_read(groove),
+        narrowest_place=place_read(groove),
+        profile=profile,
         photos=tuple(_photo_read(p) for p in answer["photos"]),
         cards=tuple(_card_read(c) for c in answer["cards"]),
-        cautions=tuple(
-            Caution(str(c["code"]), str(c["text"]), c.get("from_mm"), c.get("to_mm"))
-            for c in answer["cautions"]
-        ),
+        cautions=cautions,
+        decision=decision_read(answer.get("decision"), profile, cautions),
+        by_hand=by_hand_read(answer),
+        alone=alone_read(answer.get("photographs_alone")),
     )
+
+
+def _profile(rows: dict) -> Profile:
+    values = {k: np.array(numbers_read(rows[k])) for k in _PROFILE}
+    if len({len(row) for row in values.values()}) != 1 or not len(values["station_mm"]):
+        raise ValueError("profile: its rows differ in length or are empty")
+    if not np.isfinite(values["gap_mm"]).any():
+        raise ValueError("profile: no gap at any station")
+    return Profile(**values)
 
 
 def _status(status: object) -> str:
     if status not in ("measured", "doubtful"):
         raise ValueError(f"status {status!r}")
     return str(status)
-
-
-def _array(values: list) -> np.ndarray:
-    return np.array([_float(v) for v in values])
-
-
-def _float(value: float | None) -> float:
-    return float("nan") if value is None else float(value)
-
-
-def _quantity(d: dict) -> Quantity:
-    u = _float(d["u_mm"])
-    # The groove has no U95_mm; its u is of the draws' middle, as `measure` makes it.
-    return Quantity(float(d["value_mm"]), u, _float(d.get("U95_mm", K95 * u)))
-
-
-def _place(d: dict) -> Place:
-    return Place(float(d["station_mm"]), d.get("near_card"), d.get("offset_mm"))
 
 
 def _photo_read(p: dict) -> PhotoResult:
@@ -396,7 +265,7 @@ def _photo_read(p: dict) -> PhotoResult:
         cards=tuple(p.get("cards", ())),
         lens=str(p.get("lens", "")),
         taken=p.get("taken"),
-        **{k: _float(p.get(k)) for k in _NUMBERS},
+        **{k: number_read(p.get(k)) for k in _NUMBERS},
     )
 
 
@@ -405,7 +274,7 @@ def _card_read(c: dict) -> CardResult:
         int(c["number"]),
         str(c["side"]),
         float(c["station_mm"]),
-        _float(c.get("lean_deg")),
+        number_read(c.get("lean_deg")),
         tuple(map(str, c.get("photos", ()))),
     )
 

@@ -1,11 +1,13 @@
-"""What caliper readings and trial lines say beside the photographs: lines for people, and JSON."""
+"""What caliper readings and trial lines say beside the photographs: lines of the answer, tables."""
 
 from __future__ import annotations
+
+import math
 
 from gapvision.joint.by_hand import ByHand
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
-from gapvision.phrases import distance_text, number_json, place_text, quantity_text, wrap
+from gapvision.phrases import distance_text, place_text, quantity_text, wrap
 
 LEAD = 18  # columns before the text, as of the answer's other lines
 
@@ -40,16 +42,50 @@ def _place(b: ByHand, units: str) -> str:
 
 def verdict(b: ByHand) -> str:
     """Whether the two agree; with E_n, which up to 1 says that they do."""
+    if math.isnan(b.e_number):
+        return "unknown"
     e = f"(E_n {abs(b.e_number):.1f})" if abs(b.e_number) < 99 else ""
     if b.slip:
         return f"left out, see the cautions {e}".rstrip()
     return f"{'agrees' if b.agrees else 'DISAGREES'} {e}".rstrip()
 
 
-def _agreement(b: ByHand) -> dict:
-    return {
-        "E_n": number_json(b.e_number),
-        "agrees": b.agrees,
-        "used": b.used,
-        "looks_like": b.slip or None,
-    }
+# --- tables, the first row of which holds the headings --------------------------------------------
+
+
+def reading_table(m: Measurement, units: str) -> tuple[tuple[str, ...], ...]:
+    """Caliper readings beside the photographs; empty where there are none."""
+    rows = [
+        (place_text(b.place, units), format_length(b.setting_mm, units),
+         quantity_text(b.predicted, units), _loud_verdict(b))
+        for b in m.by_hand
+        if b.width_mm is None
+    ]  # fmt: skip
+    return (("Caliper at", "Read", "By the photographs", "Verdict"), *rows) if rows else ()
+
+
+def trial_table(m: Measurement, units: str) -> tuple[tuple[str, ...], ...]:
+    """Trial lines beside the photographs; empty where there are none."""
+    head = ("Trial line at", "Points set to", "Width", "Width by the photographs", "Verdict")
+    rows = [
+        (place_text(b.place, units),
+         *(format_length(x, units) for x in (b.setting_mm, b.width_mm, b.predicted_width_mm)),
+         _loud_verdict(b))
+        for b in m.by_hand
+        if b.width_mm is not None
+    ]  # fmt: skip
+    return (head, *rows) if rows else ()
+
+
+def _loud_verdict(b: ByHand) -> str:
+    """The verdict where no caution stands below it: with what a slip looks like."""
+    e = f" (E_n {abs(b.e_number):.1f})" if abs(b.e_number) < 99 else ""
+    return f"LEFT OUT: {b.slip}{e}" if b.slip else verdict(b)
+
+
+def alone_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
+    """What the photographs tell without calipers and trial lines."""
+    if m.alone is None:
+        return []
+    told = (("Setting needed", m.alone.setting), ("Widest gap", m.alone.widest_gap))
+    return [(f"{name}, by the photographs alone", quantity_text(q, units)) for name, q in told]

@@ -1,11 +1,16 @@
-"""What is decided, told: lines for the answer, a page of details, cautions, and a dict for programs."""
+"""What is decided, told: lines for the answer, tables for reports, and a page of details."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
+import math
+from collections.abc import Callable, Iterator, Sequence
 
-from gapvision.advice.limit_cautions import _chance, _limit
+from gapvision.advice.course import Course, Height
+from gapvision.advice.covers import CoverRow
+from gapvision.advice.decision import Decision
+from gapvision.advice.limits import Judged
+from gapvision.advice.lowering import Lowering
+from gapvision.answer.limit_text import limit_words, verdict_words
 from gapvision.inputs.rules import COVER, DEPTH, LOG, NONE, OWN, RUN, WIDTH
 from gapvision.joint.photo_results import place_at
 from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
@@ -13,12 +18,9 @@ from gapvision.measurement import Measurement
 from gapvision.phrases import distance_text, place_text, quantity_text, wrap
 from gapvision.quantity import Quantity
 
-if TYPE_CHECKING:
-    from gapvision.advice.course import Course, Height
-    from gapvision.advice.covers import CoverRow
-    from gapvision.advice.decision import Decision
-    from gapvision.advice.lowering import Lowering
+Rows = tuple[tuple[str, ...], ...]  # of a table, the first holds the headings
 
+COVER_COLUMNS, HEIGHT_COLUMNS = (11, 21, 11, 14), (12, 22)  # letters wide, all but the last one
 ROWS = 16  # at most, of the table along the log
 LOCAL_CODE = "Local code comes before all of these."
 NO_TABLE = (
@@ -30,15 +32,13 @@ NO_TABLE = (
 # --- lines of the answer --------------------------------------------------------------------------
 
 
-def ready_lines(m: Measurement, units: str) -> list[str]:
-    """Ready to scribe, or lower it first: one or two lines after the setting."""
-    if m.decision is None:
-        return []
-    x = m.decision.lowering
+def ready_text(m: Measurement, units: str) -> str:
+    """Ready to scribe, or lower it first: after the setting; empty where that is not decided."""
+    x = m.decision and m.decision.lowering
+    if x is None:
+        return ""
     text = _ready(m, x, units) if x.ready else _lower(x, units)
-    if m.status != "measured":
-        text = f"As far as seen: {text}"
-    return wrap(text)
+    return text if m.status == "measured" else f"As far as seen: {text}"
 
 
 def lower_words(m: Measurement, units: str) -> str:
@@ -58,9 +58,17 @@ def notches_mm(m: Measurement) -> tuple[float, float]:
 
 def follow_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
     """Name and text of the rows below the answer's numbers."""
-    if m.decision is None:
+    d = m.decision
+    if d is None:
         return []
-    c = m.decision.course
+    rows = _course_rows(d.course, m, units) if d.course else []
+    rows += [("More cover", text) for text in _more_cover(d, m.cover_mm, units)]
+    if d.judged and all(j.verdict == "kept" for j in d.judged):
+        rows.append(("Limits", f"kept: {_rules_in_force(d)}"))
+    return rows
+
+
+def _course_rows(c: Course, m: Measurement, units: str) -> list[tuple[str, str]]:
     deepest = quantity_text(c.deepest, units)
     where = place_text(place_at(m.cards, c.deepest_station_mm), units).removesuffix(
         ", seen from outside"
@@ -71,9 +79,6 @@ def follow_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
         rows.append(
             ("Notches", f"set to {_setting(c.notch_mm, units)}: your underscribe of {under}")
         )
-    rows.append(("More cover", _more_cover(m.decision, m.cover_mm, units)))
-    if m.decision.judged and all(j.verdict == "kept" for j in m.decision.judged):
-        rows.append(("Limits", f"kept: {_rules_in_force(m.decision)}"))
     return rows
 
 
@@ -127,8 +132,11 @@ def _depths(x: Lowering, units: str) -> str:
     return text if x.notches.stated else f"{text} (notches taken at the measured ends)"
 
 
-def _more_cover(d: Decision, cover_mm: float, units: str) -> str:
-    wanted = next(r for r in d.covers.rows if r.cover_mm == cover_mm)
+def _more_cover(d: Decision, cover_mm: float, units: str) -> Iterator[str]:
+    """What a step of setting buys, if the wanted cover is among those that were looked at."""
+    wanted = next((r for r in d.covers.rows if r.cover_mm == cover_mm), None)
+    if wanted is None:
+        return
     more = next((r for r in d.covers.rows if r.cover_mm > cover_mm), None)
     text = f"{_step(units)} of setting buys {_buys(wanted, units)}"
     if more is not None:
@@ -136,7 +144,7 @@ def _more_cover(d: Decision, cover_mm: float, units: str) -> str:
             f"; a cover of {format_length(more.cover_mm, units)} is set to "
             f"{_setting(more.set_to_mm, units)}"
         )
-    return text
+    yield text
 
 
 def _step(units: str) -> str:
@@ -151,6 +159,8 @@ def _buys(row: CoverRow, units: str) -> str:
 
 def _setting(mm: float, units: str) -> str:
     """A setting, never shown smaller than it is."""
+    if math.isnan(mm):
+        return "unknown"
     return format_length(round_up(mm, units, 0.1 if units == "mm" else None), units)
 
 
@@ -160,16 +170,102 @@ def _rules_in_force(d: Decision) -> str:
     return " and ".join([d.rules] * published + ["your own"] * own)
 
 
+# --- tables and what they mean, for the details and for reports -----------------------------------
+
+
+def cover_table(d: Decision, units: str) -> Rows:
+    """Other covers and their settings, the wanted one among them."""
+    head = ("cover", "needed", "set to", f"{_step(units)} buys", "deepest groove")
+    return (head, *(_cover_row(r, units) for r in d.covers.rows))
+
+
+def _cover_row(r: CoverRow, units: str) -> tuple[str, ...]:
+    return (
+        format_length(r.cover_mm, units),
+        quantity_text(r.setting, units),
+        _setting(r.set_to_mm, units),
+        _buys(r, units),
+        quantity_text(r.deepest, units),
+    )
+
+
+def drop_about(c: Course, units: str) -> str:
+    """How far the log drops for any cover."""
+    under = c.underscribe_mm
+    less = f", less {format_length(under, units)} of underscribe" if under else ""
+    return f"The log drops by as much as the points are set to{less}."
+
+
+def height_table(c: Course, units: str) -> Rows:
+    """Heights of the course once the log is down."""
+    head = ("station", "course", "over the nail")
+    return (head, *(_height_row(h, units) for h in c.heights))
+
+
+def _height_row(h: Height, units: str) -> tuple[str, ...]:
+    return (
+        distance_text(h.station_mm, units),
+        quantity_text(h.course, units),
+        quantity_text(h.over_nail, units),
+    )
+
+
+def height_about(c: Course, units: str) -> str:
+    """What the heights are of."""
+    by = (
+        "the stated diameter"
+        if c.diameter_stated
+        else "twice its crown's radius, no diameter stated"
+    )
+    return (
+        f"Once down by {_setting(c.drop_mm, units)}: the upper log's top over the lower log's, and over "
+        f"where the first card's nail was; by {by}."
+    )
+
+
+def rise_text(c: Course, units: str) -> str:
+    """How much the log rises from end to end."""
+    size = Quantity(abs(c.rise.value_mm), c.rise.u_mm, c.rise.U95_mm)
+    return (
+        f"Its top is {quantity_text(size, units)} {'higher' if c.rise.value_mm > 0 else 'lower'} "
+        "at the right end than at the left. Level is known by how the cards hang: a spirit level on the "
+        "log knows it better."
+    )
+
+
+def limit_table(
+    d: Decision, units: str, length: Callable[[float, str], str] = format_length
+) -> Rows:
+    """Limits in force, what was found where it is worst, and whether they are kept."""
+    head = ("limit", "found", "allowed", "verdict", "source")
+    return (head, *(_limit_row(j, units, length) for j in d.judged))
+
+
+def _limit_row(j: Judged, units: str, length: Callable[[float, str], str]) -> tuple[str, ...]:
+    names = {COVER: "least cover", RUN: "run as narrow", WIDTH: "groove wide", DEPTH: "groove deep"}
+    own = j.rule.mark == OWN
+    return (
+        names.get(j.rule.what) or f"{j.log} log",
+        length(j.found_mm, units),
+        f"{'at least' if j.rule.what in (COVER, LOG) else 'at most'} {limit_words(j, units, length)}",
+        verdict_words(j),
+        "Your own" if own else f"{j.rule.mark.capitalize()}: {j.rule.source}",
+    )
+
+
 # --- details --------------------------------------------------------------------------------------
 
 
 def details_text(m: Measurement, units: str = "mm") -> str:
-    """Everything decided that the answer only names, at most 80 columns wide."""
+    """Everything decided that the answer only names, at most 80 columns wide.
+
+    Of a measurement as it was just made; one that was read back may lack parts.
+    """
     d = m.decision
     if d is None:
         return ""
     lines = ["DETAILS", "", *_lowering_details(m, units)]
-    lines += ["", "Other covers", *_cover_table(d, m.cover_mm, units)]
+    lines += ["", "Other covers", *_cover_details(d, m.cover_mm, units)]
     lines += ["", "Along the log, when set to " + _setting(m.set_to_mm, units)]
     lines += _log_table(d, units)
     lines += ["", "What follows", *_follow_details(d.course, units)]
@@ -211,17 +307,19 @@ def _lowering_details(m: Measurement, units: str) -> Iterator[str]:
         )  # fmt: skip
 
 
-def _cover_table(d: Decision, cover_mm: float, units: str) -> Iterator[str]:
-    yield f"    {'cover':11}{'needed':21}{'set to':11}{_step(units) + ' buys':14}deepest groove"
-    for r in d.covers.rows:
+def _cover_details(d: Decision, cover_mm: float, units: str) -> Iterator[str]:
+    head, *rows = cover_table(d, units)
+    yield f"    {_columns(head, COVER_COLUMNS)}"
+    for r, cells in zip(d.covers.rows, rows, strict=True):
         mark = "*" if r.cover_mm == cover_mm else " "
-        yield (
-            f"  {mark} {format_length(r.cover_mm, units):11}{quantity_text(r.setting, units):21}"
-            f"{_setting(r.set_to_mm, units):11}{_buys(r, units):14}{quantity_text(r.deepest, units)}"
-        ).rstrip()
-    under = d.course.underscribe_mm
-    less = f", less {format_length(under, units)} of underscribe" if under else ""
-    yield from wrap(f"* as asked. The log drops by as much as the points are set to{less}.", "  ")
+        yield f"  {mark} {_columns(cells, COVER_COLUMNS)}"
+    yield from wrap(f"* as asked. {drop_about(d.course, units)}", "  ")
+
+
+def _columns(cells: Sequence[str], widths: Sequence[int]) -> str:
+    """Cells side by side, the last one as wide as it is."""
+    padded = [f"{cell:{width}}" for cell, width in zip(cells, (*widths, 0), strict=True)]
+    return "".join(padded).rstrip()
 
 
 def _log_table(d: Decision, units: str) -> Iterator[str]:
@@ -250,40 +348,15 @@ def _follow_details(c: Course, units: str) -> Iterator[str]:
         "The groove's depth is the wood taken away, plumb, where the logs are nearest; hollowing it "
         "adds to that.", "  ",
     )  # fmt: skip
-    yield f"    {'station':12}{'course':22}over the nail"
-    for h in c.heights:
-        yield _height_row(h, units)
-    by = (
-        "the stated diameter"
-        if c.diameter_stated
-        else "twice its crown's radius, no diameter stated"
-    )
-    yield from wrap(
-        f"Once down by {_setting(c.drop_mm, units)}: the upper log's top over the lower log's, and over "
-        f"where the first card's nail was; by {by}.", "  ",
-    )  # fmt: skip
-    yield from wrap(
-        f"Its top is {quantity_text(_size(c.rise), units)} {'higher' if c.rise.value_mm > 0 else 'lower'} "
-        "at the right end than at the left. Level is known by how the cards hang: a spirit level on the "
-        "log knows it better.", "  ",
-    )  # fmt: skip
+    yield from (f"    {_columns(cells, HEIGHT_COLUMNS)}" for cells in height_table(c, units))
+    yield from wrap(height_about(c, units), "  ")
+    yield from wrap(rise_text(c, units), "  ")
     if c.underscribe_mm:
         yield from wrap(
             f"Cut so, the groove stands {format_length(c.underscribe_mm, units)} open until the notches "
             "have given way: the weight is on the notches first.", "  ",
         )  # fmt: skip
     yield from wrap(NO_TABLE, "  ")
-
-
-def _height_row(h: Height, units: str) -> str:
-    return (
-        f"    {distance_text(h.station_mm, units):12}{quantity_text(h.course, units):22}"
-        f"{quantity_text(h.over_nail, units)}"
-    )
-
-
-def _size(q: Quantity) -> Quantity:
-    return Quantity(abs(q.value_mm), q.u_mm, q.U95_mm)
 
 
 def _limit_details(d: Decision, units: str) -> Iterator[str]:
@@ -293,18 +366,6 @@ def _limit_details(d: Decision, units: str) -> Iterator[str]:
             "  ",
         )
         return
-    names = {COVER: "least cover", RUN: "run as narrow", WIDTH: "groove wide", DEPTH: "groove deep"}
-    for j in d.judged:
-        name = names.get(j.rule.what) or f"{j.log} log"
-        sign = "at least" if j.rule.what in (COVER, LOG) else "at most"
-        verdict = _chance(j) if j.verdict != "kept" else "kept"
-        yield from wrap(
-            f"{distance_text(j.found_mm, units)}, {sign} {_limit(j, units)}: {verdict}. "
-            + (
-                "Your own."
-                if j.rule.mark == OWN
-                else f"{j.rule.mark.capitalize()}: {j.rule.source}."
-            ),
-            f"  {name:15}",
-        )
+    for name, found, allowed, verdict, source in limit_table(d, units, distance_text)[1:]:
+        yield from wrap(f"{found}, {allowed}: {verdict}. {source}.", f"  {name:15}")
     yield from wrap(LOCAL_CODE, "  ")

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from gapvision.answer.by_hand_text import by_hand_lines
+from gapvision.answer.caution_text import caution_text
 from gapvision.answer.chains import Chain, find_chains
-from gapvision.answer.decision_text import follow_rows, notches_mm, ready_lines
+from gapvision.answer.decision_text import follow_rows, notches_mm, ready_text
 from gapvision.inputs.options import COVER_MM
 from gapvision.joint.photo_results import PhotoResult, station_origin
 from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
@@ -56,13 +57,13 @@ def answer_text(measurement: Measurement, units: str = "mm", color: bool = False
     if measurement.status != "measured":
         set_to, cover = set_to_text(measurement, units), cover_text(measurement, units)
         lines += wrap(f"Set the points to at least {set_to} for a cover of {cover}.")
-    lines += ready_lines(measurement, units)
+    lines += wrap(ready_text(measurement, units))
     lines += ["", *_number_lines(measurement, units), *by_hand_lines(measurement, units)]
     lines += [*_chain_lines(measurement), *_lens_lines(measurement.photos)]
     if measurement.cautions:
         lines += ["", _cautions_head(measurement)]
         for caution in measurement.cautions:
-            lines += wrap(caution.text, "- ")
+            lines += wrap(caution_text(caution, measurement.cards, units), "- ")
     lines += ["", *wrap(SAFETY)]
     lines += ["", *wrap(crayon_line(measurement, units), indent="  ")]
     lines += ["", *wrap(REMINDER)]
@@ -77,14 +78,8 @@ def _cautions_head(m: Measurement) -> str:
     return f"Cautions (stations count right from the nail of card {origin.number}):"
 
 
-def crayon_line(
-    m: Measurement, units: str = "mm", notches: tuple[float, float] | None = None
-) -> str:
-    """The one line that goes on the log itself; inches carry their mark, millimetres none.
-
-    ``notches`` are the depths, mm, to lower the left and the right one by first, of a measurement
-    read from its JSON, which has no decision; else those of its decision.
-    """
+def crayon_line(m: Measurement, units: str = "mm") -> str:
+    """The one line that goes on the log itself; inches carry their mark, millimetres none."""
 
     def mark(text: str) -> str:
         return text.removesuffix(" mm") if units == "mm" else text.removesuffix(" in") + '"'
@@ -100,7 +95,7 @@ def crayon_line(
     cover, widest = format_length(m.cover_mm, units), distance_text(m.widest_gap.value_mm, units)
     deeper = [
         f"{side} {mark(format_length(mm, units))}"
-        for side, mm in zip("LR", notches_mm(m) if notches is None else notches, strict=True)
+        for side, mm in zip("LR", notches_mm(m), strict=True)
         if mm
     ]
     lower = f" | or lower first: {', '.join(deeper)}" if deeper else ""

@@ -47,7 +47,6 @@ def record_text(
 ) -> str:
     """A record whole: the joint, the answer as it was given, the photographs, what was told later."""
     from gapvision.answer.as_json import measurement_of
-    from gapvision.answer.report.decision import ready_text
     from gapvision.answer.text import answer_text
     from gapvision.phrases import wrap
 
@@ -58,8 +57,6 @@ def record_text(
     if others:
         told = ", ".join(f"{o.record} ({set_to_text(o.set_to_mm, units)})" for o in others)
         lines += wrap(f"Other records of this joint: {told}.")
-    if ready := ready_text(record.result, units):  # the measurement read back has no decision
-        lines += ["", *wrap(ready)]
     lines += ["", answer_text(measurement_of(record.result), units), "", "Photographs:"]
     facts = {p["sha256"]: p for p in record.result["photos"]}
     for file in record.photographs:

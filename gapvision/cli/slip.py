@@ -145,7 +145,6 @@ def sort(
 def _answer(json_file: Path, units: str) -> str:
     """The line to crayon on the log, without its first word."""
     from gapvision.answer.as_json import measurement_of, read_json
-    from gapvision.answer.report.decision import notches_mm
     from gapvision.answer.text import crayon_line
     from gapvision.errors import MeasurementError
 
@@ -153,7 +152,7 @@ def _answer(json_file: Path, units: str) -> str:
     if result["status"] == "refused":
         text = f"{json_file.name} holds no answer: {result['reason']['text']}"
         raise MeasurementError("no-answer", text)
-    line = crayon_line(measurement_of(result), units, notches_mm(result))
+    line = crayon_line(measurement_of(result), units)
     return line.removeprefix("CRAYON: ")
 
 

@@ -10,15 +10,16 @@ from helpers import simulator
 from helpers.simulator import PROTOCOLS, Fault, Protocol, draw_joint, fit
 
 from gapvision.advice.blindspots import _likely
-from gapvision.advice.cautions import find_cautions, is_doubtful
+from gapvision.advice.cautions import find_cautions
 from gapvision.advice.findings import Findings, Radii
+from gapvision.answer.caution_text import caution_text
 from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretch
-from gapvision.joint.by_hand import compare
+from gapvision.joint.by_hand import ByHand, compare
 from gapvision.joint.disagreement import GapShift, gap_shifts
 from gapvision.joint.gap import Profile, gap_profile
 from gapvision.joint.photo_results import CardResult, LineStep, PhotoResult
 from gapvision.lengths import Reading, parse_diameter
-from gapvision.quantity import Quantity
+from gapvision.quantity import Place, Quantity
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, TracedOutline
 from gapvision.trace.steps import SIDE, largest_step
 
@@ -91,20 +92,35 @@ def findings(
     return Findings(**(values | more))
 
 
+def told_of(f):
+    """The cautions of a joint, each with its sentence in the joint's units and from its cards."""
+    return tuple(
+        SimpleNamespace(
+            code=c.code, from_mm=c.from_mm, to_mm=c.to_mm, doubtful=c.doubtful,
+            text=caution_text(c, f.cards, f.options.units),
+        )
+        for c in find_cautions(f)
+    )  # fmt: skip
+
+
+def is_doubtful(f):
+    return any(c.doubtful for c in find_cautions(f))
+
+
 def codes(f):
-    return [c.code for c in find_cautions(f)]
+    return [c.code for c in told_of(f)]
 
 
 def only(f, code):
     """The one caution that there is."""
-    (caution,) = find_cautions(f)
+    (caution,) = told_of(f)
     assert caution.code == code
     assert caution.text.endswith(".") and "\n" not in caution.text
     return caution
 
 
 def test_nothing_wrong_nothing_said():
-    assert find_cautions(findings()) == ()
+    assert told_of(findings()) == ()
     assert not is_doubtful(findings())
 
 
@@ -128,7 +144,7 @@ def test_stretches_longer_than_60_mm_count(length, said):
 
 def test_every_unseen_stretch_is_named_also_at_the_ends():
     f = findings(unseen=[(-740.0, -600.0), (100.0, 300.0), (700.0, 900.0)])
-    named = [(c.from_mm, c.to_mm) for c in find_cautions(f)]
+    named = [(c.from_mm, c.to_mm) for c in told_of(f)]
     assert np.array(named) == pytest.approx(
         np.array([(-742.5, -602.5), (97.5, 297.5), (697.5, 862.5)])
     )
@@ -165,7 +181,7 @@ def test_card_of_which_no_photograph_reads_more_than_parts():
 def test_stations_that_count_from_another_card():
     cards = (CardResult(3, "outside", 0.0, 1.0, ()), CardResult(4, "outside", 700, -2.4, ()))
     lost = (PhotoResult("far.jpg", "", "outside", False, "Left out.", cards=(1,)),)
-    found = find_cautions(findings(cards=cards, left_out=lost))
+    found = told_of(findings(cards=cards, left_out=lost))
     assert [c.code for c in found] == ["left-out", "station-origin"]
     assert found[1].text.startswith("Stations count from card 3: card 1 is in no photograph")
     nothing_stated = replace(
@@ -291,7 +307,7 @@ def test_cards_that_lean_apart(left, right, said):
 def test_card_that_moved_is_named_in_every_photograph_it_is_off_in():
     f = findings(corner_px=2.3)
     assert codes(f) == ["card-moved"] * 3
-    first = find_cautions(f)[0].text
+    first = told_of(f)[0].text
     assert first.startswith("level.jpg: card 2") and "2.3 px" in first
 
 
@@ -303,7 +319,7 @@ def test_a_shaken_card_has_not_moved():
 
 def test_of_many_alike_the_last_says_how_many_more():
     photos = tuple(photo(f"{k}.jpg", 330.0 * (-1) ** k) for k in range(6))
-    said = find_cautions(findings(photos=photos, corner_px=2.3))
+    said = told_of(findings(photos=photos, corner_px=2.3))
     assert [c.code for c in said] == ["card-moved"] * 3
     assert said[-1].text.endswith("And 3 more photographs.")
 
@@ -311,7 +327,7 @@ def test_of_many_alike_the_last_says_how_many_more():
 def test_card_that_is_not_flat():
     f = findings(u_px=0.6, photos=THREE_HEIGHTS[1:])
     assert codes(f) == ["card-not-flat"] * 2
-    assert find_cautions(f)[0].text.startswith("above.jpg: card 2")
+    assert told_of(f)[0].text.startswith("above.jpg: card 2")
 
 
 # --- something moved ------------------------------------------------------------------------------
@@ -415,7 +431,7 @@ def test_two_cards_of_two_sizes(protocol, size, said):
     ]
     fitted = fit(joint)
     stub = SimpleNamespace(cards=fitted.cards, corner_px=[{1: 0.1, 2: 0.1}] * 3)
-    found = [c.text for c in find_cautions(findings(joint=stub)) if c.code == "card-size"]
+    found = [c.text for c in told_of(findings(joint=stub)) if c.code == "card-size"]
     assert bool(found) == said
     if said:
         assert found[0].startswith("Cards 1 and 2 all seem turned")
@@ -450,7 +466,7 @@ def test_a_card_moved_along_the_log_shows_in_its_corners():
     """By 8 mm, of 480 between two cards: some 15 px, most of which the camera's place takes up."""
     fitted, _ = simulated(Fault(1, 1, moved_mm=(8.0, 0.0, 0.0)))
     joint = SimpleNamespace(corner_px=fitted.corner_px)
-    first = find_cautions(findings(joint=joint))[0]
+    first = told_of(findings(joint=joint))[0]
     assert first.code == "card-moved" and first.text.startswith("above.jpg")
     fitted, _ = simulated(None)
     assert codes(findings(joint=SimpleNamespace(corner_px=fitted.corner_px))) == []
@@ -466,6 +482,19 @@ def test_a_caliper_reading_that_the_photographs_contradict(wrong_mm, said):
     told = findings(by_hand=compare(asked, simulator.fit(joint), at, np.zeros(1)))
     assert ("reading-disagrees" in codes(told)) == said
     assert is_doubtful(told) == said
+
+
+@pytest.mark.parametrize(("off_u", "said", "doubtful"), [(2.4, 0, 0), (2.6, 1, 0), (3.1, 1, 1)])
+@pytest.mark.parametrize("width_mm", [None, 77.0])
+def test_an_entry_far_off_is_said_first_and_doubtful_later(off_u, said, doubtful, width_mm):
+    entry = ByHand(
+        Place(0.0, None, None), 30.0, 0.5, width_mm, width_mm and 1.0, 0.5,
+        Quantity(28.0, 0.5, 1.0), width_mm, -off_u / 2,
+    )  # fmt: skip
+    f = findings(by_hand=(entry,))
+    code = "reading-disagrees" if width_mm is None else "trial-disagrees"
+    assert codes(f) == [code] * said
+    assert is_doubtful(f) == doubtful
 
 
 # --- what the photographs cannot tell -------------------------------------------------------------
@@ -499,7 +528,7 @@ def long_log(peaks, height=0.0, u=0.3, **more):
 
 
 def test_after_a_level_sweep_the_places_that_may_decide_are_named():
-    said = find_cautions(long_log([(1500.0, 12.0), (4200.0, 12.0)]))
+    said = told_of(long_log([(1500.0, 12.0), (4200.0, 12.0)]))
     assert [c.code for c in said] == ["one-height", "could-decide", "could-decide"]
     for caution, at in zip(said[1:], (1500.0, 4200.0), strict=True):
         assert caution.from_mm < at < caution.to_mm
@@ -516,7 +545,7 @@ def test_places_photographed_from_above_and_below_are_known():
         "joint": SimpleNamespace(corner_px=[{}] * 7),
         "views": [SimpleNamespace(sightings=[])] * 7,
     }
-    said = find_cautions(replace(f, photos=photos, **more))
+    said = told_of(replace(f, photos=photos, **more))
     named = [(c.from_mm, c.to_mm) for c in said if c.code == "could-decide"]
     assert len(named) == 1 and named[0][0] < 4200.0 < named[0][1]
 
@@ -530,7 +559,7 @@ def test_place_that_decides_is_named_though_two_heights_show_it():
         "joint": SimpleNamespace(corner_px=[{}] * 6),
         "views": [SimpleNamespace(sightings=[])] * 6,
     }
-    said = {c.code: c for c in find_cautions(replace(f, photos=photos, decides=decides, **more))}
+    said = {c.code: c for c in told_of(replace(f, photos=photos, decides=decides, **more))}
     assert said["could-decide"].from_mm < 4200.0 < said["could-decide"].to_mm
     assert said["wide"].from_mm < 1500.0 < said["wide"].to_mm < 2000.0
 
@@ -554,14 +583,14 @@ def test_wall_that_the_photographs_make_another(stated, said):
 
 
 def test_a_handful_of_places_and_then_how_many_more():
-    said = find_cautions(long_log([(600.0 + 1100.0 * k, 12.0) for k in range(5)]))
+    said = told_of(long_log([(600.0 + 1100.0 * k, 12.0) for k in range(5)]))
     assert [c.code for c in said] == ["one-height"] + ["could-decide"] * 3
     assert said[-1].text.endswith("And 2 more stretches.")
 
 
 def test_an_even_log_may_be_decided_anywhere():
     f = long_log([(3000.0, 0.1)])
-    said = [c for c in find_cautions(f) if c.code == "could-decide"]
+    said = [c for c in told_of(f) if c.code == "could-decide"]
     assert len(said) == 1 and "nearly anywhere from 0 mm to 6000 mm" in said[0].text
 
 
@@ -603,7 +632,7 @@ def radii(lower=160.0, upper=155.0, u=9.0, stated=(160.0, 155.0)):
 def test_a_log_that_comes_out_as_thick_as_none_is_must_be_taped(radius, odd):
     """Of unstated diameter only: who states 120 mm has taped it."""
     f = findings(radii=radii(upper=radius, stated=(160.0, None)))
-    said = [c.text for c in find_cautions(f) if c.code == "odd-size"]
+    said = [c.text for c in told_of(f) if c.code == "odd-size"]
     assert is_doubtful(f) == odd == bool(said)
     for text in said:
         assert f"the upper log {2 * radius:.0f} mm thick" in text and "--upper-diameter" in text
@@ -627,7 +656,7 @@ def test_only_the_stretch_without_a_steep_sight_is_near_the_crown():
     flat = (photo("c.jpg", 0.15 * FAR), photo("d.jpg", -0.1 * FAR))
     steep = photo("steep.jpg", 0.3 * FAR, other=gone)
     f = findings(photos=(*flat, steep), radii=radii(stated=(None, None)))
-    caution = next(c for c in find_cautions(f) if c.code == "near-crown")
+    caution = next(c for c in told_of(f) if c.code == "near-crown")
     assert (caution.from_mm, caution.to_mm) == pytest.approx((212.5, 862.5), abs=8.0)
 
 
@@ -700,7 +729,7 @@ def test_hollow_in_a_simulated_log_is_suspected_where_it_is(depth_mm, monkeypatc
     lower = Radii(fitted.sections(at).r_l, drawn.r_l.std(0), joint.stated["lower"](at))
     ones = np.ones(len(at), bool)
     f = findings(station_mm=at, shown=ones, seen=ones, radii={"lower": lower})
-    said = [c for c in find_cautions(f) if c.code == "hollow"]
+    said = [c for c in told_of(f) if c.code == "hollow"]
     assert len(said) == (depth_mm > 0)
     assert all(c.from_mm < 340.0 < c.to_mm for c in said)
 
@@ -744,7 +773,7 @@ def test_view_that_ends_at_a_crossing_log():
 
 def test_many_unseen_stretches_are_told_together():
     f = findings(unseen=[(-700.0 + 180.0 * k, -600.0 + 180.0 * k) for k in range(8)])
-    said = find_cautions(f)
+    said = told_of(f)
     assert [c.code for c in said] == ["not-seen"] * 5
     assert "4 more stretches" in said[-1].text
     assert said[-1].from_mm == pytest.approx(17.5) and said[-1].to_mm == pytest.approx(

@@ -11,7 +11,7 @@ from helpers.joints import joint as measured
 from joint.test_trial import told as told_by_hand
 from typer.testing import CliRunner
 
-from gapvision.advice.caution import Caution
+from gapvision.advice.caution import told
 from gapvision.answer.as_json import answer_json, refusal_json
 from gapvision.answer.check import check_readings, load_answer
 from gapvision.answer.check_text import check_json, check_text
@@ -35,7 +35,7 @@ def checked(*typed, m=None, units="mm"):
 
 
 def cautioned(*codes, a=None, b=None):
-    return measured(cautions=tuple(Caution(code, "Something.", a, b) for code in codes))
+    return measured(cautions=tuple(told(code, "Something.", a, b) for code in codes))
 
 
 def test_against_the_worked_example():

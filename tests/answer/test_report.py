@@ -182,7 +182,7 @@ def test_lower_it_first_stands_with_the_answer():
         },
         "covers": [{"cover_mm": 80.0, "value_mm": 48.0, "u_mm": 1.0, "U95_mm": 2.0,
                     "set_to_mm": 50.0, "deepest": None}],
-        "limits": [{"what": "width", "found_mm": 142.0, "limit_mm": 112.0, "chance_broken": 0.99,
+        "limits": [{"what": "width", "found_mm": 142.4, "limit_mm": 112.0, "chance_broken": 0.99,
                     "source": "a source", "mark": "read"}],
     }  # fmt: skip
     advised.result["readings"] = [
@@ -190,11 +190,11 @@ def test_lower_it_first_stands_with_the_answer():
          "predicted_mm": 31.0, "predicted_u_mm": 1.0, "E_n": 1.9, "agrees": False}
     ]  # fmt: skip
     said = words(parsed(joint_html(advised)))
-    first = said.index("LOWER IT FIRST: deepen the left notch by 12 mm; then widest gap")
+    first = said.index("LOWER IT FIRST: deepen the left notch by 12 mm; then widest 30.0 ± 1.0 mm")
     assert first < said.index("Cautions")
     assert "set to 41 mm. Make it fast and measure again." in said
-    assert "80 mm 48.0 ± 2.0 mm 50 mm unknown" in said
-    assert "Groove's width 142 mm at most 112 mm BROKEN a source (read)" in said
+    assert "80 mm 48.0 ± 2.0 mm 50 mm unknown unknown" in said
+    assert "groove wide 142.4 mm at most 112 mm broken (99 in 100) Read: a source" in said
     assert "at the nail of card 1 35 mm 31.0 ± 2.0 mm DISAGREES (E_n 1.9)" in said
     table = words(parsed(wall_html([advised])))
     assert "measured, LOWER IT FIRST" in table

@@ -9,7 +9,7 @@ import pytest
 from helpers import joints
 from helpers.joints import photo, whole_log
 
-from gapvision.advice.caution import Caution
+from gapvision.advice.caution import told
 from gapvision.answer.as_json import answer_json, refusal_json
 from gapvision.answer.text import answer_text, crayon_line
 from gapvision.errors import CardNotFound
@@ -17,8 +17,8 @@ from gapvision.joint.photo_results import PhotoResult
 from gapvision.phrases import WIDTH, place_text
 from gapvision.quantity import Place, Quantity
 
-NOT_SEEN = Caution("not-seen", "Not seen from -105 to 95 mm.", -105.0, 95.0)
-MISFIT = Caution("misfit", "level.jpg: its outlines miss the fitted logs.")
+NOT_SEEN = told("not-seen", "Not seen from -105 to 95 mm.", -105.0, 95.0)
+MISFIT = told("misfit", "level.jpg: its outlines miss the fitted logs.")
 LONG = "One height only: the crowns' sideways offset cannot be seen, so that " + 12 * "more and "
 
 
@@ -38,7 +38,7 @@ def joint(status="measured", **changes):
         narrowest_groove=Quantity(80.3, 1.2, 2.4),
         photos=(dark if doubtful else photo("a/level.jpg"),),
         cautions=(NOT_SEEN,) * doubtful
-        + (Caution("one-height", LONG), Caution("bridged", "Bridged.", -20.0, 20.0)),
+        + (told("one-height", LONG), told("bridged", "Bridged.", -20.0, 20.0)),
     )
     return replace(answer, **changes)
 
@@ -206,10 +206,10 @@ def test_chains_of_two_sides():
 
 
 def test_cautions_say_where_stations_count_from():
-    at = Caution("not-seen", "Not seen from -30 mm to 50 mm.", -30.0, 50.0)
+    at = told("not-seen", "Not seen from -30 mm to 50 mm.", -30.0, 50.0)
     text = answer_text(joint(cautions=(at,)))
     assert "\nCautions (stations count right from the nail of card 1):\n- Not seen" in text
-    assert "\nCautions:\n- No" in answer_text(joint(cautions=(Caution("x", "No station."),)))
+    assert "\nCautions:\n- No" in answer_text(joint(cautions=(told("x", "No station."),)))
     assert answer_json(joint())["station_origin"] == {"card": 1, "side": "outside"}
 
 

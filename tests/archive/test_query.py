@@ -8,7 +8,7 @@ import pytest
 from helpers.archives import JOINT, files_in, jpeg, keep, named, new_record
 from helpers.options import options_with
 
-from gapvision.advice.caution import Caution
+from gapvision.advice.caution import told
 from gapvision.answer.text import answer_text
 from gapvision.archive.outcome import Outcome, outcomes_of
 from gapvision.archive.query import Query, entries, load_record, read_file
@@ -357,7 +357,7 @@ def test_a_damaged_database_page_is_named_or_refused(archive):
 
 def test_what_changed_is_told(three):
     old = load_record(three, 2)
-    new = new_record((jpeg(2),), set_to_mm=50.0, cautions=(Caution("not-seen", "Look."),)).result
+    new = new_record((jpeg(2),), set_to_mm=50.0, cautions=(told("not-seen", "Look."),)).result
     text = changes_text(old, new, "9.9.9", "mm")
     assert max(map(len, text.splitlines())) <= 80
     rows = {line[2:20].strip(): line[20:] for line in text.splitlines()[2:]}

@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 
 import gapvision.spine
 from gapvision import __version__
-from gapvision.advice.caution import Caution
+from gapvision.advice.caution import told
 from gapvision.cli import main as cli
 from gapvision.errors import OutlinesNotFound
 from gapvision.joint.gap import Profile
@@ -45,7 +45,7 @@ def answer(status="measured"):
         profile=Profile(STATION, gap, gap / 30, 2.5 * gap, gap / 15, gap + 8, gap / 30),
         photos=(PhotoResult("level.jpg", "0" * 64, "outside", True, height_mm=1, distance_mm=9),),
         cards=(CardResult(2, "outside", 700.0, 0.0, ("level.jpg",)),),
-        cautions=(Caution("one-height", "One height only."),),
+        cautions=(told("one-height", "One height only."),),
     )
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from gapvision.advice.caution import Caution
+from gapvision.advice.caution import told
 from gapvision.joint.gap import Profile
 from gapvision.joint.photo_results import CardResult, PhotoResult
 from gapvision.measurement import Measurement
@@ -71,8 +71,8 @@ def joint(hidden=None, first=-900.0, last=900.0, deciding=DECIDING_MM, **changes
         photos=(photo(hidden=hidden),),
         cards=tuple(CardResult(i + 1, "outside", 700.0 * i, 0.4, ("joint.jpg",)) for i in range(2)),
         cautions=(
-            Caution("one-height", "One photograph is not much."),
-            Caution("end", "No notch."),
+            told("one-height", "One photograph is not much."),
+            told("end", "No notch."),
         ),
     )
     return replace(answer, **changes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -14,7 +15,8 @@ from studies.coverage_table import TRIAL_AT_MM, outcome, scribed, with_trial
 from test_spine import TRUTH, options
 from typer.testing import CliRunner
 
-from gapvision.answer.as_json import answer_json
+from gapvision.answer.as_json import answer_json, measurement_of
+from gapvision.answer.by_hand_text import by_hand_lines
 from gapvision.answer.text import answer_text
 from gapvision.cli.main import app
 from gapvision.errors import MeasurementError
@@ -304,6 +306,25 @@ def test_json_has_both_sides_of_each():
     nothing = answer_json(measured())
     assert (nothing["readings"], nothing["trials"]) == ([], [])
     assert nothing["photographs_alone"] is None
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_what_was_measured_by_hand_is_told_the_same_when_it_is_read_back(units):
+    typed = f"{SET_TO}mm:77mm@0", f"{SET_TO}mm:39mm@0"
+    m = told(*typed, readings=("30.4mm@0",), units=units)
+    back = measurement_of(answer_json(m))
+    assert answer_json(back) == answer_json(m)
+    assert by_hand_lines(back, units) == by_hand_lines(m, units)
+    assert [b.used for b in back.by_hand] == [True, True, False]
+
+
+def test_an_entry_of_a_file_that_tells_no_e_number_is_judged_by_its_numbers():
+    answer = answer_json(told(readings=("30.4@0",)))
+    del answer["readings"][0]["E_n"]
+    (b,) = measurement_of(answer).by_hand
+    assert b.e_number == pytest.approx(0.4 / (2 * math.hypot(b.u_mm, b.predicted.u_mm)), rel=1e-2)
+    answer["readings"] = [{"value_mm": 30.4, "station_mm": 0.0}]
+    assert by_hand_lines(measurement_of(answer), "mm")[0].endswith("expected unknown: unknown")
 
 
 def test_the_option(asked, plain_terminal):

@@ -12,6 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from gapvision.answer.caution_text import caution_text
 from gapvision.answer.decision_text import lower_words
 from gapvision.answer.picture.axis import Columns, even_columns, station_strip
 from gapvision.answer.picture.cover_strip import cover_strip
@@ -211,12 +212,13 @@ def _title_strip(measurement: Measurement, units: str) -> Strip:
 
 def _note_strip(measurement: Measurement) -> Strip:
     """The status, how many cautions there are, and the first of them."""
-    count = len(measurement.cautions)
+    m = measurement
+    count = len(m.cautions)
     words = {0: "no cautions", 1: "1 caution"}.get(count, f"{count} cautions, the first")
-    note = f"Status: {measurement.status}; {words}"
-    note += f": {measurement.cautions[0].text}" if count else "."
+    note = f"Status: {m.status}; {words}"
+    note += f": {caution_text(m.cautions[0], m.cards, m.units)}" if count else "."
     lines = wrapped(note, TEXT_PX, WIDTH_PX - 48, 4)
-    strip = blank(len(lines) * 54 + 32, YELLOW if measurement.status == "doubtful" else GREY)
+    strip = blank(len(lines) * 54 + 32, YELLOW if m.status == "doubtful" else GREY)
     for i, words in enumerate(lines):
         text(strip, (24, 16 + 27 + i * 54), words, TEXT_PX, anchor="start")
     return strip

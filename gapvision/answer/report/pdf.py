@@ -34,7 +34,7 @@ MARGIN_MM = 16.0
 PAD_MM = 4.0  # within the frame of the answer
 PICTURE_HEIGHT = 0.86  # of the page's text, at most
 PHOTOS_A_ROW = 2
-_LOUD = re.compile("DOUBTFUL|REFUSED|BROKEN|DISAGREES|LEFT OUT")
+_LOUD = re.compile("DOUBTFUL|REFUSED|broken|DISAGREES|LEFT OUT")
 
 _BLUE, _YELLOW = rgb(BLUE), rgb(YELLOW)
 

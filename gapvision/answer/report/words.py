@@ -8,17 +8,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from gapvision.advice.decision import Decision
+from gapvision.answer import by_hand_text, decision_text
 from gapvision.answer.as_json import measurement_of
-from gapvision.answer.report.decision import (
-    alone_rows,
-    cover_table,
-    follow_rows,
-    height_table,
-    limit_table,
-    reading_table,
-    ready_text,
-    trial_table,
-)
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.listing import _listed, _words
 from gapvision.answer.report.section import Headline, Section
@@ -115,12 +107,12 @@ def headline(report: JointReport) -> Headline:
     m = measurement_of(report.result)
     common = " (common practice)" if m.cover_mm == COVER_MM else ""
     cover = f"for a cover of {cover_text(m, report.units)}{common}"
-    set_to, advice = set_to_text(m, report.units), ready_text(report.result, report.units)
+    set_to = set_to_text(m, report.units)
+    advice = decision_text.ready_text(m, report.units)
     if m.status == "measured":
         status = "MEASURED: good within its half-width."
         return Headline("measured", status, set_to, cover, advice)
     status = f"DOUBTFUL: only a lower bound: {why_doubtful(m, report.units)}."
-    advice = advice and f"As far as seen: {advice}"
     return Headline("doubtful", status, f"at least {set_to}", cover, advice)
 
 
@@ -201,30 +193,50 @@ def uncertainty(report: JointReport) -> Section | None:
 
 def decision(report: JointReport) -> Section | None:
     """What follows from the setting, other covers, heights and limits; None where not told."""
-    result, units = report.result, report.units
-    tables = (
-        ("Other covers", cover_table(result, units)),
-        ("Heights once the log is down", height_table(result, units)),
-        ("Limits", limit_table(result, units)),
-    )
-    parts = tuple(Section(title, table=table) for title, table in tables if table)
-    rows = tuple(follow_rows(result, units))
+    if report.result["status"] == "refused":
+        return None
+    m, units = measurement_of(report.result), report.units
+    if m.decision is None:
+        return None
+    parts = tuple(_decision_parts(m.decision, units))
+    rows = tuple(decision_text.follow_rows(m, units))
     return Section("What follows", rows=rows, parts=parts) if rows or parts else None
+
+
+def _decision_parts(d: Decision, units: str) -> Iterable[Section]:
+    c = d.course
+    if d.covers.rows:
+        about = (decision_text.drop_about(c, units),) if c else ()
+        table = _headed(decision_text.cover_table(d, units))
+        yield Section("Other covers", text=about, table=table)
+    if c and c.heights:
+        about = decision_text.height_about(c, units), decision_text.rise_text(c, units)
+        table = _headed(decision_text.height_table(c, units))
+        yield Section("Heights once the log is down", text=about, table=table)
+    if d.judged:
+        about = (decision_text.LOCAL_CODE,)
+        yield Section("Limits", text=about, table=_headed(decision_text.limit_table(d, units)))
+
+
+def _headed(rows: decision_text.Rows) -> decision_text.Rows:
+    """A table whose headings begin with a capital."""
+    head, *others = rows
+    return (tuple(name[:1].upper() + name[1:] for name in head), *others)
 
 
 def checks(report: JointReport) -> Section | None:
     """Caliper readings and trial lines beside the photographs; None where there were none."""
-    result, units = report.result, report.units
+    if report.result["status"] == "refused":
+        return None
+    m, units = measurement_of(report.result), report.units
     tables = (
-        ("Caliper readings", reading_table(result, units)),
-        ("Trial lines", trial_table(result, units)),
+        ("Caliper readings", by_hand_text.reading_table(m, units)),
+        ("Trial lines", by_hand_text.trial_table(m, units)),
     )
     parts = tuple(Section(title, table=table) for title, table in tables if table)
-    return (
-        Section("Measured by hand", tuple(alone_rows(result, units)), parts=parts)
-        if parts
-        else None
-    )
+    if not parts:
+        return None
+    return Section("Measured by hand", tuple(by_hand_text.alone_rows(m, units)), parts=parts)
 
 
 def extras(report: JointReport) -> tuple[Section, ...]:
