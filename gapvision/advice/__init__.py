@@ -13,7 +13,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
         "caution": ["Caution"],
-        "cautions": ["find_cautions", "is_doubtful"],
+        "cautions": ["find_cautions"],
         "decision": ["Decision", "decide"],
         "shrinkage": ["shrink"],
     },

@@ -113,31 +113,43 @@ def _lowering_json(x: Lowering, cards: tuple[CardResult, ...]) -> dict:
 
 
 def _lowering_read(x: dict, along: dict) -> Lowering:
-    wanted = _number(x, "wanted_widest_mm")
-    scriber, setting = x.get("scriber_least_mm"), x.get("setting") or {}
     return Lowering(
         why=x.get("why") or ("low-enough" if x["ready"] else "too-wide"),
-        wanted=Wanted(
-            wanted, abs(wanted - HANDBOOK_MM) > SAME_MM, bool(x.get("reached", True)),
-            None if scriber is None else float(scriber),
-        ),
+        wanted=_wanted_read(x),
         notches=Notches(
-            (_number(x, "from_mm"), _number(x, "to_mm")), bool(x.get("notches_stated", True)),
-            float(x.get("left_mm") or 0.0), float(x.get("right_mm") or 0.0),
+            ends_mm=(_number(x, "from_mm"), _number(x, "to_mm")),
+            stated=bool(x.get("notches_stated", True)),
+            left_mm=float(x.get("left_mm") or 0.0),
+            right_mm=float(x.get("right_mm") or 0.0),
         ),
-        after=Lowered(
-            widest=_quantity(x, "widest_gap"),
-            widest_station_mm=_number(x.get("widest_gap") or {}, "station_mm"),
-            least=_quantity(x, "least_gap"),
-            setting=_quantity(x, "setting"),
-            set_to_mm=_number(setting, "set_to_mm"),
-            deciding_station_mm=_number(setting, "station_mm"),
-            gap_mm=_array(along, "gap_lowered_mm"),
-            gap_u_mm=_array(along, "gap_lowered_u_mm"),
-        ),
+        after=_lowered_read(x, along),
         gain=_quantity(x, "setting_gain"),
         worth_it=bool(x.get("worth_it")),
-    )  # fmt: skip
+    )
+
+
+def _wanted_read(x: dict) -> Wanted:
+    widest, scriber = _number(x, "wanted_widest_mm"), x.get("scriber_least_mm")
+    return Wanted(
+        widest_mm=widest,
+        stated=abs(widest - HANDBOOK_MM) > SAME_MM,
+        reached=bool(x.get("reached", True)),
+        scriber_least_mm=None if scriber is None else float(scriber),
+    )
+
+
+def _lowered_read(x: dict, along: dict) -> Lowered:
+    widest, setting = (x.get(key) or {} for key in ("widest_gap", "setting"))
+    return Lowered(
+        widest=_quantity(x, "widest_gap"),
+        widest_station_mm=_number(widest, "station_mm"),
+        least=_quantity(x, "least_gap"),
+        setting=_quantity(x, "setting"),
+        set_to_mm=_number(setting, "set_to_mm"),
+        deciding_station_mm=_number(setting, "station_mm"),
+        gap_mm=_array(along, "gap_lowered_mm"),
+        gap_u_mm=_array(along, "gap_lowered_u_mm"),
+    )
 
 
 # --- other covers ---------------------------------------------------------------------------------
