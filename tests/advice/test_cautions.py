@@ -60,6 +60,20 @@ THREE_HEIGHTS = (
 )
 
 
+def showing_cards(corner_px, u_px=None, **more):
+    """Of a joint what the cards show in each photograph: corners' misses and their u by number."""
+    photos = tuple(
+        SimpleNamespace(
+            corner_px=misses,
+            rows=SimpleNamespace(
+                sightings=[SimpleNamespace(number=n, u_px=u) for n, u in (u_px or {}).items()]
+            ),
+        )
+        for misses in corner_px
+    )
+    return SimpleNamespace(photos=photos, **more)
+
+
 def findings(
     unseen=(), bridged=(), u95=1.2, photos=THREE_HEIGHTS, corner_px=0.1, u_px=0.06, **more
 ):
@@ -78,16 +92,7 @@ def findings(
         "photos": photos,
         "left_out": (),
         "cards": (CardResult(1, "outside", 0.0, 1.0, ()), CardResult(2, "outside", 700, -2.4, ())),
-        # Of the joint and the views only what the cards show is looked at.
-        "joint": SimpleNamespace(corner_px=[{1: 0.2, 2: corner_px} for _ in photos]),
-        "views": [
-            SimpleNamespace(
-                sightings=[
-                    SimpleNamespace(number=1, u_px=0.06), SimpleNamespace(number=2, u_px=u_px)
-                ]
-            )
-            for _ in photos
-        ],
+        "joint": showing_cards([{1: 0.2, 2: corner_px} for _ in photos], {1: 0.06, 2: u_px}),
     }  # fmt: skip
     return Findings(**(values | more))
 
@@ -408,7 +413,7 @@ def test_swinging_card_is_named_with_its_photograph():
         swing = {0: np.zeros(3), 1: np.radians([deg, 0.0, 0.0]), 2: np.zeros(3)}
         return (SimpleNamespace(number=2, swing_rad=swing, side="outside", tilt_rad=np.zeros(3)),)
 
-    joint = SimpleNamespace(corner_px=[{1: 0.1, 2: 0.1}] * 3, cards=cards(0.8))
+    joint = showing_cards([{1: 0.1, 2: 0.1}] * 3, {1: 0.06, 2: 0.06}, cards=cards(0.8))
     text = only(findings(joint=joint), "card-swung").text
     assert text.startswith("above.jpg: card 2 hung otherwise")
     joint.cards = cards(0.4)
@@ -430,7 +435,7 @@ def test_two_cards_of_two_sizes(protocol, size, said):
         for v in joint.views
     ]
     fitted = fit(joint)
-    stub = SimpleNamespace(cards=fitted.cards, corner_px=[{1: 0.1, 2: 0.1}] * 3)
+    stub = showing_cards([{1: 0.1, 2: 0.1}] * 3, {1: 0.06, 2: 0.06}, cards=fitted.cards)
     found = [c.text for c in told_of(findings(joint=stub)) if c.code == "card-size"]
     assert bool(found) == said
     if said:
@@ -462,14 +467,19 @@ def test_a_log_that_sank_before_the_level_one_of_three():
     assert "log-moved" not in codes(findings(shifts=shifts))
 
 
+def corners_of(fitted):
+    """Of a fitted joint what its cards' corners miss by."""
+    return showing_cards([p.corner_px for p in fitted.photos], {1: 0.06, 2: 0.06})
+
+
 def test_a_card_moved_along_the_log_shows_in_its_corners():
     """By 8 mm, of 480 between two cards: some 15 px, most of which the camera's place takes up."""
     fitted, _ = simulated(Fault(1, 1, moved_mm=(8.0, 0.0, 0.0)))
-    joint = SimpleNamespace(corner_px=fitted.corner_px)
+    joint = corners_of(fitted)
     first = told_of(findings(joint=joint))[0]
     assert first.code == "card-moved" and first.text.startswith("above.jpg")
     fitted, _ = simulated(None)
-    assert codes(findings(joint=SimpleNamespace(corner_px=fitted.corner_px))) == []
+    assert codes(findings(joint=corners_of(fitted))) == []
 
 
 @pytest.mark.parametrize(("wrong_mm", "said"), [(0.3, False), (6.0, True), (-6.0, True)])
@@ -519,8 +529,7 @@ def long_log(peaks, height=0.0, u=0.3, **more):
         "profile": Profile(*[LONG] * 5, need, np.full(len(LONG), u)),
         "decides": decides,
         "photos": sweep,
-        "joint": SimpleNamespace(corner_px=[{1: 0.1, 2: 0.1}] * 5),
-        "views": [SimpleNamespace(sightings=[])] * 5,
+        "joint": showing_cards([{1: 0.1, 2: 0.1}] * 5),
         "options": replace(CLEAN, stretch=Stretch(0.0, 6000.0)),
         "u95": 3.4,
     }
@@ -542,8 +551,7 @@ def test_places_photographed_from_above_and_below_are_known():
     f = long_log([(1500.0, 12.0), (4200.0, 12.0)])
     photos = f.photos + raised
     more = {
-        "joint": SimpleNamespace(corner_px=[{}] * 7),
-        "views": [SimpleNamespace(sightings=[])] * 7,
+        "joint": showing_cards([{}] * 7),
     }
     said = told_of(replace(f, photos=photos, **more))
     named = [(c.from_mm, c.to_mm) for c in said if c.code == "could-decide"]
@@ -556,8 +564,7 @@ def test_place_that_decides_is_named_though_two_heights_show_it():
     decides = np.where(LONG == 1500.0, 0.9, np.where(LONG == 4200.0, 0.1, 0.0))
     photos = (*f.photos, photo("low.jpg", -330.0, span=(900.0, 2300.0)))
     more = {
-        "joint": SimpleNamespace(corner_px=[{}] * 6),
-        "views": [SimpleNamespace(sightings=[])] * 6,
+        "joint": showing_cards([{}] * 6),
     }
     said = {c.code: c for c in told_of(replace(f, photos=photos, decides=decides, **more))}
     assert said["could-decide"].from_mm < 4200.0 < said["could-decide"].to_mm
@@ -572,7 +579,7 @@ def test_wall_that_the_photographs_make_another(stated, said):
         )
 
     cards = [card("outside", 4.0), card("outside", 8.0), card("inside", -310.0)]
-    joint = SimpleNamespace(corner_px=[{1: 0.2, 2: 0.1}] * 3, cards=cards)
+    joint = showing_cards([{1: 0.2, 2: 0.1}] * 3, {1: 0.06, 2: 0.06}, cards=cards)
     f = findings(joint=joint, options=replace(CLEAN, cards=Cards(wall_thickness_mm=stated)))
     assert codes(f) == said
     if said:

@@ -9,7 +9,7 @@ from gapvision.photo.light import linear
 from gapvision.scene.camera import FACING, Camera
 from gapvision.trace.edges import BACK_PX, LOG_PX, fit_edges
 from gapvision.trace.rectified import CELL_MM, Band
-from gapvision.trace.traced_photo import Strip
+from gapvision.trace.traced_photo import Crop
 
 SIZE = (1000, 260)  # px
 PX_PER_MM = 1.8  # of a phone at 1.65 m from the logs' axes
@@ -208,7 +208,7 @@ def test_works_in_linear_light(band, ratio, bias):
     The logs are the bright side here, the gap the dark one.
     """
     values = encoded(picture((0.6, 0.6 / ratio, 0.6), blur=0.8))
-    in_light, _, _ = fit(band, Strip(values, 0, 0).linear)
+    in_light, _, _ = fit(band, Crop(values, 0, 0).linear)
     assert np.abs(in_light.mean(1)).max() < 0.1
     as_written, _, _ = fit(band, as_light(values[..., 0] / 255))
     towards_dark = as_written.mean(1) * [1, -1]
@@ -217,7 +217,7 @@ def test_works_in_linear_light(band, ratio, bias):
 
 def test_strip_gives_the_photograph_s_light_at_its_own_rows():
     values = encoded(picture(noise=0.02))
-    strip = Strip(values[80:220], 0, 80)
+    strip = Crop(values[80:220], 0, 80)
     np.testing.assert_array_equal(strip.linear(3, 90, 40, 130), linear(values[90:130, 3:40]))
 
 

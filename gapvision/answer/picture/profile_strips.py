@@ -131,12 +131,11 @@ def deciding_line(strip: Strip, m: Measurement, columns: Columns, top: int) -> N
 
 
 def _lowered(m: Measurement) -> np.ndarray | None:
-    """The gap (n,) once the notches are as deep as advised; None where lowering is not advised."""
-    return (
-        None
-        if m.decision is None or m.decision.lowering.ready
-        else m.decision.lowering.after.gap_mm
-    )
+    """The gap (n,) once the notches are as deep as advised; None where it is not advised or not told."""
+    lowering = m.decision and m.decision.lowering
+    if lowering is None or lowering.ready or not len(lowering.after.gap_mm):
+        return None
+    return lowering.after.gap_mm
 
 
 def _narrowest_elsewhere(m: Measurement) -> bool:
