@@ -19,7 +19,7 @@ from helpers.joints import (
     whole_log,
 )
 
-from gapvision.advice.caution import told
+from gapvision.advice.caution import Caution
 from gapvision.answer.picture import drawing
 from gapvision.answer.picture import picture as annotate
 from gapvision.answer.picture.axis import axis_number, round_levels
@@ -184,7 +184,7 @@ def test_texts_hold_the_answer(said):
 
 
 def test_a_long_caution_is_cut_after_four_lines(said):
-    draw_picture(joint(cautions=(told("long", "Words without end " * 40),)), grey_photo)
+    draw_picture(joint(cautions=(Caution("long", "Words without end " * 40),)), grey_photo)
     first = next(i for i, t in enumerate(said) if t.startswith("Status: measured; 1 caution: "))
     assert len(said) == first + 4 and said[-1].endswith(" ...")
     for line in said[first:]:

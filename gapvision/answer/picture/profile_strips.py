@@ -132,10 +132,11 @@ def deciding_line(strip: Strip, m: Measurement, columns: Columns, top: int) -> N
 
 def _lowered(m: Measurement) -> np.ndarray | None:
     """The gap (n,) once the notches are as deep as advised; None where lowering is not advised."""
-    x = m.decision and m.decision.lowering
-    if x is None or x.ready or not len(x.after.gap_mm):  # a record may not tell it along the log
-        return None
-    return x.after.gap_mm
+    return (
+        None
+        if m.decision is None or m.decision.lowering.ready
+        else m.decision.lowering.after.gap_mm
+    )
 
 
 def _narrowest_elsewhere(m: Measurement) -> bool:
