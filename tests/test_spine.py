@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from helpers.options import options_with
 
+from gapvision.answer.caution_text import caution_text
 from gapvision.cli.demo_joint import run_demo
 from gapvision.errors import MeasurementError
 from gapvision.inputs.options import MeasureOptions
@@ -72,7 +73,7 @@ def test_one_height_is_wider_and_says_what_a_second_would_gain(level, all_height
     assert abs(level.setting.value_mm - TRUTH["setting_mm"]) <= level.setting.U95_mm
     assert level.setting.U95_mm > all_heights.setting.U95_mm
     caution = next(c for c in level.cautions if c.code == "one-height")
-    assert "above and below" in caution.text
+    assert "above and below" in caution_text(caution, level.cards, level.units)
 
 
 def test_order_of_photographs_does_not_matter(all_heights):

@@ -59,6 +59,11 @@ def decision_read(
 
     Numbers that it lacks are NaN, parts that it lacks None.
 
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        Where it is not of that form.
+
     Notes
     -----
     Three things have no key of their own. The groove's width along the log is the profile's. The
@@ -68,6 +73,8 @@ def decision_read(
     if decision is None:
         return None
     along = decision.get("along") or {}
+    if len({len(values) for values in along.values() if values}) > 1:
+        raise ValueError("along: its rows differ in length")
     x, c = decision.get("lowering"), decision.get("course")
     station = _array(along, "station_mm")
     known = np.isfinite(profile.groove_width_mm)

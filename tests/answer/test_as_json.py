@@ -56,6 +56,10 @@ def damaged():
     yield "damaged", change(lambda d: d["setting"].update(value_mm="much"))
     yield "damaged", change(lambda d: d.update(status="splendid"))
     yield "damaged", change(lambda d: d.update(photos=[3]))
+    along = {"station_mm": [0.0, 10.0], "gap_lowered_mm": [20.0]}
+    yield "damaged", change(lambda d: d.update(decision={"along": along}))
+    yield "damaged", change(lambda d: d.update(decision={"lowering": {"why": None}}))
+    yield "damaged", change(lambda d: d.update(readings=[{"value_mm": "much"}]))
 
 
 @pytest.mark.parametrize(("said", "answer"), list(damaged()))
