@@ -7,6 +7,7 @@ import pytest
 from cli.test_measure import run
 
 from gapvision.advice.cautions import beyond_scriber
+from gapvision.answer.caution_text import caution_text
 from gapvision.inputs.options import MeasureOptions, Scriber
 from gapvision.inputs.preferences import Preferences, load_preferences, preferences_path
 from gapvision.lengths import SIXTEENTH_MM, round_up
@@ -132,5 +133,6 @@ def test_setting_wider_than_the_scriber_opens_is_told():
     assert not beyond_scriber(50.0, options)
     (caution,) = beyond_scriber(58.0, options)
     assert caution.code == "scriber-too-small"
-    assert "50 mm" in caution.text and "8 mm lower" in caution.text
+    text = caution_text(caution, (), "mm")
+    assert "50 mm" in text and "8 mm lower" in text
     assert not beyond_scriber(500.0, MeasureOptions(photos=()))
