@@ -12,11 +12,10 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
-        "fit": ["fit_joint"],
         "gap": ["Profile", "gap_profile"],
         "gather": ["gather_photos"],
         "model": ["Joint"],
         "photo_results": ["CardResult", "PhotoResult"],
-        "solve": ["Solved", "solve"],
+        "solve": ["Solved"],
     },
 )

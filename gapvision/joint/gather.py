@@ -32,7 +32,7 @@ ANY_STRETCH_MM = (-750.0, 750.0)  # where ends are stated, before a stretch is k
 class Gathered:
     """Photographs of use, the priors of their lenses, and what was left out and why.
 
-    ``rows.lens`` of each photograph counts in ``lenses``.
+    The lens that each photograph's rows name is an index of ``lenses``.
     """
 
     photos: tuple[TracedPhoto, ...]

@@ -17,6 +17,5 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "photo_rows": ["OutlineRows", "PhotoRows"],
         "priors": ["Beliefs", "Priors"],
         "sections": ["Sections"],
-        "spline": ["Spline"],
     },
 )

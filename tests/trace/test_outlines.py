@@ -67,8 +67,8 @@ def draw(gap_mm, seed=5, wood=WOOD, behind=CLOTH):
 
 
 def trace(picture, cards=(), guide=None):
-    band = cut_band(picture, CAMERA, 0.0, STRETCH_MM, TOP_MM, BOTTOM_MM, list(cards))
-    planes = network_input(band, TOP_MM + 150.0)
+    band, bgr = cut_band(picture, CAMERA, 0.0, STRETCH_MM, TOP_MM, BOTTOM_MM, list(cards))
+    planes = network_input(band, bgr, TOP_MM + 150.0)
     labels = label_cells(planes)
     light = linear(picture)
     chances = in_blocks(labels)
@@ -257,9 +257,9 @@ def test_card_is_hidden_and_its_edge_is_not_traced():
 
 
 def test_beyond_the_picture_s_edge_nothing_is_seen():
-    band = cut_band(draw(34.0), CAMERA, 0.0, (300.0, 560.0), TOP_MM, BOTTOM_MM, [])
+    band, bgr = cut_band(draw(34.0), CAMERA, 0.0, (300.0, 560.0), TOP_MM, BOTTOM_MM, [])
     light = linear(draw(34.0))
-    planes = network_input(band, None)
+    planes = network_input(band, bgr, None)
     chances = in_blocks(label_cells(planes))
     places = line_places(planes, first_lines(band, chances), BLOCK)
     found = trace_outlines(lambda a, b, c, d: light[b:d, a:c], band, chances, places)
