@@ -8,13 +8,19 @@ from dataclasses import replace
 import numpy as np
 
 from gapvision.advice.cautions import beyond_scriber, decision_cautions, find_cautions
-from gapvision.advice.decision import decide
+from gapvision.advice.decision import Decision, decide
 from gapvision.advice.findings import Findings
 from gapvision.inputs.options import MOST_COVER, MeasureOptions, check_cover, check_options
-from gapvision.joint.by_hand import as_reading, beside_photographs, risk_left, with_readings
+from gapvision.joint.by_hand import (
+    ByHand,
+    as_reading,
+    beside_photographs,
+    risk_left,
+    with_readings,
+)
 from gapvision.joint.disagreement import Outlier
-from gapvision.joint.gap import gap_profile, groove_at, profile_over
-from gapvision.joint.gather import gather_photos
+from gapvision.joint.gap import GapProfile, Groove, gap_profile, groove_at, profile_over
+from gapvision.joint.gather import Gathered, gather_photos
 from gapvision.joint.photo_results import (
     PhotoResult,
     card_results,
@@ -22,9 +28,9 @@ from gapvision.joint.photo_results import (
     photo_result,
     place_at,
 )
-from gapvision.joint.radii import crown_radii
-from gapvision.joint.seen import stations_of
-from gapvision.joint.solve import solve
+from gapvision.joint.radii import Radii, crown_radii
+from gapvision.joint.seen import Stations, stations_of
+from gapvision.joint.solve import Solved, solve
 from gapvision.lengths import format_length, round_up
 from gapvision.measurement import Alone, Measurement
 from gapvision.quantity import SAFE_K
@@ -54,60 +60,85 @@ def measure(
     alone = solve(options, gathered, priors)
     by_hand = beside_photographs(options, alone)
     solved = with_readings(alone, by_hand)
-    joint, half = solved.joint, solved.beliefs.half
-
-    stations = stations_of(joint, solved.stretch_mm)
-    at = stations.shown_mm
-    radii = crown_radii(joint, stations.station_mm, half)
+    stations = stations_of(solved.joint, solved.stretch_mm)
+    radii = crown_radii(solved.joint, stations.station_mm, solved.beliefs.half)
     thinnest = 2 * min(float(r.largest_mm()[stations.shown].min()) for r in radii.values())
     check_cover(options.cover_mm, MOST_COVER * thinnest)
 
+    at = stations.shown_mm
     risk_alone = solved.risk_mm(at)
     risk = risk_left(risk_alone, at, tuple(as_reading(b) for b in by_hand if b.agrees))
-    gaps = gap_profile(joint, at, options.cover_mm, risk)
+    gaps = gap_profile(solved.joint, at, options.cover_mm, risk)
     safe_mm = gaps.setting.value_mm + SAFE_K * gaps.setting.u_mm
     set_to_mm = round_up(safe_mm, options.units, options.scriber.step_mm)
-    groove = groove_at(joint, at, set_to_mm, risk)
-    profile = profile_over(stations.station_mm, stations.shown, gaps, groove)
+    groove = groove_at(solved.joint, at, set_to_mm, risk)
+    decision = decide(
+        solved.joint, at, risk, options, solved.stretch_mm, solved.beliefs.half, groove
+    )
+    findings = _found(options, gathered, solved, stations, radii, gaps, groove, by_hand)
     without_hand = None
     if solved is not alone:
         by_photos = gap_profile(alone.joint, at, options.cover_mm, risk_alone)
         without_hand = Alone(by_photos.widest, by_photos.setting)
+    return _measurement(findings, gaps, groove, decision, without_hand)
 
-    photos = tuple(photo_result(p, fitted, joint) for p, fitted in solved.pairs())
+
+def _found(
+    options: MeasureOptions, gathered: Gathered, solved: Solved, stations: Stations,
+    radii: dict[str, Radii], gaps: GapProfile, groove: Groove, by_hand: tuple[ByHand, ...],
+) -> Findings:  # fmt: skip
+    """All that is known of the joint, as the cautions read it."""
+    photos = tuple(photo_result(p, fitted, solved.joint) for p, fitted in solved.pairs())
     aside = tuple(_set_aside(p, why, options) for p, why in solved.aside)
-    left_out = gathered.left_out + aside + solved.left_out
-    cards = card_results(joint, photos)
-    by_hand = tuple(replace(b, place=place_at(cards, b.place.station_mm)) for b in by_hand)
-
+    cards = card_results(solved.joint, photos)
     decides = np.zeros(len(stations.shown))
     decides[stations.shown] = gaps.decides
-    findings = Findings(
-        options, stations.station_mm, stations.shown, stations.seen, gaps.setting, photos,
-        left_out, cards, joint, profile, decides, radii, solved.shifts, by_hand, solved.contradict,
-    )  # fmt: skip
-    decision = decide(joint, at, risk, options, solved.stretch_mm, half, groove)
+    return Findings(
+        options=options,
+        station_mm=stations.station_mm,
+        shown=stations.shown,
+        seen=stations.seen,
+        setting=gaps.setting,
+        photos=photos,
+        left_out=gathered.left_out + aside + solved.left_out,
+        cards=cards,
+        joint=solved.joint,
+        profile=profile_over(stations.station_mm, stations.shown, gaps, groove),
+        decides=decides,
+        radii=radii,
+        shifts=solved.shifts,
+        by_hand=tuple(replace(b, place=place_at(cards, b.place.station_mm)) for b in by_hand),
+        contradict=solved.contradict,
+    )
+
+
+def _measurement(
+    found: Findings, gaps: GapProfile, groove: Groove, decision: Decision, alone: Alone | None
+) -> Measurement:
+    """The answer, doubtful where any caution is."""
     cautions = (
-        beyond_scriber(set_to_mm, options) + find_cautions(findings) + decision_cautions(decision)
+        beyond_scriber(groove.set_to_mm, found.options)
+        + find_cautions(found)
+        + decision_cautions(decision)
     )
     return Measurement(
         status="doubtful" if any(c.doubtful for c in cautions) else "measured",
-        cover_mm=options.cover_mm,
+        cover_mm=found.options.cover_mm,
         widest_gap=gaps.widest,
-        widest_place=place_at(cards, gaps.widest_station_mm),
+        widest_place=place_at(found.cards, gaps.widest_station_mm),
         setting=gaps.setting,
-        set_to_mm=set_to_mm,
-        deciding_place=place_at(cards, gaps.deciding_station_mm),
+        set_to_mm=groove.set_to_mm,
+        deciding_place=place_at(found.cards, gaps.deciding_station_mm),
         narrowest_groove=groove.narrowest,
-        narrowest_place=place_at(cards, groove.narrowest_station_mm),
-        profile=profile,
-        photos=photos + left_out,
-        cards=cards,
+        narrowest_place=place_at(found.cards, groove.narrowest_station_mm),
+        profile=found.profile,
+        photos=found.photos + found.left_out,
+        cards=found.cards,
         cautions=cautions,
         decision=decision,
-        by_hand=by_hand,
-        alone=without_hand,
-        units=options.units,
+        by_hand=found.by_hand,
+        alone=alone,
+        units=found.options.units,
     )
 
 

@@ -222,8 +222,8 @@ def _hidden_beyond(f: Findings, end: float, outwards: float) -> bool:
     if any(abs(c.station_mm - end) < CARD_REACH_MM for c in f.cards):
         return False
     for p in f.photos:
-        past = outwards * (p.axis_station_mm[: len(p.axis_state)] - end)
-        beyond = p.axis_state[(past > 0) & (past < BEYOND_MM)]
+        past = outwards * (p.outlines.axis_station_mm[: len(p.outlines.axis_state)] - end)
+        beyond = p.outlines.axis_state[(past > 0) & (past < BEYOND_MM)]
         inside = beyond[beyond != OUTSIDE]
         if len(inside) and (inside == HIDDEN).mean() > 0.5:
             return True

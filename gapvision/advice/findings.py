@@ -80,7 +80,10 @@ def traced(f: Findings) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 def _by_state(f: Findings, photo: PhotoResult, state: int) -> np.ndarray:
     return near(
-        f.station_mm, photo.axis_station_mm[: len(photo.axis_state)][photo.axis_state == state]
+        f.station_mm,
+        photo.outlines.axis_station_mm[: len(photo.outlines.axis_state)][
+            photo.outlines.axis_state == state
+        ],
     )
 
 

@@ -22,7 +22,7 @@ from gapvision.answer.chains import find_chains
 from gapvision.answer.decision_json import decision_json, decision_read
 from gapvision.errors import MeasurementError
 from gapvision.joint.gap import Profile
-from gapvision.joint.photo_results import CardResult, PhotoResult, station_origin
+from gapvision.joint.photo_results import CardResult, Exposure, PhotoResult, station_origin
 from gapvision.measurement import Measurement
 from gapvision.phrases import (
     number_json,
@@ -129,9 +129,9 @@ def _photo_json(p: PhotoResult) -> dict:
         "to_mm": number_json(p.to_mm),
         "cards": [int(number) for number in p.cards],
         "residual_px": number_json(p.residual_px),
-        "lens": p.lens,
-        "camera": None if p.camera is None else asdict(p.camera),
-        "taken": p.taken,
+        "lens": p.exposure.lens,
+        "camera": None if p.exposure.camera is None else asdict(p.exposure.camera),
+        "taken": p.exposure.taken,
     }
 
 
@@ -263,8 +263,7 @@ def _photo_read(p: dict) -> PhotoResult:
         used=bool(p.get("used", True)),
         lacked=str(p.get("lacked", "")),
         cards=tuple(p.get("cards", ())),
-        lens=str(p.get("lens", "")),
-        taken=p.get("taken"),
+        exposure=Exposure(lens=str(p.get("lens", "")), taken=p.get("taken")),
         **{k: number_read(p.get(k)) for k in _NUMBERS},
     )
 

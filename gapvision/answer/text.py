@@ -210,7 +210,7 @@ def _shared(cards: tuple[int, ...]) -> str:
 def _lens_lines(photos: Iterable[PhotoResult]) -> list[str]:
     """Which calibration was taken, and which was not and why; nothing where there is none."""
     lines = []
-    for source in sorted({p.lens for p in photos if p.used}):
+    for source in sorted({p.exposure.lens for p in photos if p.used}):
         prior, _, why_not = source.partition(": ")
         if why_not:
             lines += wrap(f"focal length as {prior} has it; {why_not}", f"{'Lens':18}")

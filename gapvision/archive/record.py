@@ -193,7 +193,11 @@ def options_json(options: MeasureOptions, photos: Sequence[PhotoResult]) -> dict
     out = {_STORED.get(key, key): v for key, v in out.items() if key not in ("photos", "inside")}
     if options.camera is not None:
         out["camera"] = {"name": options.camera.name, "toml": _camera_text(options.camera)}
-    matched = {p.lens.removeprefix("calibration ") for p in photos if p.lens.startswith("calib")}
+    matched = {
+        p.exposure.lens.removeprefix("calibration ")
+        for p in photos
+        if p.exposure.lens.startswith("calib")
+    }
     out["calibrations"] = {name: camera_text(name) for name in sorted(matched)}
     return out
 

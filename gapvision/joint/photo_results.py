@@ -24,8 +24,8 @@ def left_out_result(photo: TracedPhoto, why: str) -> PhotoResult:
     facts = photo.facts
     return PhotoResult(
         str(facts.path), facts.sha256, photo.rows.side, False, why,
-        cards=tuple(s.number for s in photo.rows.sightings), camera=facts.key,
-        taken=facts.taken, label=photo.label,
+        cards=tuple(s.number for s in photo.rows.sightings),
+        exposure=Exposure("", facts.key, facts.taken), label=photo.label,
     )  # fmt: skip
 
 
@@ -45,11 +45,14 @@ def photo_result(photo: TracedPhoto, fitted: FittedPhoto, joint: Joint) -> Photo
         from_mm=first, to_mm=last,
         cards=tuple(s.number for s in photo.rows.sightings), unread_cards=photo.unread_cards,
         steps=tuple(_steps(trace, axis, fitted, joint)),
-        lens=photo.lens_source, camera=facts.key, taken=facts.taken,
+        exposure=Exposure(photo.lens_source, facts.key, facts.taken),
         residual_px=float(np.median(np.abs(miss))) * 1.4826,
-        upper_px=trace.upper.xy_px[trace.upper.state == SEEN],
-        lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
-        axis_px=mid_px, axis_station_mm=axis, axis_state=_states(trace), label=photo.label,
+        outlines=PhotoOutlines(
+            upper_px=trace.upper.xy_px[trace.upper.state == SEEN],
+            lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
+            axis_px=mid_px, axis_station_mm=axis, axis_state=_states(trace),
+        ),
+        label=photo.label,
     )  # fmt: skip
 
 
@@ -114,15 +117,42 @@ class LineStep:
     step_mm: float
 
 
+def _none(*shape: int):
+    return field(default_factory=lambda: np.empty(shape))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PhotoOutlines:
+    """What was traced in a photograph, upright image points ``(x, y)`` in px.
+
+    ``upper_px`` and ``lower_px`` (n, 2) are the points of each outline that are claimed. By block:
+    ``axis_px`` (n, 2) is the line in the middle of the gap, for ticks and marks, ``axis_station_mm`` (n,)
+    its station, and ``axis_state`` (n,) what holds for both outlines there (`gapvision.trace.outlines`).
+    """
+
+    upper_px: np.ndarray = _none(0, 2)
+    lower_px: np.ndarray = _none(0, 2)
+    axis_px: np.ndarray = _none(0, 2)
+    axis_station_mm: np.ndarray = _none(0)
+    axis_state: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """By which camera (as Exif tells) and when (ISO 8601) a photograph was taken.
+
+    ``lens`` says where the prior of its lens is from, as `prior.choose_lens` does.
+    """
+
+    lens: str = ""
+    camera: CameraKey | None = None
+    taken: str | None = None
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class PhotoResult:
     """One photograph in the joint: where it was taken from and what was traced in it.
 
-    Traces are upright image points ``(x, y)`` in px, shape (n, 2), with the station of each, shape (n,), mm;
-    ``axis_px``/``axis_station_mm`` is the line in the middle of the gap by station, for ticks and marks;
-    ``axis_state`` says of each of its blocks what holds for both outlines (`gapvision.trace.outlines`).
-    ``lens`` says where the prior of its lens is from, as `gapvision.photo.lens.prior.choose_lens` does.
-    ``camera`` is what Exif tells of it, ``taken`` the time of exposure as ISO 8601.
     ``unread_cards`` are those of which parts are seen that cannot be read.
     ``used`` is False for a photograph left out, and then ``lacked`` says why.
     ``label`` is what texts call it where its file's name alone would not tell it from another.
@@ -141,14 +171,8 @@ class PhotoResult:
     unread_cards: tuple[int, ...] = ()
     steps: tuple[LineStep, ...] = ()
     residual_px: float = float("nan")
-    lens: str = ""
-    camera: CameraKey | None = None
-    taken: str | None = None
-    upper_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
-    lower_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
-    axis_px: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
-    axis_station_mm: np.ndarray = field(default_factory=lambda: np.empty(0))
-    axis_state: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+    exposure: Exposure = Exposure()
+    outlines: PhotoOutlines = field(default_factory=PhotoOutlines)
     label: str = ""
 
     @property

@@ -17,7 +17,7 @@ from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretc
 from gapvision.joint.by_hand import ByHand, compare
 from gapvision.joint.disagreement import GapShift, gap_shifts
 from gapvision.joint.gap import Profile, gap_profile
-from gapvision.joint.photo_results import CardResult, LineStep, PhotoResult
+from gapvision.joint.photo_results import CardResult, LineStep, PhotoOutlines, PhotoResult
 from gapvision.lengths import Reading, parse_diameter
 from gapvision.quantity import Place, Quantity
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, TracedOutline
@@ -41,7 +41,8 @@ def photo(file, height_mm, residual_px=0.9, side="outside", span=(-900.0, 1000.0
         state[(block >= a) & (block < b)] = what
     return PhotoResult(
         file, "0" * 64, side, True, height_mm=height_mm, distance_mm=FAR, from_mm=-740.0,
-        to_mm=860.0, cards=(1, 2), residual_px=residual_px, axis_station_mm=block, axis_state=state,
+        to_mm=860.0, cards=(1, 2), residual_px=residual_px,
+        outlines=PhotoOutlines(axis_station_mm=block, axis_state=state),
     )  # fmt: skip
 
 

@@ -46,7 +46,12 @@ def test_bars_reach_as_far_as_the_joint_was_seen_and_are_hatched_where_not():
 
 def test_a_photograph_that_shows_one_outline_alone_is_hatched_all_along(said):
     steep = photo("b.jpg", 1000.0, 3000.0)
-    steep = replace(steep, axis_state=np.full(len(steep.axis_station_mm), SHUT))
+    steep = replace(
+        steep,
+        outlines=replace(
+            steep.outlines, axis_state=np.full(len(steep.outlines.axis_station_mm), SHUT)
+        ),
+    )
     strip = drawn(joint(photos=(photo("a.jpg", -900.0, 900.0), steep)), columns, None)
     start, stop = np.round(columns([1000.0, 3000.0])).astype(int)
     field = strip[10 : LANE_PX - 10, start + 3 : stop - 2]
@@ -56,8 +61,11 @@ def test_a_photograph_that_shows_one_outline_alone_is_hatched_all_along(said):
 
 def test_a_photograph_that_shows_both_outlines_for_a_few_mm_only_is_named_too(said):
     steep = photo("steep.jpg", 1000.0, 3000.0)
-    few = np.abs(steep.axis_station_mm - 2000.0) < 8.0
-    steep = replace(steep, axis_state=np.where(few, steep.axis_state, SHUT))
+    few = np.abs(steep.outlines.axis_station_mm - 2000.0) < 8.0
+    steep = replace(
+        steep,
+        outlines=replace(steep.outlines, axis_state=np.where(few, steep.outlines.axis_state, SHUT)),
+    )
     drawn(joint(photos=(photo("a.jpg", -900.0, 900.0), steep)), columns, None)
     assert few.any() and "steep" in said
 

@@ -13,7 +13,7 @@ from gapvision.advice.caution import told
 from gapvision.answer.as_json import answer_json, refusal_json
 from gapvision.answer.text import answer_text, crayon_line
 from gapvision.errors import CardNotFound
-from gapvision.joint.photo_results import PhotoResult
+from gapvision.joint.photo_results import Exposure, PhotoResult
 from gapvision.phrases import WIDTH, place_text
 from gapvision.quantity import Place, Quantity
 
@@ -315,7 +315,7 @@ def test_refusal_has_a_reason_and_no_number():
     ],
 )
 def test_calibration_is_told_and_why_one_is_not_used(source, said):
-    photo = PhotoResult("level.jpg", "0" * 64, "outside", True, lens=source)
+    photo = PhotoResult("level.jpg", "0" * 64, "outside", True, exposure=Exposure(source))
     measurement = joint(photos=(photo,))
     text = answer_text(measurement)
     one_line = " ".join(text.split())

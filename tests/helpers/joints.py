@@ -6,7 +6,7 @@ import numpy as np
 
 from gapvision.advice.caution import told
 from gapvision.joint.gap import Profile
-from gapvision.joint.photo_results import CardResult, PhotoResult
+from gapvision.joint.photo_results import CardResult, PhotoOutlines, PhotoResult
 from gapvision.measurement import Measurement
 from gapvision.quantity import Place, Quantity
 from gapvision.trace.outlines import SEEN, SHUT
@@ -41,10 +41,13 @@ def photo(file="joint.jpg", first=-900.0, last=900.0, hidden=None, middle=0.0, *
     shown = PhotoResult(
         file, "0" * 64, "outside", True, height_mm=4.0, distance_mm=1500.0,
         from_mm=first, to_mm=last, cards=(1, 2), residual_px=0.5,
-        upper_px=upper[seen], lower_px=lower[seen], axis_px=(upper + lower) / 2,
-        axis_station_mm=station, axis_state=np.where(seen, SEEN, SHUT),
+        outlines=PhotoOutlines(
+            upper_px=upper[seen], lower_px=lower[seen], axis_px=(upper + lower) / 2,
+            axis_station_mm=station, axis_state=np.where(seen, SEEN, SHUT),
+        ),
     )  # fmt: skip
-    return replace(shown, **changes)
+    traced = {k: changes.pop(k) for k in [*changes] if k in PhotoOutlines.__slots__}
+    return replace(shown, outlines=replace(shown.outlines, **traced), **changes)
 
 
 def joint(hidden=None, first=-900.0, last=900.0, deciding=DECIDING_MM, **changes):

@@ -15,7 +15,7 @@ from gapvision.inputs.options import Cards, MeasureOptions
 from gapvision.joint.connect import _check_chain, _check_thickness, connect_photographs
 from gapvision.joint.disagreement import u_label
 from gapvision.joint.gather import _paths, gather_photos
-from gapvision.joint.photo_results import PhotoResult
+from gapvision.joint.photo_results import PhotoOutlines, PhotoResult
 from gapvision.joint.sides import check_inside_cards
 from gapvision.photo.pose import place_cards
 from gapvision.scene.priors import Priors
@@ -145,7 +145,9 @@ def test_a_photograph_that_shows_nothing_of_the_stretch_adds_no_doubt(joint):
 def test_neither_chain_nor_picture_minds_it():
     seen = PhotoResult(
         "a.jpg", "", "outside", True, height_mm=0.0, distance_mm=1500.0, from_mm=-400.0, to_mm=500.0,
-        cards=(1,), axis_station_mm=np.arange(-400.0, 500.0, 4.0), axis_state=np.full(225, SEEN),
+        cards=(1,), outlines=PhotoOutlines(
+            axis_station_mm=np.arange(-400.0, 500.0, 4.0), axis_state=np.full(225, SEEN)
+        ),
     )  # fmt: skip
     bare = PhotoResult("b.jpg", "", "outside", True, height_mm=9.0, distance_mm=900.0, cards=(1, 2))
     (chain,) = find_chains((bare, seen))

@@ -160,7 +160,7 @@ def test_measure_takes_it_by_itself_and_says_so(kept):
             scriber=Scriber(largest_mm=30.0, step_mm=0.5),
         )
     )
-    assert [p.lens for p in measurement.photos] == ["calibration mine"]
+    assert [p.exposure.lens for p in measurement.photos] == ["calibration mine"]
     assert "calibration mine" in answer_text(measurement)
     off = abs(measurement.widest_gap.value_mm - truth["widest_gap_mm"])
     assert off < measurement.widest_gap.U95_mm

@@ -41,7 +41,7 @@ ABOVE_PX, BELOW_PX = 250, 230  # kept above and below the traces: cards and labe
 
 def seen_stations(photo: PhotoResult) -> np.ndarray:
     """Stations at which a photograph shows both outlines (n,), mm, rising."""
-    return np.sort(photo.axis_station_mm[photo.axis_state == SEEN])
+    return np.sort(photo.outlines.axis_station_mm[photo.outlines.axis_state == SEEN])
 
 
 def best_photo(measurement: Measurement) -> PhotoResult | None:
@@ -63,7 +63,7 @@ def best_photo(measurement: Measurement) -> PhotoResult | None:
 
     def rank(photo: PhotoResult) -> tuple[float, bool, float]:
         unseen = max(np.abs(seen_stations(photo) - place).min() - BREAK_MM, 0.0)
-        ends = photo.axis_station_mm.min(), photo.axis_station_mm.max()
+        ends = photo.outlines.axis_station_mm.min(), photo.outlines.axis_station_mm.max()
         off_centre = abs(place - sum(ends) / 2) / np.ptp(ends)
         # At the edge of a level photograph is as good as in the middle of one half raised.
         off_level = abs(photo.height_mm) / photo.distance_mm / STEEPER
@@ -94,15 +94,15 @@ class View:
 
     def columns(self, station_mm: np.ndarray) -> np.ndarray:
         """Columns by station as the photograph has them, straight on beyond its traces."""
-        order = np.argsort(self.photo.axis_station_mm)
-        station = self.photo.axis_station_mm[order]
-        column = self.points(self.photo.axis_px[order])[:, 0]
+        order = np.argsort(self.photo.outlines.axis_station_mm)
+        station = self.photo.outlines.axis_station_mm[order]
+        column = self.points(self.photo.outlines.axis_px[order])[:, 0]
         beyond = station_mm - np.clip(station_mm, station[0], station[-1])
         return np.interp(station_mm, station, column) + np.polyfit(station, column, 1)[0] * beyond
 
     def row(self, trace: np.ndarray, column: float) -> float:
         """The row of an outline at a column; of the gap's middle if it was not traced."""
-        points = self.points(trace if len(trace) else self.photo.axis_px)
+        points = self.points(trace if len(trace) else self.photo.outlines.axis_px)
         order = np.argsort(points[:, 0])
         return float(np.interp(column, points[order, 0], points[order, 1]))
 
@@ -110,7 +110,7 @@ class View:
 def view_of(photo: PhotoResult, shape: tuple[int, ...]) -> View:
     """Take the band round the traces and as much of the length as has traces or cards."""
     width = shape[1]
-    traces = np.vstack([photo.upper_px, photo.lower_px, photo.axis_px])
+    traces = np.vstack([photo.outlines.upper_px, photo.outlines.lower_px, photo.outlines.axis_px])
     # At least half the photograph, so that a short trace still shows where on the log it is.
     margin = max(0.06 * width, (0.5 * width - np.ptp(traces[:, 0])) / 2)
     left = int(np.clip(traces[:, 0].min() - margin, 0, width - 1))
@@ -132,7 +132,10 @@ def photo_strip(measurement: Measurement, view: View, bgr: np.ndarray, units: st
     method = cv2.INTER_AREA if view.scale < 1 else cv2.INTER_LINEAR
     strip = blank(size[1])
     strip.photos.append((0, cv2.resize(crop, size, interpolation=method)))
-    for trace, colour in ((view.photo.upper_px, UPPER_COLOUR), (view.photo.lower_px, LOWER_COLOUR)):
+    for trace, colour in (
+        (view.photo.outlines.upper_px, UPPER_COLOUR),
+        (view.photo.outlines.lower_px, LOWER_COLOUR),
+    ):
         _outline(strip, view, trace, colour)
     _ticks(strip, measurement, view, units)
     _place(strip, measurement, view, units, widest=True)
@@ -158,9 +161,9 @@ def _outline(strip: Strip, view: View, trace: np.ndarray, colour: tuple) -> None
     """A traced outline, thin so that the edge under it can be judged, broken where not traced."""
     if not len(trace):
         return
-    order = np.argsort(view.photo.axis_px[:, 0])
-    axis_x = view.photo.axis_px[order, 0]
-    station = np.interp(trace[:, 0], axis_x, view.photo.axis_station_mm[order])
+    order = np.argsort(view.photo.outlines.axis_px[:, 0])
+    axis_x = view.photo.outlines.axis_px[order, 0]
+    station = np.interp(trace[:, 0], axis_x, view.photo.outlines.axis_station_mm[order])
     breaks = np.flatnonzero(np.abs(np.diff(station)) > BREAK_MM) + 1
     pieces = np.split(view.points(trace), breaks)
     for ink, thickness in ((BLACK, 6), (colour, 3)):
@@ -171,9 +174,11 @@ def _outline(strip: Strip, view: View, trace: np.ndarray, colour: tuple) -> None
 def _ticks(strip: Strip, measurement: Measurement, view: View, units: str) -> None:
     """Stations under the gap, and the name of the card that they are counted from."""
     deciding = view.columns(measurement.deciding_place.station_mm)
-    for station, label in ticks(view.photo.axis_station_mm, measurement.cards, view.columns, units):
+    for station, label in ticks(
+        view.photo.outlines.axis_station_mm, measurement.cards, view.columns, units
+    ):
         x = view.columns(station)
-        y = view.row(view.photo.lower_px, x) + 8
+        y = view.row(view.photo.outlines.lower_px, x) + 8
         foot = y + (26 if label else 14)
         line(strip, [(x, y), (x, foot)], BLACK, 8)
         line(strip, [(x, y), (x, foot)], WHITE, 4)
@@ -188,7 +193,10 @@ def _place(strip: Strip, measurement: Measurement, view: View, units: str, *, wi
     x = view.columns(place.station_mm)
     if not PANEL_LEFT_PX <= x <= PANEL_RIGHT_PX:
         return
-    upper, lower = view.row(view.photo.upper_px, x), view.row(view.photo.lower_px, x)
+    upper, lower = (
+        view.row(view.photo.outlines.upper_px, x),
+        view.row(view.photo.outlines.lower_px, x),
+    )
     height = strip.height
     if widest:
         label = f"widest gap {format_length(measurement.widest_gap.value_mm, units)}"

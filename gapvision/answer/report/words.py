@@ -160,7 +160,7 @@ def conditions(report: JointReport) -> Section:
     cards = tuple(_card_row(c, units) for c in m.cards)
     heads = ("Card", "Side", "Station", "Out of plumb")
     parts.append(Section("Cards", table=(heads, *cards)))
-    lenses = sorted({p.lens for p in used if p.lens})
+    lenses = sorted({p.exposure.lens for p in used if p.exposure.lens})
     if lenses:
         parts.append(Section("Lens", items=tuple(map(_lens_text, lenses))))
     if report.missing:
@@ -355,8 +355,8 @@ def _photo_row(p: PhotoResult, units: str) -> tuple[str, str]:
         said.append(
             f"shows stations {distance_text(p.from_mm, units)} to {distance_text(p.to_mm, units)}"
         )
-    if p.taken:
-        said.append(f"taken {p.taken.replace('T', ' ')}")
+    if p.exposure.taken:
+        said.append(f"taken {p.exposure.taken.replace('T', ' ')}")
     if p.cards:
         said.append(f"card{'s' * (len(p.cards) > 1)} {', '.join(map(str, p.cards))}")
     return p.name, ", ".join(said)
