@@ -15,7 +15,7 @@ U_READING_MM = 0.5  # a caliper held by hand between two round logs; common prac
 # A trial line by hand, each a judgement of ours: bubble, pencil and hand while it is scribed, of the
 # setting; and one line carried plumb to the rule, of the width.
 U_SCRIBED_MM, U_LINE_MM = 0.4, 1.0
-SLACK_MM = 1e-6  # an exact step is not rounded up for floating-point noise
+ROUNDING_MM = 1e-6  # an exact step is not rounded up for floating-point noise
 
 _NUMBER = re.compile(
     r"""\s*(?P<sign>[-+]?)\s*
@@ -218,4 +218,4 @@ def format_length(mm: float, units: str = "mm") -> str:
 def round_up(mm: float, units: str = "mm", step_mm: float | None = None) -> float:
     """The next millimetre or sixteenth of an inch that is not less, in mm; or the next ``step_mm``."""
     step = step_mm or (1.0 if units == "mm" else SIXTEENTH_MM)
-    return math.ceil((mm - SLACK_MM) / step) * step
+    return math.ceil((mm - ROUNDING_MM) / step) * step

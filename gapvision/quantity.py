@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-SLACK_MM = 10.0  # of a station that a person names past the measured stretch
+STATION_SLACK_MM = 10.0  # of a station that a person names past the measured stretch
 K95 = 1.96  # coverage factor of 95 % of a normal distribution, JCGM 100:2008 table G.1
 SAFE_K = 1.65  # and one-sided, likewise
 

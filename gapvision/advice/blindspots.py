@@ -14,8 +14,8 @@ from gapvision.advice.findings import (
     STEEPER,
     WIDE_U95_MM,
     Findings,
+    slope_range,
     slopes,
-    spread,
     stretches,
     traced,
 )
@@ -48,7 +48,7 @@ def undecided(f: Findings) -> list[Caution]:
     if sum(_share(f, c.from_mm, c.to_mm) for c in named) >= 0.5:
         return named
     likely = _likely(f)
-    several = likely & (spread(slopes(f.photos), traced(f)[0]) >= HEIGHTS_APART)
+    several = likely & (slope_range(slopes(f.photos), traced(f)[0]) >= HEIGHTS_APART)
     return named + wide(f, several if named and several.any() else likely)
 
 
@@ -67,7 +67,7 @@ def could_decide(f: Findings) -> list[Caution]:
     known = np.ptp(t) >= HEIGHTS_APART and f.setting.U95_mm <= WIDE_U95_MM
     if f.decides is None or f.length_mm <= LONG_MM or known:
         return []
-    open_ = _likely(f) & (spread(t, traced(f)[0]) < HEIGHTS_APART)
+    open_ = _likely(f) & (slope_range(t, traced(f)[0]) < HEIGHTS_APART)
     found = [_padded(f, s) for s in stretches(f, open_, MERGE_MM)]
     facts = {"height_mm": STEEPER * f.distance_mm}
     if sum(b - a for a, b in found) > NEARLY_ALL * f.length_mm:
@@ -115,7 +115,7 @@ def near_crown(f: Findings) -> list[Caution]:
     t, seen = slopes(f.photos), traced(f)[0]
     half = 0.5 * f.options.cover_mm
     steepest = np.where(seen, np.abs(t)[:, None], 0.0).max(0)
-    several = spread(t, seen) >= HEIGHTS_APART
+    several = slope_range(t, seen) >= HEIGHTS_APART
     reach, short = {}, {}
     for log, r in f.radii.items():
         reach[log] = r.fitted_mm * steepest / np.hypot(1.0, steepest)
@@ -184,7 +184,7 @@ def _closed(f: Findings) -> np.ndarray:
     """Stations that would be seen from several heights if the gap did not look shut."""
     t = slopes(f.photos)
     seen, shut, _ = traced(f)
-    return (spread(t, seen) < HEIGHTS_APART) & (spread(t, seen | shut) >= HEIGHTS_APART)
+    return (slope_range(t, seen) < HEIGHTS_APART) & (slope_range(t, seen | shut) >= HEIGHTS_APART)
 
 
 def hollow(f: Findings) -> list[Caution]:
@@ -197,7 +197,7 @@ def hollow(f: Findings) -> list[Caution]:
     """
     if f.radii is None:
         return []
-    several = spread(slopes(f.photos), traced(f)[0]) >= HEIGHTS_APART
+    several = slope_range(slopes(f.photos), traced(f)[0]) >= HEIGHTS_APART
     out = []
     for log, r in f.radii.items():
         if r.stated_mm is None:

@@ -87,7 +87,7 @@ def _by_state(f: Findings, photo: PhotoResult, state: int) -> np.ndarray:
     )
 
 
-def spread(slope: np.ndarray, seen: np.ndarray) -> np.ndarray:
+def slope_range(slope: np.ndarray, seen: np.ndarray) -> np.ndarray:
     """How far apart (n,) the slopes of sight are of the photographs that see each station."""
     high = np.where(seen, slope[:, None], -np.inf).max(0)
     low = np.where(seen, slope[:, None], np.inf).min(0)

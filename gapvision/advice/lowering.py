@@ -16,7 +16,7 @@ from scipy.optimize import linprog
 from gapvision.advice.draws import Draws
 from gapvision.inputs.options import Scriber
 from gapvision.joint.gap import local_noise, spread
-from gapvision.lengths import SIXTEENTH_MM, SLACK_MM, round_up
+from gapvision.lengths import ROUNDING_MM, SIXTEENTH_MM, round_up
 from gapvision.quantity import K95, SAFE_K, Quantity
 
 # Fitted down to about 2 in where the gap is widest: USDA Forest Service, Misc. Publication 579,
@@ -206,7 +206,7 @@ def _depths(gap_mm, t, at_most_mm, at_least_mm, units: str) -> tuple[float, floa
         left, right = (round_up(v, units) for v in found)
         return left, right, True
     step = 1.0 if units == "mm" else SIXTEENTH_MM
-    left, right = (step * int(v / step + SLACK_MM) for v in lowest(gap_mm, t, at_most_mm))
+    left, right = (step * int(v / step + ROUNDING_MM) for v in lowest(gap_mm, t, at_most_mm))
     return left, right, False
 
 

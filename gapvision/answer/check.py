@@ -16,7 +16,7 @@ from gapvision.joint.agreement import Bias, K, common_bias, e_number
 from gapvision.joint.photo_results import place_at
 from gapvision.lengths import INCH_MM, Reading, format_length
 from gapvision.measurement import Measurement
-from gapvision.quantity import SLACK_MM, Place, Quantity
+from gapvision.quantity import STATION_SLACK_MM, Place, Quantity
 
 LARGEST_BYTES = 50_000_000  # a log of 12 m is some 100 kB
 NARROW_MM = 4.0  # under twice of what shows at all at 1.5 m
@@ -176,7 +176,7 @@ def _beside(m: Measurement, reading: Reading, units: str) -> Checked:
         return Checked(m.widest_place, read, _expanded(q.value_mm, q.u_mm))
     at, p = reading.station_mm, m.profile
     say = [format_length(float(round(x)), units) for x in (at, *p.station_mm[[0, -1]])]
-    if not p.station_mm[0] - SLACK_MM <= at <= p.station_mm[-1] + SLACK_MM:
+    if not p.station_mm[0] - STATION_SLACK_MM <= at <= p.station_mm[-1] + STATION_SLACK_MM:
         raise MeasurementError(
             "reading-outside",
             f"The reading at station {say[0]} lies outside the measured stretch, {say[1]} to {say[2]}: "

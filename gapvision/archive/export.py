@@ -38,7 +38,7 @@ from gapvision.archive.table import (
 )
 from gapvision.errors import MeasurementError
 from gapvision.files import check_new
-from gapvision.photo.strip import NotStrippable, stripped
+from gapvision.photo.scrub import NotScrubbable, scrubbed
 
 FORMAT, VERSION = "gapvision-record", 1
 PHOTO_HEAD = (
@@ -268,8 +268,8 @@ def _content(
     if with_location or file.role != "photograph":
         return content, ""
     try:
-        return stripped(content), ""
-    except NotStrippable as error:
+        return scrubbed(content), ""
+    except NotScrubbable as error:
         done.left_out.append(
             f"record {record.entry.record}: {file.name} is {error}; --with-location exports it as "
             "it is."

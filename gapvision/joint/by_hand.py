@@ -23,7 +23,7 @@ from gapvision.joint.readings import GapReading, outlines_covariance, readings_c
 from gapvision.joint.seen import STATION_STEP_MM
 from gapvision.joint.solve import Solved
 from gapvision.lengths import INCH_MM, Reading, Trial, format_length
-from gapvision.quantity import K95, SLACK_MM, Place, Quantity
+from gapvision.quantity import K95, STATION_SLACK_MM, Place, Quantity
 from gapvision.scene.sections import Sections
 
 # u by which an entry is off the photographs. Of 25 simulated joints a case right caliper readings were
@@ -48,7 +48,7 @@ def check_stations(options: MeasureOptions, stretch: tuple[float, float]) -> Non
     """
     for entry in options.by_hand.entries:
         at = entry.station_mm
-        if at is None or stretch[0] - SLACK_MM <= at <= stretch[1] + SLACK_MM:
+        if at is None or stretch[0] - STATION_SLACK_MM <= at <= stretch[1] + STATION_SLACK_MM:
             continue
         trial = isinstance(entry, Trial)
         say = [format_length(float(round(x)), options.units) for x in (at, *stretch)]

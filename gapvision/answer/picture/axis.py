@@ -22,7 +22,7 @@ from gapvision.answer.picture.drawing import (
     text,
 )
 from gapvision.joint.photo_results import CardResult
-from gapvision.lengths import INCH_MM, SIXTEENTH_MM, SLACK_MM, format_length
+from gapvision.lengths import INCH_MM, ROUNDING_MM, SIXTEENTH_MM, format_length
 
 MARGIN_PX = 20  # of the panel, left free on either side of the log
 LEAST_NUMBER_PX = 143  # from number to number
@@ -90,6 +90,9 @@ def round_levels(value_mm: np.ndarray, most: int, units: str) -> np.ndarray:
 
 def axis_number(value_mm: float, units: str) -> str:
     """A number of an axis, whose unit stands elsewhere; inches as fractions where that is exact."""
-    if units == "in" and abs(value_mm - SIXTEENTH_MM * round(value_mm / SIXTEENTH_MM)) < SLACK_MM:
+    if (
+        units == "in"
+        and abs(value_mm - SIXTEENTH_MM * round(value_mm / SIXTEENTH_MM)) < ROUNDING_MM
+    ):
         return format_length(value_mm, units).removesuffix(" in")
     return f"{round(value_mm / (1.0 if units == 'mm' else INCH_MM), 3) + 0.0:g}"

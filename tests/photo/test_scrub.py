@@ -11,7 +11,7 @@ import pytest
 from PIL import ExifTags, Image, PngImagePlugin
 
 from gapvision.photo.photo import load_photo
-from gapvision.photo.strip import NotStrippable, stripped
+from gapvision.photo.scrub import NotScrubbable, scrubbed
 
 SECRETS = (b"SN-1234567", b"LENS-7654321", b"Owner Name", b"maker's own note", b"my street")
 XMP = b'<x:xmpmeta xmlns:x="adobe:ns:meta/"><exif:GPSLatitude>61,30N my street</exif:GPSLatitude>'
@@ -86,7 +86,7 @@ def check_still_measurable(content, tmp_path, name):
 def test_jpeg_keeps_its_compressed_picture_bit_for_bit(tmp_path, progressive):
     profile = b"a profile of colours" * 5000  # in two segments
     content = jpeg(progressive=progressive, icc_profile=profile)
-    out = stripped(content)
+    out = scrubbed(content)
     check_nothing_told(out)
     assert scan_of(out) == scan_of(content)
     bgr = check_still_measurable(out, tmp_path, "out.jpg")
@@ -95,27 +95,27 @@ def test_jpeg_keeps_its_compressed_picture_bit_for_bit(tmp_path, progressive):
     assert bgr.shape == (800, 600, 3)  # upright: the orientation stayed
     with Image.open(io.BytesIO(out)) as image:
         assert image.info["icc_profile"] == profile
-    assert stripped(out) == out
+    assert scrubbed(out) == out
 
 
 def test_jpeg_loses_what_phones_append_behind_the_picture():
     content = jpeg(comment=b"my street")
     video = b"\x00\x00\x00\x18ftypmp42 my street"
-    assert stripped(content + jpeg() + video) == stripped(content)
+    assert scrubbed(content + jpeg() + video) == scrubbed(content)
 
 
 def test_jpeg_with_restart_markers_and_without_exif(tmp_path):
     options = [cv2.IMWRITE_JPEG_RST_INTERVAL, 4]
     content = cv2.imencode(".jpg", np.asarray(pixels()), options)[1].tobytes()
     assert content.count(b"\xff\xd0") > 1
-    assert stripped(content) == content  # OpenCV writes nothing that tells anything
+    assert scrubbed(content) == content  # OpenCV writes nothing that tells anything
 
 
 @pytest.mark.parametrize("share", [0.3, 0.999])
 def test_a_broken_jpeg_is_not_passed_on(share):
     content = jpeg()
-    with pytest.raises(NotStrippable, match="damaged"):
-        stripped(content[: int(len(content) * share)])
+    with pytest.raises(NotScrubbable, match="damaged"):
+        scrubbed(content[: int(len(content) * share)])
 
 
 def test_png(tmp_path):
@@ -123,7 +123,7 @@ def test_png(tmp_path):
     told.add_text("Author", "Owner Name")
     told.add_itxt("XML:com.adobe.xmp", XMP.decode())
     content = saved("PNG", exif=exif_of_a_phone().tobytes(), pnginfo=told)
-    out = stripped(content)
+    out = scrubbed(content)
     check_nothing_told(out)
     bgr = check_still_measurable(out, tmp_path, "out.png")
     assert bgr.shape == (800, 600, 3)
@@ -151,29 +151,29 @@ def test_heic_is_overwritten_in_place(tmp_path):
     heif.save(file, quality=90, exif=exif_of_a_phone().tobytes(), xmp=XMP)
     content = file.getvalue()
     assert b"SN-1234567" in content and b"GPSLatitude" in content
-    out = stripped(content)
+    out = scrubbed(content)
     check_nothing_told(out)
     assert len(out) == len(content)
     bgr = check_still_measurable(out, tmp_path, "out.heic")
     (tmp_path / "in.heic").write_bytes(content)
     assert (bgr == load_photo(tmp_path / "in.heic").bgr).all()
-    assert stripped(out) == out
+    assert scrubbed(out) == out
 
 
 def test_heic_with_a_video_behind_it_is_left_out():
     file = io.BytesIO()
     pillow_heif.from_pillow(pixels()).save(file)
-    with pytest.raises(NotStrippable, match="more in it"):
-        stripped(file.getvalue() + struct.pack(">I4s", 16, b"mpvd") + b"my place")
+    with pytest.raises(NotScrubbable, match="more in it"):
+        scrubbed(file.getvalue() + struct.pack(">I4s", 16, b"mpvd") + b"my place")
 
 
 def test_tiff_goes_as_it_is_or_not_at_all():
     plain = saved("TIFF")
-    assert stripped(plain) == plain
-    with pytest.raises(NotStrippable, match="TIFF"):
-        stripped(saved("TIFF", tiffinfo={270: "my street"}))
+    assert scrubbed(plain) == plain
+    with pytest.raises(NotScrubbable, match="TIFF"):
+        scrubbed(saved("TIFF", tiffinfo={270: "my street"}))
 
 
 def test_other_kinds_are_not_passed_on():
-    with pytest.raises(NotStrippable):
-        stripped(b"RIFF....WEBP my street")
+    with pytest.raises(NotScrubbable):
+        scrubbed(b"RIFF....WEBP my street")

@@ -37,11 +37,11 @@ _TIFF_PIXELS = frozenset({254, 256, 257, 258, 259, 262, 266, 273, 277, 278, 279,
                           322, 323, 324, 325, 338, 339, 347, 530, 531, 532, 34675})  # fmt: skip
 
 
-class NotStrippable(ValueError):
+class NotScrubbable(ValueError):
     """Why a photograph cannot be freed of what it tells, in a few words."""
 
 
-def stripped(content: bytes) -> bytes:
+def scrubbed(content: bytes) -> bytes:
     """The same photograph without location, serial numbers, owner and the maker's own notes.
 
     Parameters
@@ -58,7 +58,7 @@ def stripped(content: bytes) -> bytes:
 
     Raises
     ------
-    NotStrippable
+    NotScrubbable
         Where that cannot be done without touching the picture.
     """
     if content.startswith(b"\xff\xd8\xff"):
@@ -69,7 +69,7 @@ def stripped(content: bytes) -> bytes:
         return _heif(content)
     if content.startswith((b"II*\0", b"MM\0*")):
         return _tiff(content)
-    raise NotStrippable("of a kind whose notes are not known")
+    raise NotScrubbable("of a kind whose notes are not known")
 
 
 def _clean_exif(exif: bytes) -> bytes:
@@ -97,7 +97,7 @@ def _jpeg(content: bytes) -> bytes:
         while content[at : at + 2] == b"\xff\xff":  # fill bytes
             at += 1
         if len(content) < at + 4 or content[at] != 0xFF:
-            raise NotStrippable("damaged")
+            raise NotScrubbable("damaged")
         marker, end = content[at + 1], at + 2 + int.from_bytes(content[at + 2 : at + 4], "big")
         body = content[at + 4 : end]
         if marker == 0xDA:
@@ -133,17 +133,17 @@ def _end_of_jpeg(content: bytes, at: int) -> int:
         while True:  # through the scan: FF 00 is a byte of it, FF D0 to D7 restart it
             at = content.find(b"\xff", at)
             if at < 0 or at + 1 >= len(content):
-                raise NotStrippable("damaged")
+                raise NotScrubbable("damaged")
             marker = content[at + 1]
             if marker != 0 and not 0xD0 <= marker <= 0xD7 and marker != 0xFF:
                 break
             at += 1 if marker == 0xFF else 2
         while marker not in (0xD9, 0xDA):  # tables between the scans of a progressive picture
             if 0xE0 <= marker <= 0xEF or marker == 0xFE:
-                raise NotStrippable("written with notes between its scans")
+                raise NotScrubbable("written with notes between its scans")
             at += 2 + int.from_bytes(content[at + 2 : at + 4], "big")
             if len(content) < at + 2 or content[at] != 0xFF:
-                raise NotStrippable("damaged")
+                raise NotScrubbable("damaged")
             marker = content[at + 1]
         if marker == 0xD9:
             return at + 2
@@ -156,7 +156,7 @@ def _png(content: bytes) -> bytes:
     out, at = [_PNG_HEAD], len(_PNG_HEAD)
     while True:
         if len(content) < at + 12:
-            raise NotStrippable("damaged")
+            raise NotScrubbable("damaged")
         size, kind = struct.unpack_from(">I4s", content, at)
         end = at + 12 + size
         if kind == b"eXIf":
@@ -185,19 +185,19 @@ def _heif(content: bytes) -> bytes:
     at = 0
     while at < len(content):
         if len(content) < at + 8:
-            raise NotStrippable("damaged")
+            raise NotScrubbable("damaged")
         size, kind = struct.unpack_from(">I4s", content, at)
         if kind not in _HEIF_BOXES:
-            raise NotStrippable("with more in it than a picture, such as a video")
+            raise NotScrubbable("with more in it than a picture, such as a video")
         if size == 1:
             size = int.from_bytes(content[at + 8 : at + 16], "big")
         if size != 0 and size < 8:
-            raise NotStrippable("damaged")
+            raise NotScrubbable("damaged")
         at = at + size if size else len(content)
     try:
         found = list(pillow_heif.open_heif(io.BytesIO(content)))
     except (ArithmeticError, EOFError, LookupError, OSError, RuntimeError, ValueError) as error:
-        raise NotStrippable("damaged") from error
+        raise NotScrubbable("damaged") from error
     out = bytearray(content)
     for image in found:
         info = image.info
@@ -206,7 +206,7 @@ def _heif(content: bytes) -> bytes:
             tiff = exif.removeprefix(_EXIF_HEAD)
             clean = _clean_exif(exif).removeprefix(_EXIF_HEAD)
             if len(clean) > len(tiff):
-                raise NotStrippable("with notes too tightly packed")
+                raise NotScrubbable("with notes too tightly packed")
             _overwrite(out, tiff, clean.ljust(len(tiff), b"\0"))
         if xmp:
             _overwrite(out, xmp, b" " * len(xmp))
@@ -221,7 +221,7 @@ def _overwrite(out: bytearray, old: bytes, new: bytes) -> None:
         return
     at = out.find(old)
     if at < 0 and out.find(new) < 0:
-        raise NotStrippable("with notes in pieces")
+        raise NotScrubbable("with notes in pieces")
     while at >= 0:
         out[at : at + len(old)] = new
         at = out.find(old, at + len(new))
@@ -240,7 +240,7 @@ def _tiff(content: bytes) -> bytes:
             image = TiffImagePlugin.TiffImageFile(io.BytesIO(content))
             tags, pages = set(image.tag_v2), image.n_frames
     except (LookupError, OSError, SyntaxError, TypeError, ValueError, struct.error) as error:
-        raise NotStrippable("damaged") from error
+        raise NotScrubbable("damaged") from error
     if pages > 1 or not tags <= _TIFF_PIXELS | _MAIN:
-        raise NotStrippable("a TIFF with notes that cannot be taken out without rewriting it")
+        raise NotScrubbable("a TIFF with notes that cannot be taken out without rewriting it")
     return content
