@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from pathlib import Path
@@ -61,6 +60,10 @@ def load_preferences() -> Preferences:
         ``bad-preferences``: a value that cannot be, by its key.
     """
     path = preferences_path()
+    if not path.exists():
+        return Preferences()  # as mostly, and then nothing need be loaded to read it
+    import tomllib
+
     try:
         values = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
