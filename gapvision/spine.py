@@ -18,11 +18,10 @@ from gapvision.joint.by_hand import (
     risk_left,
     with_readings,
 )
-from gapvision.joint.disagreement import Outlier
 from gapvision.joint.gap import GapProfile, Groove, gap_profile, groove_at, profile_over
 from gapvision.joint.gather import Gathered, gather_photos
 from gapvision.joint.photo_results import (
-    PhotoResult,
+    Lack,
     card_results,
     left_out_result,
     photo_result,
@@ -31,11 +30,10 @@ from gapvision.joint.photo_results import (
 from gapvision.joint.radii import Radii, crown_radii
 from gapvision.joint.seen import Stations, stations_of
 from gapvision.joint.solve import Solved, solve
-from gapvision.lengths import format_length, round_up
+from gapvision.lengths import round_up
 from gapvision.measurement import Alone, Measurement
 from gapvision.quantity import SAFE_K
 from gapvision.scene.priors import Priors
-from gapvision.trace.traced_photo import TracedPhoto
 
 
 def measure(
@@ -89,7 +87,10 @@ def _found(
 ) -> Findings:  # fmt: skip
     """All that is known of the joint, as the cautions read it."""
     photos = tuple(photo_result(p, fitted, solved.joint) for p, fitted in solved.pairs())
-    aside = tuple(_set_aside(p, why, options) for p, why in solved.aside)
+    aside = tuple(
+        left_out_result(p, Lack("contradicts", {"wider_mm": outlier.gap_mm}))
+        for p, outlier in solved.aside
+    )
     cards = card_results(solved.joint, photos)
     decides = np.zeros(len(stations.shown))
     decides[stations.shown] = gaps.decides
@@ -139,15 +140,4 @@ def _measurement(
         by_hand=found.by_hand,
         alone=alone,
         units=found.options.units,
-    )
-
-
-def _set_aside(photo: TracedPhoto, outlier: Outlier, options: MeasureOptions) -> PhotoResult:
-    wide = "wider" if outlier.gap_mm > 0 else "narrower"
-    apart = format_length(round(abs(outlier.gap_mm), 1), options.units)
-    return left_out_result(
-        photo,
-        f"{photo.label} is left out: it shows the gap {apart} {wide} than the others do. "
-        "Either a line in it was taken for the log's that is none, or the upper log moved: "
-        "if it moved, photograph all heights again.",
     )

@@ -16,6 +16,7 @@ import pytest
 from helpers.options import options_with
 
 from gapvision.answer.caution_text import caution_text
+from gapvision.answer.lack_text import lack_text
 from gapvision.cli.demo_joint import run_demo
 from gapvision.errors import MeasurementError
 from gapvision.inputs.options import MeasureOptions
@@ -155,7 +156,7 @@ def test_a_photograph_without_a_card_is_left_out_and_named(tmp_path):
     m = measure(MeasureOptions(**{**fields(asked), "photos": (*asked.photos, bare)}))
     left = [p for p in m.photos if not p.used]
     assert [p.file for p in left] == [str(bare)]
-    assert "card" in left[0].lacked
+    assert "card" in lack_text(left[0], "mm")
 
 
 def test_a_card_on_both_sides_is_named():

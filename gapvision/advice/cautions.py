@@ -45,7 +45,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     moved = _moved(f)
     out = _not_seen(f) + _misfits(f) + _steps(f) + moved + _odd_sizes(f) + _wall(f)
     out += _by_hand_off(f)
-    out += [Caution("left-out", facts={"text": p.lacked}) for p in f.left_out]
+    out += [Caution("left-out", facts={"photo": p}) for p in f.left_out]
     out += station_origin_moved(f)
     out += find_card_cautions(f)
     out += _heights(f)

@@ -20,9 +20,10 @@ from gapvision.answer.by_hand_json import (
 from gapvision.answer.caution_text import caution_text
 from gapvision.answer.chains import find_chains
 from gapvision.answer.decision_json import decision_json, decision_read
+from gapvision.answer.lack_text import lack_text
 from gapvision.errors import MeasurementError
 from gapvision.joint.gap import Profile
-from gapvision.joint.photo_results import CardResult, Exposure, PhotoResult, station_origin
+from gapvision.joint.photo_results import CardResult, Exposure, Lack, PhotoResult, station_origin
 from gapvision.measurement import Measurement
 from gapvision.phrases import (
     number_json,
@@ -72,7 +73,7 @@ def answer_json(measurement: Measurement) -> dict:
         "readings": readings_json(m.by_hand),
         "trials": trials_json(m.by_hand),
         "photographs_alone": alone_json(m.alone),
-        "photos": [_photo_json(photo) for photo in m.photos],
+        "photos": [_photo_json(photo, m.units) for photo in m.photos],
         "chains": [
             {
                 "side": chain.side,
@@ -116,13 +117,13 @@ def refusal_json(error: MeasurementError) -> dict:
 # --- values for programs --------------------------------------------------------------------------
 
 
-def _photo_json(p: PhotoResult) -> dict:
+def _photo_json(p: PhotoResult, units: str) -> dict:
     return {
         "file": p.file,
         "sha256": p.sha256,
         "side": p.side,
         "used": bool(p.used),
-        "lacked": p.lacked,
+        "lacked": lack_text(p, units),
         "height_mm": number_json(p.height_mm),
         "distance_mm": number_json(p.distance_mm),
         "from_mm": number_json(p.from_mm),
@@ -261,7 +262,7 @@ def _photo_read(p: dict) -> PhotoResult:
         sha256=str(p["sha256"]),
         side=str(p.get("side", "outside")),
         used=bool(p.get("used", True)),
-        lacked=str(p.get("lacked", "")),
+        lacked=None if p.get("used", True) else Lack("told", {"text": str(p.get("lacked", ""))}),
         cards=tuple(p.get("cards", ())),
         exposure=Exposure(lens=str(p.get("lens", "")), taken=p.get("taken")),
         **{k: number_read(p.get(k)) for k in _NUMBERS},

@@ -9,9 +9,10 @@ from collections.abc import Callable
 
 from gapvision.advice.caution import Caution
 from gapvision.answer import blindspot_text, card_caution_text, limit_text
+from gapvision.answer.lack_text import lack_text
 from gapvision.answer.teller import Teller
 from gapvision.joint.by_hand import ByHand
-from gapvision.joint.photo_results import CardResult
+from gapvision.joint.photo_results import CardResult, PhotoResult
 from gapvision.lengths import format_length
 
 
@@ -33,6 +34,10 @@ def caution_text(caution: Caution, cards: tuple[CardResult, ...], units: str) ->
     what = _COUNTED.get(caution.code, "stretch")
     many = "" if caution.more == 1 else "es" if what.endswith("ch") else "s"
     return f"{text} And {caution.more} more {what}{many}."
+
+
+def _left_out(say: Teller, c: Caution, photo: PhotoResult) -> str:
+    return lack_text(photo, say.units)
 
 
 # --- not seen, and ends ---------------------------------------------------------------------------
@@ -217,6 +222,7 @@ def _scriber_too_small(say: Teller, c: Caution, largest_mm: float, over_mm: floa
 
 
 _SENTENCES: dict[str, Callable[..., str]] = {
+    "left-out": _left_out,
     "not-seen": _not_seen,
     "crossing": _crossing,
     "notch-not-confirmed": _notch_not_confirmed,

@@ -11,7 +11,7 @@ from gapvision.errors import JointNotFitted
 from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.gather import ANY_STRETCH_MM, Gathered
-from gapvision.joint.photo_results import PhotoResult, left_out_result
+from gapvision.joint.photo_results import Lack, PhotoResult, left_out_result
 from gapvision.joint.placed import PlacedPhoto, Placement
 from gapvision.joint.sides import connect_sides
 from gapvision.photo.pose import place_cards
@@ -54,7 +54,7 @@ def connect_photographs(options: MeasureOptions, given: Gathered, priors: Priors
         placed = connect_sides(placed, half + priors.standoff_mm, options.cards.wall_thickness_mm)
     except JointNotFitted as error:
         left_out += [
-            left_out_result(p.traced, f"{p.traced.label} is left out: {error.text}")
+            left_out_result(p.traced, Lack("side-untied", {"why": error.text}))
             for p in placed.of_side("inside").photos
         ]
         placed = placed.of_side("outside")
@@ -69,16 +69,7 @@ def _by_cards(options: MeasureOptions, given: Gathered) -> tuple[Placement, list
     main = "outside" if "outside" in sides else "inside"
     of_main = [(p, camera) for p, camera in pairs if p.rows.side == main]
     _check_chain(main, [p for p, _ in of_main], sum(camera is not None for _, camera in of_main))
-    left_out = [
-        left_out_result(
-            p,
-            f"{p.label} is left out: it shows {_cards(p)} and none of the cards of the "
-            "photographs that were used, so that it cannot be tied to them; photograph so that "
-            "neighbours share a card.",
-        )
-        for p, camera in pairs
-        if camera is None
-    ]
+    left_out = [left_out_result(p, Lack("untied")) for p, camera in pairs if camera is None]
     photos = tuple(PlacedPhoto(p, camera) for p, camera in pairs if camera is not None)
     return Placement(photos, found.cards), left_out
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
-from gapvision.joint.photo_results import PhotoResult
+from gapvision.joint.photo_results import Lack, PhotoResult
 from gapvision.joint.sides import check_inside_cards, check_sides, side_of
 from gapvision.photo.cards import at_true_size, read_cards
 from gapvision.photo.lens.prior import choose_lens
@@ -83,7 +83,8 @@ def gather_photos(
     check_sides(photos)
     check_inside_cards(photos, options.cards.inside_cards)
     left_out = tuple(
-        PhotoResult(str(path), "", side, False, why.text) for path, side, why in failed
+        PhotoResult(str(path), "", side, False, Lack(why.code, {"text": why.text}))
+        for path, side, why in failed
     )
     return Gathered(tuple(photos), tuple(lens for _, lens in lenses.values()), left_out)
 

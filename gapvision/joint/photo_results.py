@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import PureWindowsPath
+from typing import Any
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from gapvision.trace.steps import largest_step
 from gapvision.trace.traced_photo import LEAST_BLOCKS, TracedPhoto
 
 
-def left_out_result(photo: TracedPhoto, why: str) -> PhotoResult:
+def left_out_result(photo: TracedPhoto, why: Lack) -> PhotoResult:
     """A photograph that shows cards and joint and yet is of no use."""
     facts = photo.facts
     return PhotoResult(
@@ -117,6 +118,18 @@ class LineStep:
     step_mm: float
 
 
+@dataclass(frozen=True, slots=True)
+class Lack:
+    """Why a photograph is left out; `answer.lack_text` makes its sentence of it.
+
+    ``facts`` are the parameters of that sentence's function, or ``text``, the sentence itself, where it
+    is given already, as by an error.
+    """
+
+    code: str
+    facts: Mapping[str, Any] = field(default_factory=dict)
+
+
 def _none(*shape: int):
     return field(default_factory=lambda: np.empty(shape))
 
@@ -154,7 +167,7 @@ class PhotoResult:
     """One photograph in the joint: where it was taken from and what was traced in it.
 
     ``unread_cards`` are those of which parts are seen that cannot be read.
-    ``used`` is False for a photograph left out, and then ``lacked`` says why.
+    ``used`` is False for a photograph left out, and then ``lacked`` tells why.
     ``label`` is what texts call it where its file's name alone would not tell it from another.
     """
 
@@ -162,7 +175,7 @@ class PhotoResult:
     sha256: str
     side: str
     used: bool
-    lacked: str = ""
+    lacked: Lack | None = None
     height_mm: float = float("nan")
     distance_mm: float = float("nan")
     from_mm: float = float("nan")

@@ -17,7 +17,7 @@ from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretc
 from gapvision.joint.by_hand import ByHand, compare
 from gapvision.joint.disagreement import GapShift, gap_shifts
 from gapvision.joint.gap import Profile, gap_profile
-from gapvision.joint.photo_results import CardResult, LineStep, PhotoOutlines, PhotoResult
+from gapvision.joint.photo_results import CardResult, Lack, LineStep, PhotoOutlines, PhotoResult
 from gapvision.lengths import Reading, parse_diameter
 from gapvision.quantity import Place, Quantity
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, TracedOutline
@@ -186,7 +186,11 @@ def test_card_of_which_no_photograph_reads_more_than_parts():
 
 def test_stations_that_count_from_another_card():
     cards = (CardResult(3, "outside", 0.0, 1.0, ()), CardResult(4, "outside", 700, -2.4, ()))
-    lost = (PhotoResult("far.jpg", "", "outside", False, "Left out.", cards=(1,)),)
+    lost = (
+        PhotoResult(
+            "far.jpg", "", "outside", False, Lack("no-card", {"text": "Left out."}), cards=(1,)
+        ),
+    )
     found = told_of(findings(cards=cards, left_out=lost))
     assert [c.code for c in found] == ["left-out", "station-origin"]
     assert found[1].text.startswith("Stations count from card 3: card 1 is in no photograph")
@@ -204,7 +208,13 @@ def test_photographs_that_contradict_each_other_by_centimetres():
 
 
 def test_photograph_left_out_says_why():
-    out = PhotoResult("joint/x.jpg", "", "outside", False, "x.jpg: no scale card was seen.")
+    out = PhotoResult(
+        "joint/x.jpg",
+        "",
+        "outside",
+        False,
+        Lack("no-card", {"text": "x.jpg: no scale card was seen."}),
+    )
     f = findings(left_out=(out,))
     assert only(f, "left-out").text == "x.jpg: no scale card was seen."
     assert not is_doubtful(f)
@@ -797,7 +807,11 @@ def test_gravest_first():
         unseen=[(100.0, 300.0)],
         bridged=[(400.0, 450.0)],
         photos=(photo("level.jpg", 0.0, residual_px=9.0),),
-        left_out=(PhotoResult("x.jpg", "", "outside", False, "x.jpg: no card."),),
+        left_out=(
+            PhotoResult(
+                "x.jpg", "", "outside", False, Lack("no-card", {"text": "x.jpg: no card."})
+            ),
+        ),
         options=MeasureOptions(photos=(Path("level.jpg"),)),
     )
     said = codes(f)

@@ -13,7 +13,7 @@ from gapvision.advice.caution import told
 from gapvision.answer.as_json import answer_json, refusal_json
 from gapvision.answer.text import answer_text, crayon_line
 from gapvision.errors import CardNotFound
-from gapvision.joint.photo_results import Exposure, PhotoResult
+from gapvision.joint.photo_results import Exposure, Lack, PhotoResult
 from gapvision.phrases import WIDTH, place_text
 from gapvision.quantity import Place, Quantity
 
@@ -25,7 +25,9 @@ LONG = "One height only: the crowns' sideways offset cannot be seen, so that " +
 def joint(status="measured", **changes):
     """A measured joint, 58 mm for 75; a doubtful one lacks -100 to 100 mm of 1000."""
     doubtful = status == "doubtful"
-    dark = PhotoResult("a/dark.jpg", "1" * 64, "outside", False, "Too dark.")
+    dark = PhotoResult(
+        "a/dark.jpg", "1" * 64, "outside", False, Lack("no-card", {"text": "Too dark."})
+    )
     answer = joints.joint(
         (-100.0, 100.0) if doubtful else None,
         -500.0,

@@ -28,7 +28,7 @@ from gapvision.errors import MeasurementError
 from gapvision.inputs.joint_name import JointName
 from gapvision.inputs.options import GROUPS, MeasureOptions
 from gapvision.inputs.rules import parse_limit
-from gapvision.joint.photo_results import PhotoResult
+from gapvision.joint.photo_results import Lack, PhotoResult
 from gapvision.lengths import parse_diameter, parse_reading, parse_trial
 from gapvision.quantity import Quantity
 
@@ -208,8 +208,12 @@ def test_a_folder_is_kept_file_by_file_and_unreadable_ones_are_not(tmp_path):
     (folder / "empty.jpg").touch()
     shown = [
         PhotoResult(str(folder / "a.jpg"), "1" * 64, "outside", True),
-        PhotoResult(str(folder / "dark.jpg"), "", "outside", False, "Too dark."),
-        PhotoResult(str(folder / "empty.jpg"), "", "outside", False, "Empty."),
+        PhotoResult(
+            str(folder / "dark.jpg"), "", "outside", False, Lack("no-card", {"text": "Too dark."})
+        ),
+        PhotoResult(
+            str(folder / "empty.jpg"), "", "outside", False, Lack("no-card", {"text": "Empty."})
+        ),
         PhotoResult(str(folder / "b.jpg"), "2" * 64, "inside", True),
     ]
     options = MeasureOptions((folder,), inside=(folder / "b.jpg",))

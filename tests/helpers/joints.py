@@ -6,7 +6,7 @@ import numpy as np
 
 from gapvision.advice.caution import told
 from gapvision.joint.gap import Profile
-from gapvision.joint.photo_results import CardResult, PhotoOutlines, PhotoResult
+from gapvision.joint.photo_results import CardResult, Lack, PhotoOutlines, PhotoResult
 from gapvision.measurement import Measurement
 from gapvision.quantity import Place, Quantity
 from gapvision.trace.outlines import SEEN, SHUT
@@ -99,7 +99,13 @@ def whole_log():
     answer = joint(first=-400.0, last=5600.0, deciding=3900.0, cards=cards)
     return replace(
         answer,
-        photos=(*level, *raised, PhotoResult("dark.jpg", "1" * 64, "outside", False, "Too dark.")),
+        photos=(
+            *level,
+            *raised,
+            PhotoResult(
+                "dark.jpg", "1" * 64, "outside", False, Lack("no-card", {"text": "Too dark."})
+            ),
+        ),
         deciding_place=Place(3900.0, 5, 420.0),
         narrowest_place=Place(3900.0, 5, 420.0),
     )

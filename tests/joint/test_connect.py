@@ -9,6 +9,7 @@ import pytest
 from helpers.simulator import PROTOCOLS, draw_joint, fit
 
 from gapvision.answer.chains import find_chains
+from gapvision.answer.lack_text import lack_text
 from gapvision.answer.picture.extent_strip import extent_strip
 from gapvision.errors import JointNotFitted
 from gapvision.inputs.options import Cards, MeasureOptions
@@ -84,7 +85,8 @@ def test_two_of_the_inside_that_share_no_card_do_not_cost_the_joint_of_the_outsi
         options, replace(gathered, photos=gathered.photos + inside), Priors()
     )
     assert {p.traced.label for p in found.placed.photos} >= {"photo0.jpg", "photo1.jpg"}
-    assert any("in9.jpg is left out: it shows card 9 and none" in p.lacked for p in found.left_out)
+    said = [lack_text(p, "mm") for p in found.left_out]
+    assert any("in9.jpg is left out: it shows card 9 and none" in s for s in said)
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ import numpy as np
 from gapvision.advice.decision import Decision
 from gapvision.answer import by_hand_text, decision_text
 from gapvision.answer.as_json import measurement_of
+from gapvision.answer.lack_text import lack_text
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.listing import _listed, _words
 from gapvision.answer.report.section import Headline, Section
@@ -153,7 +154,7 @@ def conditions(report: JointReport) -> Section:
     used = [p for p in m.photos if p.used]
     parts = [Section("Photographs used", rows=tuple(_photo_row(p, units) for p in used))]
     left_out = tuple(
-        f"{p.name}: {_without_folders(p.lacked, report)}" for p in m.photos if not p.used
+        f"{p.name}: {_without_folders(lack_text(p, units), report)}" for p in m.photos if not p.used
     )
     if left_out:
         parts.append(Section("Photographs left out of the measurement", items=left_out))
