@@ -1,10 +1,9 @@
 """The two outlines of the open joint, sub-pixel, each point with its own standard uncertainty.
 
-Four steps: a small network says of every cell of the band what lies there (upper log, background
-seen through the gap, lower log, something in front); a second one says along the lines that part
-these labels how likely each row is the limb's (`gapvision.trace.limbs`); dynamic programming finds the two
-lines that agree best with both along the whole band; a limb model then finds the edge beside each
-line in linear light at full resolution.
+Three steps: a small network says of every place in the band what lies there (upper log, background
+seen through the gap, lower log, something in front), and of each column in which row each limb lies
+(`gapvision.trace.network`); dynamic programming finds the two lines that agree best with both along
+the whole band; a limb model then finds the edge beside each line in linear light at full resolution.
 """
 
 from __future__ import annotations
@@ -15,18 +14,19 @@ import cv2
 import numpy as np
 
 from gapvision.trace.edges import EdgeFit, fit_edges
-from gapvision.trace.labels import BLOCK, FRONT, GAP, LOWER, UPPER
+from gapvision.trace.network import BLOCK, FRONT, GAP, LOWER, UPPER
 from gapvision.trace.rectified import CELL_MM, Band
 
 TEMPER = 0.35  # neighbouring cells err together: their votes are counted less than in full
 VOTE_LIMIT = 4.0  # and no cell outvotes its surroundings
-BASE_BLOCKS = 15.0  # 60 mm: the second network's strips follow the log, not the labels' steps
-VOTES_SHARE, PLACES_SHARE = 0.25, 1.0  # of a line's cost, where the second network was asked
+VOTES_SHARE, LIMBS_SHARE = 0.25, 1.0  # of a line's cost
 STEP_ROWS = 3  # the line's largest step between blocks
-STEP_COST = 6.0
+STEP_COST = 3.0
 LEAST_GAP_PX = 3.0  # nothing below this can be measured
 EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
+NEAR_ROWS, LEAST_SD_ROWS = 4, 0.3
+LABELS_SD_ROWS = 2.0  # of a line by the labels alone
 DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
 SURE_ROWS = 1.5  # clear votes alone give 1.3; the limb beside such a line is the right one
 ALONG = 3.0  # a wrong label is wrong over some 100 mm, not in one row of the fit: counted so often
@@ -60,23 +60,10 @@ class Trace:
     mm_per_px: np.ndarray
 
 
-def first_lines(band: Band, chances: np.ndarray) -> list[np.ndarray]:
-    """Rows (columns,) along the upper and the lower outline by the labels alone, smoothed."""
-    blocks = chances.shape[2]
-    votes, _ = _votes(band, chances)
-    column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
-    out = []
-    for v in votes:
-        path = _best_path(_cost(v)) - 0.5
-        smooth = cv2.GaussianBlur(_running_median(path, 9)[None], (0, 0), BASE_BLOCKS)[0]
-        out.append(np.interp(np.arange(band.seen.shape[1]), column, smooth))
-    return out
-
-
-def _votes(band: Band, chances: np.ndarray):
+def _votes(band: Band, labels: np.ndarray):
     """Votes (rows, blocks) of cells to lie above the upper, above the lower line; what is usable."""
-    p = chances.astype(np.float64) + 1e-4
-    usable = _blockwise(band.seen & ~band.hidden, chances.shape[2])
+    p = labels.astype(np.float64) + 1e-4
+    usable = _blockwise(band.seen & ~band.hidden, labels.shape[2])
     vote_u = np.log(p[UPPER]) - np.log(p[GAP] + p[LOWER])
     vote_l = np.log(p[UPPER] + p[GAP]) - np.log(p[LOWER])
     heard = (1 - p[FRONT]) * usable * TEMPER
@@ -91,8 +78,8 @@ def _cost(votes: np.ndarray) -> np.ndarray:
 def trace_outlines(
     linear_bgr,
     band: Band,
-    chances: np.ndarray,
-    places: np.ndarray | None = None,
+    labels: np.ndarray,
+    limbs: np.ndarray | None = None,
     guide: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> Trace:
     """Find both outlines along a band.
@@ -101,28 +88,29 @@ def trace_outlines(
     ----------
     linear_bgr : callable
         ``(x0, y0, x1, y1) -> array (h, w, 3)``: a part of the photograph in linear light.
-    chances : array (4, rows, blocks)
-        From `in_blocks`.
-    places : array (2, rows + 1, blocks), optional
-        From `gapvision.trace.limbs.line_places`; without it the labels alone tell.
+    labels : array (4, rows, blocks)
+    limbs : array (2, rows + 1, blocks), optional
+        Both from `network.read_band`; without limbs the labels alone tell.
     guide : pair of arrays (blocks,), optional
         Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
         the lines are then sought near them.
     """
-    rows, blocks = chances.shape[1:]
-    p = chances.astype(np.float64) + 1e-4
-    votes, usable = _votes(band, chances)
-    paths, doubts = [], []
+    rows, blocks = labels.shape[1:]
+    p = labels.astype(np.float64) + 1e-4
+    votes, usable = _votes(band, labels)
+    paths, doubts, spreads = [], [], []
     for k, v in enumerate(votes):
         cost = _cost(v)
-        if places is not None:
-            cost = VOTES_SHARE * cost - PLACES_SHARE * places[k]
+        if limbs is not None:
+            cost = VOTES_SHARE * cost - LIMBS_SHARE * limbs[k]
         if guide is not None:
             away = np.abs(np.arange(rows + 1)[:, None] - 0.5 - guide[k][None])
             cost = cost + np.where(np.isfinite(guide[k])[None], np.nan_to_num(0.5 * away), 0.0)
         path = _best_path(cost)
-        paths.append(path - 0.5)  # the line lies between two rows
         doubts.append(_doubt(cost, path))
+        offset, spread = _about(limbs[k], path) if limbs is not None else (0.0, LABELS_SD_ROWS)
+        paths.append(path + offset - 0.5)  # the line lies between two rows
+        spreads.append(np.broadcast_to(spread, path.shape))
     column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
     smooth = [cv2.GaussianBlur(r[None], (0, 0), 1.5)[0] for r in paths]
     smooth[1] = np.maximum(smooth[1], smooth[0])
@@ -130,7 +118,8 @@ def trace_outlines(
     below = band.to_image(column, smooth[0] + 1.0)
     per_cell = np.linalg.norm(below - px[0], axis=1)
     gap_px = (smooth[1] - smooth[0]) * per_cell
-    fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1])
+    pull = tuple(s * per_cell for s in spreads)
+    fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1], pull)
     states = [_states(band, p, votes[k], smooth[k], gap_px, usable) for k in range(2)]
     placed = [_placed(smooth[k], fits[k], per_cell, doubts[k]) for k in range(2)]
     gap_px = (placed[1][0] - placed[0][0]) * per_cell
@@ -171,6 +160,20 @@ def _best_path(cost: np.ndarray) -> np.ndarray:
         path[j] = r
         r += int(back[j, r])
     return path
+
+
+def _about(limbs: np.ndarray, path: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Where the limb lies by the network beside the line (n,), and its sd, rows.
+
+    Only the peak on which the line lies is meant: of others `_doubt` tells.
+    """
+    offset = np.arange(-NEAR_ROWS, NEAR_ROWS + 1)
+    at = np.clip(path.astype(int)[:, None] + offset, 0, limbs.shape[0] - 1)
+    weight = np.exp(limbs[at, np.arange(limbs.shape[1])[:, None]])
+    weight /= weight.sum(1, keepdims=True)
+    mean = (weight * offset).sum(1)
+    variance = (weight * (offset - mean[:, None]) ** 2).sum(1)
+    return mean, np.hypot(np.sqrt(variance), LEAST_SD_ROWS)
 
 
 def _doubt(cost: np.ndarray, path: np.ndarray) -> np.ndarray:
