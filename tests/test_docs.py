@@ -16,6 +16,7 @@ import gapvision.advice.shrinkage
 import gapvision.answer.check
 import gapvision.answer.report.sources
 import gapvision.archive.store
+import gapvision.inputs.field_test
 import gapvision.inputs.preferences
 import gapvision.photo.lens.calibrate
 import gapvision.photo.lens.files
@@ -130,6 +131,8 @@ def test_examples_are_accepted(line, monkeypatch, tmp_path):
     monkeypatch.setattr(gapvision.answer.report.sources, "read_json", measure)
     monkeypatch.setattr(gapvision.shoot.slip, "slips_pdf", measure)
     monkeypatch.setattr(gapvision.photo.photo, "photo_paths", measure)
+    monkeypatch.setattr(gapvision.inputs.field_test, "forms_in", measure)
+    monkeypatch.setattr(gapvision.inputs.field_test, "write_template", measure)
     monkeypatch.setattr(gapvision.photo.lens.files, "camera_paths", lambda: done.append(line) or [])
     monkeypatch.setattr(
         gapvision.inputs.preferences, "preferences_text", lambda *args: done.append(line) or ""

@@ -11,6 +11,7 @@ from gapvision.cli.camera import camera
 from gapvision.cli.card import card
 from gapvision.cli.check import check
 from gapvision.cli.demo import demo
+from gapvision.cli.field_test import field_test
 from gapvision.cli.measure import measure
 from gapvision.cli.plan import plan
 from gapvision.cli.preferences import preferences
@@ -42,7 +43,7 @@ def main() -> None:
 
 
 for command in (
-    measure, card, plan, demo, camera, preferences, shrinkage, check, report, slip, sort,
+    measure, card, plan, demo, camera, preferences, shrinkage, check, field_test, report, slip, sort,
 ):  # fmt: skip
     app.command()(command)
 app.add_typer(archive.app, name="archive")

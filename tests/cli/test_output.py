@@ -134,7 +134,7 @@ def test_colour_only_on_terminals_that_want_it(monkeypatch):
     assert not terminal.in_color(err=False)
 
 
-@pytest.mark.parametrize("command", ["measure", "card", "plan", "demo"])
+@pytest.mark.parametrize("command", ["measure", "card", "plan", "demo", "field-test"])
 def test_help_fits_plain_terminals(command):
     result = run(command, "--help")
     assert result.exit_code == 0
