@@ -6,7 +6,7 @@ import os
 
 import typer
 
-from gapvision.cli import archive
+from gapvision.cli.archive.group import app as archive
 from gapvision.cli.camera import camera
 from gapvision.cli.card import card
 from gapvision.cli.check import check
@@ -46,4 +46,4 @@ for command in (
     measure, card, plan, demo, camera, preferences, shrinkage, check, field_test, report, slip, sort,
 ):  # fmt: skip
     app.command()(command)
-app.add_typer(archive.app, name="archive")
+app.add_typer(archive, name="archive")

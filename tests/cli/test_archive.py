@@ -22,8 +22,8 @@ from gapvision.archive.query import load_record
 from gapvision.archive.record import add_record
 from gapvision.archive.store import open_archive
 from gapvision.archive.text import record_text
-from gapvision.cli import archive as cli_archive
 from gapvision.cli import main as cli
+from gapvision.cli.archive.group import app as archive_app
 
 pytestmark = pytest.mark.usefixtures("plain_terminal")
 
@@ -345,7 +345,7 @@ def test_listing_loads_neither_arrays_nor_pictures(three):
     assert told.count("Lake house") == 3 and told.splitlines()[-1] == ""
 
 
-@pytest.mark.parametrize("command", typer.main.get_command(cli_archive.app).commands)
+@pytest.mark.parametrize("command", typer.main.get_command(archive_app).commands)
 def test_help_fits_plain_terminals(command, monkeypatch):
     monkeypatch.delenv("COLUMNS")
     result = run("archive", command, "--help")
