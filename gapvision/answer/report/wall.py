@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable
 
 from gapvision.answer.as_json import measurement_of
+from gapvision.answer.decision_text import LOWER_FIRST, ready_to_scribe
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.words import headline, log_name
 from gapvision.phrases import quantity_text
@@ -30,11 +31,12 @@ def wall_rows(reports: Iterable[JointReport]) -> tuple[tuple[str, ...], ...]:
     rows = [("Log", "Set points to", "Widest gap", "Status", "Cautions")]
     for r in reports:
         head, gap = headline(r), ""
-        if head.tone != "refused":
-            gap = quantity_text(measurement_of(r.result).widest_gap, r.units)
         status = head.tone if head.tone == "measured" else head.tone.upper()
-        if "LOWER IT FIRST" in head.advice:
-            status += ", LOWER IT FIRST"
+        if head.tone != "refused":
+            m = measurement_of(r.result)
+            gap = quantity_text(m.widest_gap, r.units)
+            if not ready_to_scribe(m):
+                status += f", {LOWER_FIRST}"
         count = str(len(r.result.get("cautions", ())))
         rows.append((log_name(r), head.set_to, gap, status, count))
     return tuple(rows)
