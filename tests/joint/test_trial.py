@@ -26,7 +26,7 @@ from gapvision.joint.fit import REFINE, fit_joint
 from gapvision.joint.gap import ROUGH_MM, SHAPE_MM, gap_profile
 from gapvision.lengths import parse_reading, parse_trial
 from gapvision.measurement import Alone
-from gapvision.phrases import WIDTH
+from gapvision.phrases import WIDTH, cure_text, mistake_text
 from gapvision.quantity import Quantity
 from gapvision.scene.sections import Sections
 from gapvision.spine import measure
@@ -106,13 +106,13 @@ SET_TO = round(needed(78.0), 1)
         (f"{SET_TO}:3.07@0", "a width in inches entered as mm", f"write {SET_TO}:78@0"),
     ],
 )
-def test_a_slip_is_recognised_left_out_and_cured(typed, looks, cure):
+def test_a_mistake_is_recognised_left_out_and_cured(typed, looks, cure):
     (b,) = beside(typed)
     assert not b.used and not b.agrees
-    assert b.slip == looks and cure in b.cure
+    assert mistake_text(b.mistake.code) == looks and cure in cure_text(b.mistake.meant, "mm")
 
 
-def test_what_is_off_without_a_slip_is_used():
+def test_what_is_off_without_a_mistake_is_used():
     (b,) = beside(f"{SET_TO}:60@0")
     assert b.used and not b.agrees and abs(b.e_number) > 1.5
 
@@ -154,7 +154,8 @@ def test_exchanged_over_a_wide_gap():
 def test_a_reading_in_the_wrong_units_is_recognised():
     right, wrong = beside(readings=("30@0", "1.18@0"))
     assert right.used and right.width_mm is None
-    assert wrong.slip == "inches entered as mm" and wrong.cure == "write 30@0"
+    assert wrong.mistake.code == "inches-as-mm"
+    assert cure_text(wrong.mistake.meant, "mm") == "write 30@0"
     with pytest.raises(MeasurementError, match="that many mm. write 30mm"):
         beside(readings=("30in@0",), units="in")
 
@@ -176,7 +177,7 @@ def test_a_station_outside_the_stretch(at, refused, what):
     assert caught.value.code == f"{what}-outside"
 
 
-def test_of_right_trials_none_is_taken_for_a_slip():
+def test_of_right_trials_none_is_taken_for_a_mistake():
     """Simulated joints and right lines with their errors: left out none, doubtful hardly any."""
     wrong, over, n = 0, 0, 0
     for i in range(6):
@@ -294,14 +295,14 @@ def test_lines_fit_a_terminal(units):
 def test_json_has_both_sides_of_each():
     answer = answer_json(told(f"{SET_TO}:77@0", f"{SET_TO}:39@0", readings=("30.4@0",)))
     json.dumps(answer, allow_nan=False)
-    (r,), (t, slip) = answer["readings"], answer["trials"]
+    (r,), (t, mistaken) = answer["readings"], answer["trials"]
     assert r["value_mm"] == 30.4 and r["difference_mm"] == pytest.approx(0.4, abs=0.01)
     assert t["width_mm"] - t["predicted_width_mm"] == pytest.approx(t["difference_mm"], abs=1e-3)
     assert t["setting_mm"] - t["predicted_setting_mm"] == pytest.approx(
         t["setting_difference_mm"], abs=1e-3
     )
     assert t["agrees"] and t["used"] and t["looks_like"] is None
-    assert not slip["used"] and slip["looks_like"] == "the width of one face only"
+    assert not mistaken["used"] and mistaken["looks_like"] == "the width of one face only"
     assert answer["photographs_alone"]["setting"]["U95_mm"] == 3.0
     nothing = answer_json(measured())
     assert (nothing["readings"], nothing["trials"]) == ([], [])
