@@ -17,7 +17,8 @@ from gapvision.cli.plan import plan
 from gapvision.cli.preferences import preferences
 from gapvision.cli.report import report
 from gapvision.cli.shrinkage import shrinkage
-from gapvision.cli.slip import slip, sort
+from gapvision.cli.slip import slip
+from gapvision.cli.sort import sort
 from gapvision.cli.terminal import INTERRUPTED
 
 # Modules that load OpenCV or the fit are imported inside the commands: help must not wait for them.
