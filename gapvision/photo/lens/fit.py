@@ -190,7 +190,7 @@ def fit_lens(
     poor = list(poor)
     _enough(views, poor)
     first = _fit(views, size, MODELS["k1"], _start(views, size, focal_px))
-    if np.median([p.rms_px for p in _photo_fits(views, size, first)]) > NO_SHEET_PX:
+    if np.median([p.rms_px for p in _photo_fits(views, first)]) > NO_SHEET_PX:
         raise NotCalibrated(
             "no-sheet",
             "The corners do not lie as on one flat uncut sheet; print a sheet of two cards, leave it "
@@ -225,7 +225,7 @@ def fit_lens(
             "degrees.",
         )
     best = fits[model]
-    photos = _photo_fits(views, size, best)
+    photos = _photo_fits(views, best)
     free_point = "k1, principal point"
     return Calibration(
         size=size,
@@ -263,7 +263,7 @@ def _enough(views: Sequence[SheetView], poor: Sequence[tuple[str, str]]) -> None
 
 def _without_poor(views, size, fit: _Fit, poor):
     """The views without those whose corners miss by far more than the others'."""
-    rms = np.array([p.rms_px for p in _photo_fits(views, size, fit)])
+    rms = np.array([p.rms_px for p in _photo_fits(views, fit)])
     limit = max(POOR_TIMES * float(np.median(rms)), POOR_PX)
     bad = [
         (v.file, f"its corners miss by {r:.1f} px, shaken or the sheet not flat")
@@ -425,7 +425,7 @@ def _predicted_u(fit: _Fit, missed: np.ndarray, name: str) -> float:
     return fit.u(name) * max(float(np.sqrt(missed.mean())) / fit.sd_px, 1.0)
 
 
-def _photo_fits(views, size, fit: _Fit) -> tuple[PhotoFit, ...]:
+def _photo_fits(views: Sequence[SheetView], fit: _Fit) -> tuple[PhotoFit, ...]:
     out = []
     for view, values, pose in _each(views, fit.values, fit.poses):
         left = _project(view, values, pose)[0].reshape(-1, 2)

@@ -243,7 +243,7 @@ def test_example_is_one_that_the_program_would_read():
     """The numbers beside it are those of the rendered sheet that it was made from."""
     from gapvision.photo.lens.files import read_camera
 
-    example = Path(__file__).parents[2] / "calibration" / "example.toml"
+    example = Path(__file__).parents[3] / "calibration" / "example.toml"
     known = read_camera(example)
     assert known.key == CameraKey("Example", "EX-2", "", 4032, 3024, 26.0)
     true_focal, true_k1 = 2956.8, 0.02
