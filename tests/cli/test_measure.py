@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 import pypdfium2
 import pytest
-from typer.testing import CliRunner
+from helpers.commands import run
 
 import gapvision.spine
 from gapvision import __version__
@@ -47,10 +47,6 @@ def answer(status="measured"):
         cards=(CardResult(2, "outside", 700.0, 0.0, ("level.jpg",)),),
         cautions=(told("one-height", "One height only."),),
     )
-
-
-def run(*args):
-    return CliRunner().invoke(cli.app, [str(a) for a in args])
 
 
 def answering(monkeypatch, result):

@@ -7,16 +7,11 @@ from pathlib import Path
 
 import pytest
 import typer
-from answer.test_text import joint
-from typer.testing import CliRunner
+from helpers.answers import joint
+from helpers.commands import run
 
-from gapvision.cli import main as cli
 from gapvision.cli import terminal
 from gapvision.errors import MeasurementError
-
-
-def run(*args):
-    return CliRunner().invoke(cli.app, [str(a) for a in args])
 
 
 def failing(error):

@@ -1,18 +1,18 @@
-"""Trial lines: exact circles, slips of the pen, the fit with them, what is said, and the whole way."""
+"""Trial lines: exact circles, mistaken entries, the fit with them, what is said, and the whole way."""
 
 from __future__ import annotations
 
 import json
 import math
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from helpers.circles import R_L, R_U, SET_TO, beside, needed, photographs, told
+from helpers.demo import TRUTH, options
 from helpers.joints import joint as measured
 from helpers.simulator import PROTOCOLS, draw_joint, fit
 from studies.coverage_table import TRIAL_AT_MM, outcome, scribed, with_trial
-from test_spine import TRUTH, options
 from typer.testing import CliRunner
 
 from gapvision.answer.as_json import answer_json, measurement_of
@@ -20,51 +20,14 @@ from gapvision.answer.by_hand_text import by_hand_lines
 from gapvision.answer.text import answer_text
 from gapvision.cli.main import app
 from gapvision.errors import MeasurementError
-from gapvision.inputs.options import HandMeasured, MeasureOptions, check_options
+from gapvision.inputs.options import HandMeasured, MeasureOptions
 from gapvision.joint.by_hand import as_reading, check_stations, compare
 from gapvision.joint.fit import REFINE, fit_joint
 from gapvision.joint.gap import ROUGH_MM, SHAPE_MM, gap_profile
 from gapvision.lengths import parse_reading, parse_trial
-from gapvision.measurement import Alone
 from gapvision.phrases import WIDTH, cure_text, mistake_text
-from gapvision.quantity import Quantity
 from gapvision.scene.sections import Sections
 from gapvision.spine import measure
-
-# Logs of 12 and 14 in, crowns above each other 30 mm apart.
-R_L, R_U, GAP = 177.8, 152.4, 30.0
-SPREAD_MM = 0.6  # of the photographs' heights
-
-
-def photographs(spread_mm=SPREAD_MM):
-    """Stands for a joint of those logs that photographs know to a spread."""
-
-    def draws(station_mm, n, rng):
-        high = np.repeat(spread_mm * rng.standard_normal((n // 2, 1)), len(station_mm), 1)
-        flat = np.zeros((n, len(station_mm)))
-        return Sections(flat, flat, flat + R_L, flat + GAP + np.r_[high, -high], flat, flat + R_U)
-
-    return SimpleNamespace(draws=draws)
-
-
-def needed(width):
-    """Closed form: the gap and both circles' sagittas over the width."""
-    return GAP + sum(r - (r**2 - width**2 / 4) ** 0.5 for r in (R_L, R_U))
-
-
-def beside(*typed, units="mm", spread_mm=SPREAD_MM, readings=()):
-    """Trial lines as typed, compared with the photographs of exact circles."""
-    asked = MeasureOptions(
-        photos=(),
-        by_hand=HandMeasured(
-            tuple(parse_reading(r, units) for r in readings),
-            tuple(parse_trial(t, units) for t in typed),
-        ),
-        units=units,
-    )
-    check_options(asked)
-    n = len(typed) + len(readings)
-    return compare(asked, photographs(spread_mm), np.zeros(n), np.zeros(n))
 
 
 @pytest.mark.parametrize("width", [20.0, 63.5, 76.2, 101.6])
@@ -94,8 +57,6 @@ def fields(trial):
 
 
 # --- what cannot be, or hardly --------------------------------------------------------------------
-
-SET_TO = round(needed(78.0), 1)
 
 
 @pytest.mark.parametrize(
@@ -263,13 +224,6 @@ def all_ways():
 
 
 # --- what is said ---------------------------------------------------------------------------------
-
-
-def told(*typed, readings=(), units="mm"):
-    """A measured joint with trial lines beside it."""
-    by_hand = beside(*typed, readings=readings, units=units)
-    alone = Alone(Quantity(38.5, 1.0, 2.0), Quantity(47.6, 1.5, 3.0)) if by_hand else None
-    return replace(measured(), by_hand=by_hand, alone=alone)
 
 
 def test_the_answer_tells_each_and_the_setting_without_them():

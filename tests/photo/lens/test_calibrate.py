@@ -8,11 +8,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from helpers.commands import run
 from helpers.sheet_views import CORNERS, pose
 from PIL import ExifTags, Image
-from typer.testing import CliRunner
 
-from gapvision.cli import main as cli
 from gapvision.errors import MeasurementError, NotCalibrated
 from gapvision.photo.facts import CameraKey
 from gapvision.photo.lens.calibrate import calibrate
@@ -94,10 +93,6 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def calibrated(folder):
     return calibrate([folder])
-
-
-def run(*args):
-    return CliRunner().invoke(cli.app, [str(a) for a in args])
 
 
 def test_lens_that_drew_the_pictures_is_found(calibrated):
