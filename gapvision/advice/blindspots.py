@@ -31,10 +31,8 @@ SHORT_MM = 60.0  # shorter stretches are not worth a photograph
 # Of half the cover: touched this far out the radius is measured; this near the crown even a stated
 # diameter leaves the groove's edge to the circle.
 ENOUGH, TOO_LITTLE = 0.8, 0.5
-FLAT, FLAT_U = (
-    1.12,
-    2.4,
-)  # radius fitted over stated, and the excess in u; ovality of 3 % gives 1.09
+# Radius fitted over stated, and the excess in u; ovality of 3 % gives 1.09.
+FLAT, FLAT_U = 1.12, 2.4
 
 
 def undecided(f: Findings) -> list[Caution]:

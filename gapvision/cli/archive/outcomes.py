@@ -46,7 +46,8 @@ def outcomes(
     units = units_of(units)
     query = query_of(building, wall, log, since, until, status, None, None, units)
     with exit_status(), opened_archive(archive) as opened:
-        from gapvision.archive.learning import learn, learned_json, learned_text
+        from gapvision.archive.learned_text import learned_json, learned_text
+        from gapvision.archive.learning import learn
 
         by_kind, joints = learn(opened, query)
         write_json(json_file, learned_json(by_kind, joints), overwrite)
