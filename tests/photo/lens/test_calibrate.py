@@ -15,8 +15,8 @@ from PIL import ExifTags, Image
 from gapvision.errors import MeasurementError, NotCalibrated
 from gapvision.photo.facts import CameraKey
 from gapvision.photo.lens.calibrate import calibrate
+from gapvision.photo.lens.calibration import Known, PhotoFit
 from gapvision.photo.lens.files import camera_folder, new_camera_path
-from gapvision.photo.lens.fit import Known, PhotoFit
 from gapvision.photo.lens.picture import draw_calibration
 from gapvision.photo.lens.text import calibration_notes, corner_counts, unreached
 from gapvision.scene import card
