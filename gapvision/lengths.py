@@ -215,6 +215,21 @@ def format_length(mm: float, units: str = "mm") -> str:
     return ("-" if mm < 0 and n else "") + " ".join(parts) + " in"
 
 
+def format_entry(entry: Reading | Trial, units: str = "mm") -> str:
+    """A reading or a trial line as one types it, without its uncertainty."""
+    trial = isinstance(entry, Trial)
+    lengths = (entry.setting_mm, entry.width_mm) if trial else (entry.value_mm,)
+    at = entry.station_mm
+    where = "widest" if at is None else _bare(at, units)
+    return f"{':'.join(_bare(x, units) for x in lengths)}@{where}"
+
+
+def _bare(mm: float, units: str) -> str:
+    """A length as one types it: mm without a unit."""
+    text = format_length(round(mm, 1), units)
+    return text.removesuffix(" mm") if units == "mm" else text.replace(" in", "in")
+
+
 def round_up(mm: float, units: str = "mm", step_mm: float | None = None) -> float:
     """The next millimetre or sixteenth of an inch that is not less, in mm; or the next ``step_mm``."""
     step = step_mm or (1.0 if units == "mm" else SIXTEENTH_MM)

@@ -6,14 +6,44 @@ import math
 import textwrap
 from collections.abc import Iterable
 
-from gapvision.lengths import INCH_MM, format_length, round_up
+from gapvision.lengths import INCH_MM, Reading, Trial, format_entry, format_length, round_up
 from gapvision.quantity import K95, Place, Quantity
 
 WIDTH = 80  # columns of the narrowest terminal in common use
 DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
 
 
+# What an entry measured by hand looks like where it was mistaken, by the codes of `inputs.mistakes`.
+MISTAKES = {
+    "one-face": "the width of one face only",
+    "exchanged": "setting and width exchanged",
+    "inches-as-mm": "inches entered as mm",
+    "mm-as-inches": "mm entered as inches",
+    "width-inches-as-mm": "a width in inches entered as mm",
+    "width-mm-as-inches": "a width in mm entered as inches",
+    "setting-inches-as-mm": "a setting in inches entered as mm",
+    "setting-mm-as-inches": "a setting in mm entered as inches",
+}
+
+
 # --- for people -----------------------------------------------------------------------------------
+
+
+def mistake_text(code: str) -> str:
+    """What a mistaken entry looks like; a code that is not known, as of a later program, stands itself."""
+    return MISTAKES.get(code, code)
+
+
+def mistake_code(text: str) -> str:
+    """The code of what `mistake_text` said."""
+    return next((code for code, said in MISTAKES.items() if said == text), text)
+
+
+def cure_text(meant: Reading | Trial | None, units: str) -> str:
+    """What to do about a mistaken entry; where nobody knows what was meant, of a trial line."""
+    if meant is None:
+        return "measure from the line on one face to the line on the other, and enter that"
+    return f"write {format_entry(meant, units)}"
 
 
 def place_text(place: Place, units: str = "mm") -> str:

@@ -29,7 +29,7 @@ def plain_terminal(monkeypatch, tmp_path):
 @pytest.fixture
 def asked(monkeypatch):
     """The options of every measurement asked for; each is answered at once."""
-    from cli.test_measure import answer
+    from helpers.measured import answer
 
     seen = []
 

@@ -1,5 +1,7 @@
 """The pages against the program: every command and option is told, its examples are accepted."""
 
+import doctest
+import importlib
 import json
 import re
 import shlex
@@ -16,6 +18,7 @@ import gapvision.advice.shrinkage
 import gapvision.answer.check
 import gapvision.answer.report.sources
 import gapvision.archive.store
+import gapvision.inputs.field_test
 import gapvision.inputs.preferences
 import gapvision.photo.lens.calibrate
 import gapvision.photo.lens.files
@@ -30,6 +33,11 @@ ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 MOST_BYTES = 12_000  # of DEVELOPERS.md: what one reads at a sitting
+MODULES_WITH_EXAMPLES = sorted(
+    ".".join(path.relative_to(ROOT).with_suffix("").parts)
+    for path in (ROOT / "gapvision").rglob("*.py")
+    if ">>> " in path.read_text(encoding="utf-8")
+)
 PAGES = [*ROOT.glob("*.md"), *ROOT.glob("*/README.md"), *(ROOT / "docs").glob("*.md")]
 
 
@@ -130,6 +138,8 @@ def test_examples_are_accepted(line, monkeypatch, tmp_path):
     monkeypatch.setattr(gapvision.answer.report.sources, "read_json", measure)
     monkeypatch.setattr(gapvision.shoot.slip, "slips_pdf", measure)
     monkeypatch.setattr(gapvision.photo.photo, "photo_paths", measure)
+    monkeypatch.setattr(gapvision.inputs.field_test, "forms_in", measure)
+    monkeypatch.setattr(gapvision.inputs.field_test, "write_template", measure)
     monkeypatch.setattr(gapvision.photo.lens.files, "camera_paths", lambda: done.append(line) or [])
     monkeypatch.setattr(
         gapvision.inputs.preferences, "preferences_text", lambda *args: done.append(line) or ""
@@ -210,6 +220,11 @@ def test_developers_page_is_short():
 def test_every_page_is_in_the_developers_list():
     for page in (ROOT / "docs").glob("*.md"):
         assert f"(docs/{page.name})" in DEVELOPERS, page.name
+
+
+@pytest.mark.parametrize("module", MODULES_WITH_EXAMPLES)
+def test_examples_in_docstrings_are_true(module):
+    assert doctest.testmod(importlib.import_module(module)).failed == 0
 
 
 def python_example(text):

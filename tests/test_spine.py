@@ -1,19 +1,18 @@
 """Photographs to setting, end to end, on rendered photographs whose surfaces are known.
 
-The truth was computed from the logs' surfaces by the scene of an independent general-purpose
-renderer's scene file, not by this project (gapvision/demo/truth.json).
+The truth was computed from the logs' surfaces as the scene of an independent general-purpose renderer
+has them, not by this project (`truth.json` beside the photographs).
 """
 
 from __future__ import annotations
 
 import json
 import re
-from importlib import resources
 
 import cv2
 import numpy as np
 import pytest
-from helpers.options import options_with
+from helpers.demo import FOLDER, TRUTH, options
 
 from gapvision.answer.caution_text import caution_text
 from gapvision.answer.lack_text import lack_text
@@ -22,20 +21,6 @@ from gapvision.errors import MeasurementError
 from gapvision.inputs.options import MeasureOptions
 from gapvision.lengths import parse_diameter, parse_reading
 from gapvision.spine import measure
-
-FOLDER = resources.files("gapvision").joinpath("cli/demo_photos")
-TRUTH = json.loads(FOLDER.joinpath("truth.json").read_text(encoding="utf-8"))
-
-
-def options(*names, **more):
-    stated = {
-        "cover_mm": TRUTH["cover_mm"],
-        "from_mm": TRUTH["from_mm"],
-        "to_mm": TRUTH["to_mm"],
-        "upper_diameter": parse_diameter(TRUTH["upper_diameter"]),
-        "lower_diameter": parse_diameter(TRUTH["lower_diameter"]),
-    }
-    return options_with(tuple(FOLDER / n for n in names), **(stated | more))
 
 
 @pytest.fixture(scope="module")

@@ -12,6 +12,7 @@ from gapvision.advice.findings import (
     HEIGHTS_APART,
     LONG_MM,
     STEEPER,
+    STEEPEST,
     WIDE_U95_MM,
     Findings,
     slope_range,
@@ -30,11 +31,8 @@ SHORT_MM = 60.0  # shorter stretches are not worth a photograph
 # Of half the cover: touched this far out the radius is measured; this near the crown even a stated
 # diameter leaves the groove's edge to the circle.
 ENOUGH, TOO_LITTLE = 0.8, 0.5
-STEEPEST = 0.3  # of the distance: past it a usual gap looks shut
-FLAT, FLAT_U = (
-    1.12,
-    2.4,
-)  # radius fitted over stated, and the excess in u; ovality of 3 % gives 1.09
+# Radius fitted over stated, and the excess in u; ovality of 3 % gives 1.09.
+FLAT, FLAT_U = 1.12, 2.4
 
 
 def undecided(f: Findings) -> list[Caution]:

@@ -42,14 +42,13 @@ class Course:
 
     The groove's depth is the wood taken away, plumb, where the logs are nearest: from the upper log's
     underside to the lower log's surface copied s above itself. Hollowing the groove adds to it.
-    ``drop_mm`` is the notches' setting: the groove then stands ``underscribe_mm`` open until the
+    ``notch_mm`` is the notches' setting: the groove then stands ``underscribe_mm`` open until the
     notches have given way. ``heights`` are at the measured stretch's ends and at stated stations;
     ``rise`` is the log's top at the right end over that at the left.
     """
 
     notch_mm: float
     underscribe_mm: float
-    drop_mm: float
     depth_mm: np.ndarray
     depth_u_mm: np.ndarray
     deepest: Quantity
@@ -57,6 +56,11 @@ class Course:
     heights: tuple[Height, ...]
     rise: Quantity
     diameter_stated: bool
+
+    @property
+    def drop_mm(self) -> float:
+        """By how much the log comes down: what the notches are scribed at."""
+        return self.notch_mm
 
 
 def follow(
@@ -100,7 +104,6 @@ def follow(
     return Course(
         notch_mm=notch,
         underscribe_mm=underscribe_mm,
-        drop_mm=notch,
         depth_mm=np.maximum(set_to_mm - draws.gap_mm.mean(0), 0.0),
         depth_u_mm=np.hypot(spread(draws.gap_mm), draws.rough_mm),
         deepest=Quantity(set_to_mm - least.value_mm, least.u_mm, least.U95_mm),

@@ -20,8 +20,8 @@ from gapvision.trace.outlines import HIDDEN, SEEN, SHUT
 HEIGHTS_APART = 0.15  # slopes of sight, rad; under this two photographs count as one height
 WIDE_U95_MM = 2.5
 LONG_MM = 1600.0  # of joint; what is shorter one photograph sees whole
-
-STEEPER = 0.22  # of the distance, above and below: where to photograph from
+# Of the distance, above and below: where to photograph from, and past which a usual gap looks shut.
+STEEPER, STEEPEST = 0.22, 0.3
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -111,7 +111,9 @@ def lower_first(
     needed_mm : array, shape (d, n)
         Draws of the setting needed for the wanted cover.
     ends_mm : pair of float
-        Stations taken for the left and the right notch, and whether somebody stated them.
+        Stations taken for the left and the right notch.
+    notches_stated : bool
+        Whether somebody stated both.
     set_to_mm : float
         What the points are to be set to as the log lies.
     lower_to_mm : float or None

@@ -1,8 +1,9 @@
 """A `Measurement` told: as text, as JSON and back, as a picture and as a report.
 
 Takes a `Measurement` or the JSON that was written of one; gives strings, dicts, pictures and pages.
-Nothing is computed here that the answer does not hold. Read `text.py` and `as_json.py` first; the
-picture is in `picture`, HTML and PDF are in `report`.
+Nothing is computed here that the answer does not hold, but for `check.py`, which holds caliper
+readings against it. Read `text.py` and `as_json.py` first; the picture is in `picture`, HTML and PDF
+are in `report`.
 """
 
 from __future__ import annotations

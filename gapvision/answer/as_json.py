@@ -21,6 +21,7 @@ from gapvision.answer.caution_text import caution_text
 from gapvision.answer.chains import find_chains
 from gapvision.answer.decision_json import decision_json, decision_read
 from gapvision.answer.lack_text import lack_text
+from gapvision.answer.outlines_json import outlines_json, outlines_read
 from gapvision.errors import MeasurementError
 from gapvision.joint.gap import Profile
 from gapvision.joint.photo_results import CardResult, Exposure, Lack, PhotoResult, station_origin
@@ -133,6 +134,7 @@ def _photo_json(p: PhotoResult, units: str) -> dict:
         "lens": p.exposure.lens,
         "camera": None if p.exposure.camera is None else asdict(p.exposure.camera),
         "taken": p.exposure.taken,
+        "outlines": outlines_json(p.outlines),
     }
 
 
@@ -208,7 +210,8 @@ def measurement_of(answer: dict) -> Measurement:
     Returns
     -------
     Measurement
-        Its photographs have no traces, null has become NaN, and its cautions keep their sentences.
+        Its photographs' outlines have no middle line, null has become NaN, and its cautions keep their
+        sentences.
 
     Raises
     ------
@@ -265,6 +268,7 @@ def _photo_read(p: dict) -> PhotoResult:
         lacked=None if p.get("used", True) else Lack("told", {"text": str(p.get("lacked", ""))}),
         cards=tuple(p.get("cards", ())),
         exposure=Exposure(lens=str(p.get("lens", "")), taken=p.get("taken")),
+        outlines=outlines_read(p.get("outlines")),
         **{k: number_read(p.get(k)) for k in _NUMBERS},
     )
 

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+from gapvision.inputs.mistakes import Mistake
 from gapvision.joint.agreement import e_number
 from gapvision.joint.by_hand import ByHand
 from gapvision.measurement import Alone
-from gapvision.phrases import number_json, number_read, place_json, quantity_json, quantity_read
+from gapvision.phrases import (
+    mistake_code,
+    mistake_text,
+    number_json,
+    number_read,
+    place_json,
+    quantity_json,
+    quantity_read,
+)
 from gapvision.quantity import K95, Place, Quantity
 
 
@@ -62,7 +71,7 @@ def _agreement(b: ByHand) -> dict:
         "E_n": number_json(b.e_number),
         "agrees": b.agrees,
         "used": b.used,
-        "looks_like": b.slip or None,
+        "looks_like": b.mistake and mistake_text(b.mistake.code),
     }
 
 
@@ -72,7 +81,7 @@ def _agreement(b: ByHand) -> dict:
 def by_hand_read(answer: dict) -> tuple[ByHand, ...]:
     """The readings and trial lines of a measurement's JSON, NaN for what it does not tell.
 
-    What to do about a slip is in the caution of then only.
+    What was meant by a mistaken one is in the caution of then only.
     """
     readings, trials = (answer.get(key) or () for key in ("readings", "trials"))
     return (*map(_reading_read, readings), *map(_trial_read, trials))
@@ -116,8 +125,9 @@ def _entry(
     e = d.get("E_n")
     if e is None:  # of a record before there was one
         e = e_number(setting_mm - predicted.value_mm, u_mm, predicted.u_mm)
+    looks = d.get("looks_like")
     return ByHand(
         Place(number_read(d.get("station_mm")), d.get("near_card"), d.get("offset_mm")),
         setting_mm, u_setting_mm, width_mm, u_width_mm, u_mm, predicted, predicted_width_mm,
-        float(e), slip=d.get("looks_like") or "",
+        float(e), mistake=Mistake(mistake_code(looks)) if looks else None,
     )  # fmt: skip

@@ -7,7 +7,7 @@ import math
 from gapvision.joint.by_hand import ByHand
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
-from gapvision.phrases import distance_text, place_text, quantity_text, wrap
+from gapvision.phrases import distance_text, mistake_text, place_text, quantity_text, wrap
 
 LEAD = 18  # columns before the text, as of the answer's other lines
 
@@ -45,7 +45,7 @@ def verdict(b: ByHand) -> str:
     if math.isnan(b.e_number):
         return "unknown"
     e = f"(E_n {abs(b.e_number):.1f})" if abs(b.e_number) < 99 else ""
-    if b.slip:
+    if b.mistake:
         return f"left out, see the cautions {e}".rstrip()
     return f"{'agrees' if b.agrees else 'DISAGREES'} {e}".rstrip()
 
@@ -78,9 +78,9 @@ def trial_table(m: Measurement, units: str) -> tuple[tuple[str, ...], ...]:
 
 
 def _loud_verdict(b: ByHand) -> str:
-    """The verdict where no caution stands below it: with what a slip looks like."""
+    """The verdict where no caution stands below it: with what a mistake looks like."""
     e = f" (E_n {abs(b.e_number):.1f})" if abs(b.e_number) < 99 else ""
-    return f"LEFT OUT: {b.slip}{e}" if b.slip else verdict(b)
+    return f"LEFT OUT: {mistake_text(b.mistake.code)}{e}" if b.mistake else verdict(b)
 
 
 def alone_rows(m: Measurement, units: str) -> list[tuple[str, str]]:

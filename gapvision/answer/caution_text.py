@@ -14,6 +14,7 @@ from gapvision.answer.teller import Teller
 from gapvision.joint.by_hand import ByHand
 from gapvision.joint.photo_results import CardResult, PhotoResult
 from gapvision.lengths import format_length
+from gapvision.phrases import cure_text, mistake_text
 
 
 def caution_text(caution: Caution, cards: tuple[CardResult, ...], units: str) -> str:
@@ -148,7 +149,7 @@ def _reading_disagrees(say: Teller, c: Caution, entry: ByHand) -> str:
     return (
         f"The caliper reading {say.fine(entry.setting_mm)} {say.place(entry.place.station_mm)} is "
         f"{say.fine(abs(off))} {'wider' if off > 0 else 'narrower'} than the photographs show: "
-        f"{_slip(entry) or again}"
+        f"{_mistaken(say, entry) or again}"
     )
 
 
@@ -160,13 +161,16 @@ def _trial_disagrees(say: Teller, c: Caution, entry: ByHand) -> str:
     return (
         f"The trial line set to {say.fine(entry.setting_mm)}, {say.place(entry.place.station_mm)}, "
         f"is {say.about(entry.width_mm)} wide where the photographs expect "
-        f"{say.about(entry.predicted_width_mm)}: {_slip(entry) or again}"
+        f"{say.about(entry.predicted_width_mm)}: {_mistaken(say, entry) or again}"
     )
 
 
-def _slip(entry: ByHand) -> str:
+def _mistaken(say: Teller, entry: ByHand) -> str:
     """What an entry looks like and what to do; empty where nothing fits."""
-    return f"it looks like {entry.slip}, and is left out: {entry.cure}." if entry.slip else ""
+    if entry.mistake is None:
+        return ""
+    looks, cure = mistake_text(entry.mistake.code), cure_text(entry.mistake.meant, say.units)
+    return f"it looks like {looks}, and is left out: {cure}."
 
 
 # --- what was not photographed, stated or reached -------------------------------------------------

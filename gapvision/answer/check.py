@@ -18,7 +18,7 @@ from gapvision.lengths import INCH_MM, Reading, format_length
 from gapvision.measurement import Measurement
 from gapvision.quantity import STATION_SLACK_MM, Place, Quantity
 
-LARGEST_BYTES = 50_000_000  # a log of 12 m is some 100 kB
+LARGEST_BYTES = 50_000_000  # a log of 12 m in 15 photographs is some 800 kB
 NARROW_MM = 4.0  # under twice of what shows at all at 1.5 m
 
 READING, PHOTOGRAPHS, EITHER = "reading", "photographs", "either"

@@ -224,7 +224,6 @@ def _course_read(c: dict, along: dict) -> Course:
     return Course(
         notch_mm=_number(c, "notch_setting_mm"),
         underscribe_mm=float(c.get("underscribe_mm") or 0.0),
-        drop_mm=_number(c, "drop_mm"),
         depth_mm=_array(along, "depth_mm"),
         depth_u_mm=_array(along, "depth_u_mm"),
         deepest=_quantity(c, "deepest"),

@@ -22,6 +22,7 @@ Rows = tuple[tuple[str, ...], ...]  # of a table, the first holds the headings
 
 COVER_COLUMNS, HEIGHT_COLUMNS = (11, 21, 11, 14), (12, 22)  # letters wide, all but the last one
 ROWS = 16  # at most, of the table along the log
+LOWER_FIRST = "LOWER IT FIRST"
 LOCAL_CODE = "Local code comes before all of these."
 NO_TABLE = (
     "No published table gives an underscribe by diameter or moisture: it is your own number "
@@ -41,13 +42,19 @@ def ready_text(m: Measurement, units: str) -> str:
     return text if m.status == "measured" else f"As far as seen: {text}"
 
 
+def ready_to_scribe(m: Measurement) -> bool:
+    """Whether nothing says to lower the log first."""
+    lowering = m.decision and m.decision.lowering
+    return lowering is None or lowering.ready
+
+
 def lower_words(m: Measurement, units: str) -> str:
     """The advice in a few words, for the picture; empty where the log is ready to scribe."""
     notches = notches_mm(m)
     if not any(notches):
         return ""
     left, right = (format_length(v, units) for v in notches)
-    return f"LOWER IT FIRST: left notch {left}, right {right} deeper"
+    return f"{LOWER_FIRST}: left notch {left}, right {right} deeper"
 
 
 def notches_mm(m: Measurement) -> tuple[float, float]:
@@ -99,7 +106,7 @@ def _ready(m: Measurement, x: Lowering, units: str) -> str:
 
 
 def _lower(x: Lowering, units: str) -> str:
-    lead, depths = "LOWER IT FIRST", x.notches.left_mm or x.notches.right_mm
+    lead, depths = LOWER_FIRST, x.notches.left_mm or x.notches.right_mm
     if x.why == "scriber":
         lead += f", by {_setting(x.wanted.scriber_least_mm, units)} or more for your scriber"
         if not depths:

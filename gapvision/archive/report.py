@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from gapvision.answer.as_json import check_answer
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.photos import scaled_photo
-from gapvision.answer.report.sources import _readable
+from gapvision.answer.report.sources import checked_report
 from gapvision.errors import MeasurementError
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def report_of_record(
         tuple(map(_outcome_words, counting(told))),
         units,
     )
-    return _readable(report, f"Record {e.record}")
+    return checked_report(report, f"Record {e.record}")
 
 
 def latest_records(archive: Archive, building: str, wall: str, log: str | None) -> list[int]:

@@ -10,8 +10,8 @@ from typing import BinaryIO
 
 from gapvision.archive.outcome import Outcome
 from gapvision.archive.query import Entry
+from gapvision.phrases import DECIMALS
 
-DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
 BOM = "\ufeff"  # by it spreadsheets know that a CSV file is UTF-8
 RECORD_HEAD = (
     "record", "building", "wall", "log", "revision", "kept (ISO 8601)", "program", "status",

@@ -6,17 +6,19 @@ import os
 
 import typer
 
-from gapvision.cli import archive
+from gapvision.cli.archive.group import app as archive
 from gapvision.cli.camera import camera
 from gapvision.cli.card import card
 from gapvision.cli.check import check
 from gapvision.cli.demo import demo
+from gapvision.cli.field_test import field_test
 from gapvision.cli.measure import measure
 from gapvision.cli.plan import plan
 from gapvision.cli.preferences import preferences
 from gapvision.cli.report import report
 from gapvision.cli.shrinkage import shrinkage
-from gapvision.cli.slip import slip, sort
+from gapvision.cli.slip import slip
+from gapvision.cli.sort import sort
 from gapvision.cli.terminal import INTERRUPTED
 
 # Modules that load OpenCV or the fit are imported inside the commands: help must not wait for them.
@@ -42,7 +44,7 @@ def main() -> None:
 
 
 for command in (
-    measure, card, plan, demo, camera, preferences, shrinkage, check, report, slip, sort,
+    measure, card, plan, demo, camera, preferences, shrinkage, check, field_test, report, slip, sort,
 ):  # fmt: skip
     app.command()(command)
-app.add_typer(archive.app, name="archive")
+app.add_typer(archive, name="archive")

@@ -189,6 +189,14 @@ def measure(
             help="Write everything, for programs; - is standard output.",
         ),
     ] = None,
+    outlines: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE",
+            help="Write what was traced in each photograph, in pixels, for programs; - is standard "
+            "output.",
+        ),
+    ] = None,
     picture: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Write the traced photograph and the profile."),
@@ -224,6 +232,8 @@ def measure(
     """
     if not photos and not inside:
         raise typer.BadParameter("name at least one photograph or folder.", param_hint="PHOTO")
+    if outlines is not None and _same_file(outlines, json_file):
+        raise typer.BadParameter("it would replace what --json writes.", param_hint="--outlines")
     joint = kept_joint(keep, building, wall, log, archive)
     preferred = preferences_of_user()
     units = units or preferred.units or "mm"
@@ -244,16 +254,21 @@ def measure(
     )
     with exit_status():
         check_json_path(json_file, options, overwrite)
-        with refusal_written(json_file, overwrite):
+        check_json_path(outlines, options, overwrite, "--outlines")
+        with refusal_written(json_file, overwrite, outlines):
             check_options(options)  # `measure` does so too, but only after OpenCV is loaded
             check_picture_place(picture, options, overwrite)
             if joint:
                 check_archive(archive)
             measurement = _measured(options)
-        _tell(measurement, units, details, aside=json_file == STDOUT)
-        _write(measurement, options, json_file, picture, overwrite)
+        _tell(measurement, units, details, aside=STDOUT in (json_file, outlines))
+        _write(measurement, options, json_file, outlines, picture, overwrite)
         if joint:
             keep_joint(joint, options, measurement, archive)
+
+
+def _same_file(first: str, second: str | None) -> bool:
+    return second is not None and Path(first).resolve() == Path(second).resolve()
 
 
 # --- what was typed, by groups of options ---------------------------------------------------------
@@ -316,12 +331,15 @@ def _write(
     measurement: Measurement,
     options: MeasureOptions,
     json_file: str | None,
+    outlines: str | None,
     picture: Path | None,
     overwrite: bool,
 ) -> None:
     from gapvision.answer.as_json import answer_json
+    from gapvision.answer.outlines_json import outlines_answer
 
     write_answer(json_file, answer_json(measurement), overwrite)
+    write_answer(outlines, outlines_answer(measurement), overwrite)
     if picture:
         from gapvision.answer.picture.picture import write_picture
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -34,6 +35,7 @@ JsonOption = Annotated[
     str | None,
     typer.Option("--json", metavar="FILE", help="Write it for programs; - is standard output."),
 ]
+_PAIR = re.compile(r"\[\n\s+([-+.\de]+),\n\s+([-+.\de]+)\n\s+\]")  # of numbers, as json indents it
 Parsed = TypeVar("Parsed")
 Progress = Callable[[int, int], None]
 
@@ -88,11 +90,13 @@ def card_numbers(text: str, units: str) -> tuple[int, ...]:
 # --- files that are written -----------------------------------------------------------------------
 
 
-def check_json_path(file: str | None, options: MeasureOptions, overwrite: bool) -> None:
+def check_json_path(
+    file: str | None, options: MeasureOptions, overwrite: bool, option: str = "--json"
+) -> None:
     if file in (None, STDOUT):
         return
     path = Path(file)
-    check_no_photo("--json", path, options)
+    check_no_photo(option, path, options)
     if path.is_dir():
         raise MeasurementError("not-written", f"{path} is a folder: name a file in it.")
     check_new(path, file, overwrite)
@@ -127,7 +131,7 @@ def check_no_photo(option: str, path: Path, options: MeasureOptions) -> None:
 def write_json(file: str | None, answer: dict, overwrite: bool) -> None:
     if file is None:
         return
-    text = json.dumps(answer, allow_nan=False, indent=1)
+    text = _PAIR.sub(r"[\1, \2]", json.dumps(answer, allow_nan=False, indent=1))
     if file == STDOUT:
         typer.echo(text)
         return
@@ -165,14 +169,18 @@ def exit_status() -> Iterator[None]:
 
 
 @contextmanager
-def refusal_written(json_file: str | None, overwrite: bool) -> Iterator[None]:
+def refusal_written(
+    json_file: str | None, overwrite: bool, outlines_file: str | None = None
+) -> Iterator[None]:
     """A refusal goes into the JSON too, where one was asked for."""
     try:
         yield
     except MeasurementError as error:
         from gapvision.answer.as_json import refusal_json
+        from gapvision.answer.outlines_json import outlines_refusal
 
         write_answer(json_file, refusal_json(error), overwrite)
+        write_answer(outlines_file, outlines_refusal(error), overwrite)
         raise
 
 

@@ -1,4 +1,4 @@
-"""Caliper readings and trial lines beside what the photographs alone tell, and slips of the pen.
+"""Caliper readings and trial lines beside what the photographs alone tell, and mistaken entries.
 
 A trial line says: with the points at this setting the groove came out so wide here. That is the same
 as: a cover of this width needs this setting here, and a caliper's reading is that for a cover of 0.
@@ -7,12 +7,12 @@ as: a cover of this width needs this setting here, and a caliper's reading is th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from gapvision.errors import JointNotFitted
+from gapvision.inputs.mistakes import ONE_FACE, Mistake, mistakes_of
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.agreement import e_number
 from gapvision.joint.disagreement import gap_shifts
@@ -22,15 +22,14 @@ from gapvision.joint.model import Joint
 from gapvision.joint.readings import GapReading, outlines_covariance, readings_covariance
 from gapvision.joint.seen import STATION_STEP_MM
 from gapvision.joint.solve import Solved
-from gapvision.lengths import INCH_MM, Reading, Trial, format_length
+from gapvision.lengths import Reading, Trial, format_entry, format_length
+from gapvision.phrases import cure_text, mistake_text
 from gapvision.quantity import K95, STATION_SLACK_MM, Place, Quantity
 from gapvision.scene.sections import Sections
 
 # u by which an entry is off the photographs. Of 25 simulated joints a case right caliper readings were
 # over 2.5 in one at most and never over 3, readings wrong by 5 mm in 88 to 100 of 100.
 DISAGREES_U, DOUBTFUL_U = 2.5, 3.0
-ONE_FACE = "the width of one face only"
-FROM_LINE_TO_LINE = "measure from the line on one face to the line on the other, and enter that"
 FAR_OFF_MM = 100.0  # neither photographs nor a hand err by so much; a judgement
 
 
@@ -79,7 +78,7 @@ def beside_photographs(options: MeasureOptions, alone: Solved) -> tuple[ByHand, 
 
 
 def with_readings(alone: Solved, by_hand: tuple[ByHand, ...]) -> Solved:
-    """The joint fitted again with what was measured by hand and does not look like a slip."""
+    """The joint fitted again with what was measured by hand and does not look like a mistake."""
     readings = tuple(as_reading(b) for b in by_hand if b.used)
     if not readings:
         return alone
@@ -177,24 +176,27 @@ def _compared(
     u = _u_setting(entry, drawn)
     off = setting - value
     e = e_number(off, u_photos, u)
-    slip, cure = "", ""
+    mistake = None
     below = trial and setting < _gap_at_least(drawn, u_label)
     if below or abs(off) > DOUBTFUL_U * math.hypot(u, u_photos):
-        slip, cure = _slip(entry, drawn, u_label, units)
+        mistake = _mistake(entry, drawn, u_label)
     if below:
         said = [format_length(round(x, 1), units) for x in (setting, drawn.gap().mean())]
-        looks = f"it looks like {slip}: {cure}" if slip else "correct it or leave it out"
+        looks = "correct it or leave it out"
+        if mistake:
+            cure = cure_text(mistake.meant, units)
+            looks = f"it looks like {mistake_text(mistake.code)}: {cure}"
         raise JointNotFitted(
             "trial-below-gap",
-            f"The trial line {typed(entry, units)} was scribed at {said[0]}, but the "
+            f"The trial line {format_entry(entry, units)} was scribed at {said[0]}, but the "
             f"photographs show a gap of {said[1]} there, which is wider than the points: {looks}.",
         )
-    if not slip and abs(off) > FAR_OFF_MM:
+    if not mistake and abs(off) > FAR_OFF_MM:
         said = [format_length(round(x, 1), units) for x in (setting, value)]
         what, says = ("trial line", "was set to") if trial else ("caliper reading", "says")
         raise JointNotFitted(
             "trial-far-off" if trial else "reading-far-off",
-            f"The {what} {typed(entry, units)} {says} {said[0]} where the photographs expect "
+            f"The {what} {format_entry(entry, units)} {says} {said[0]} where the photographs expect "
             f"{said[1]}, too far apart for both to be of this joint: correct it or leave it out.",
         )
     predicted = Quantity(value, u_photos, K95 * u_photos)
@@ -209,8 +211,7 @@ def _compared(
         predicted_width_mm=float(drawn.groove_width(setting).mean()) if trial else None,
         e_number=e,
         u_outlines_mm=u_label,
-        slip=slip,
-        cure=cure,
+        mistake=mistake,
     )
 
 
@@ -236,49 +237,17 @@ def _gap_at_least(drawn: Sections, u_label: float) -> float:
     return gap - DOUBTFUL_U * u
 
 
-def _slip(entry: Reading | Trial, drawn: Sections, u_label: float, units: str) -> tuple[str, str]:
-    """What a contradicting entry looks like, and the cure; nothing where nothing fits."""
-    for slip, meant in _slips(entry):
+def _mistake(entry: Reading | Trial, drawn: Sections, u_label: float) -> Mistake | None:
+    """What a contradicting entry looks like; None where nothing fits."""
+    for code, meant in mistakes_of(entry):
         trial = isinstance(meant, Trial)
         setting, width = (meant.setting_mm, meant.width_mm) if trial else (meant.value_mm, 0.0)
         if width >= 1.8 * float(np.minimum(drawn.r_l, drawn.r_u).mean()):
             continue
         value, u_photos = _predicted(drawn, width, u_label)
         if abs(e_number(setting - value, u_photos, _u_setting(meant, drawn))) <= 1:
-            measured = slip != ONE_FACE  # the other half is a guess
-            return slip, f"write {typed(meant, units)}" if measured else FROM_LINE_TO_LINE
-    return "", ""
-
-
-def _slips(entry: Reading | Trial) -> Iterator[tuple[str, Reading | Trial]]:
-    """Ways to enter something wrongly, and what was meant then."""
-    inches, mm = "inches entered as mm", "mm entered as inches"
-    if isinstance(entry, Reading):
-        yield inches, replace(entry, value_mm=entry.value_mm * INCH_MM)
-        yield mm, replace(entry, value_mm=entry.value_mm / INCH_MM)
-        return
-    s, w = entry.setting_mm, entry.width_mm
-    yield ONE_FACE, replace(entry, width_mm=2 * w)
-    yield "setting and width exchanged", replace(entry, setting_mm=w, width_mm=s)
-    for what, f in ((inches, INCH_MM), (mm, 1 / INCH_MM)):
-        yield f"a width in {what}", replace(entry, width_mm=w * f)
-        yield f"a setting in {what}", replace(entry, setting_mm=s * f)
-        yield f"{what}", replace(entry, setting_mm=s * f, width_mm=w * f)
-
-
-def typed(entry: Reading | Trial, units: str) -> str:
-    """An entry as one types it, without its uncertainty."""
-    trial = isinstance(entry, Trial)
-    lengths = (entry.setting_mm, entry.width_mm) if trial else (entry.value_mm,)
-    at = entry.station_mm
-    where = "widest" if at is None else _bare(at, units)
-    return f"{':'.join(_bare(x, units) for x in lengths)}@{where}"
-
-
-def _bare(mm: float, units: str) -> str:
-    """A length as one types it: mm without a unit."""
-    text = format_length(round(mm, 1), units)
-    return text.removesuffix(" mm") if units == "mm" else text.replace(" in", "in")
+            return Mistake(code, None if code == ONE_FACE else meant)  # the other half is a guess
+    return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,9 +258,9 @@ class ByHand:
     None for a reading. ``u_setting_mm`` and ``u_width_mm`` are theirs, ``u_mm`` both together as of
     the setting. ``predicted`` is the gap, or the setting needed for that width. ``difference_mm`` is
     setting less predicted, ``e_number`` as `agreement.e_number` has it.
-    ``u_outlines_mm`` is the part of the prediction's u that wrong outlines may add. ``slip`` tells
-    what the entry looks like where it contradicts the photographs, and ``cure`` what to do; such a
-    one is not ``used`` in the answer.
+    ``u_outlines_mm`` is the part of the prediction's u that wrong outlines may add. ``mistake``
+    tells what the entry looks like where it contradicts the photographs; such a one is not ``used`` in
+    the answer.
     """
 
     place: Place
@@ -304,8 +273,7 @@ class ByHand:
     predicted_width_mm: float | None
     e_number: float
     u_outlines_mm: float = 0.0
-    slip: str = ""
-    cure: str = ""
+    mistake: Mistake | None = None
 
     @property
     def difference_mm(self) -> float:
@@ -317,4 +285,4 @@ class ByHand:
 
     @property
     def used(self) -> bool:
-        return not self.slip
+        return self.mistake is None

@@ -51,7 +51,9 @@ def photo_result(photo: TracedPhoto, fitted: FittedPhoto, joint: Joint) -> Photo
         outlines=PhotoOutlines(
             upper_px=trace.upper.xy_px[trace.upper.state == SEEN],
             lower_px=trace.lower.xy_px[trace.lower.state == SEEN],
-            axis_px=mid_px, axis_station_mm=axis, axis_state=_states(trace),
+            axis_px=mid_px, axis_station_mm=axis,
+            axis_state=both_states(trace.upper.state, trace.lower.state),
+            upper_state=trace.upper.state, lower_state=trace.lower.state,
         ),
         label=photo.label,
     )  # fmt: skip
@@ -95,12 +97,12 @@ def card_results(joint: Joint, photos: tuple[PhotoResult, ...]) -> tuple[CardRes
     )  # fmt: skip
 
 
-def _states(trace: Trace) -> np.ndarray:
-    """What holds for both outlines by block: seen where both are, else what hinders most."""
-    out = np.full(len(trace.upper.state), UNSURE)
+def both_states(upper: np.ndarray, lower: np.ndarray) -> np.ndarray:
+    """What holds for both outlines by block (n,): seen where both are, else what hinders most."""
+    out = np.full(len(upper), UNSURE)
     for state in (SHUT, HIDDEN, OUTSIDE):
-        out[(trace.upper.state == state) | (trace.lower.state == state)] = state
-    out[(trace.upper.state == SEEN) & (trace.lower.state == SEEN)] = SEEN
+        out[(upper == state) | (lower == state)] = state
+    out[(upper == SEEN) & (lower == SEEN)] = SEEN
     return out
 
 
@@ -138,9 +140,10 @@ def _none(*shape: int):
 class PhotoOutlines:
     """What was traced in a photograph, upright image points ``(x, y)`` in px.
 
-    ``upper_px`` and ``lower_px`` (n, 2) are the points of each outline that are claimed. By block:
-    ``axis_px`` (n, 2) is the line in the middle of the gap, for ticks and marks, ``axis_station_mm`` (n,)
-    its station, and ``axis_state`` (n,) what holds for both outlines there (`gapvision.trace.outlines`).
+    ``upper_px`` and ``lower_px`` (n, 2) are the points of each outline that are claimed: those of the
+    blocks whose state is seen, in their order. By block: ``axis_px`` (n, 2) is the line in the middle of
+    the gap, for ticks and marks, ``axis_station_mm`` (n,) its station, ``axis_state`` (n,) what holds for
+    both outlines there, and ``upper_state`` and ``lower_state`` (n,) for each (`gapvision.trace.outlines`).
     """
 
     upper_px: np.ndarray = _none(0, 2)
@@ -148,6 +151,8 @@ class PhotoOutlines:
     axis_px: np.ndarray = _none(0, 2)
     axis_station_mm: np.ndarray = _none(0)
     axis_state: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+    upper_state: np.ndarray = field(default_factory=lambda: np.empty(0, int))
+    lower_state: np.ndarray = field(default_factory=lambda: np.empty(0, int))
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,10 +26,8 @@ def section_prior_rows(joint: Joint, beliefs: Beliefs) -> PriorRows:
     for tag, log in (("l", "lower"), ("u", "upper")):
         half = beliefs.half[log]
         if half is not None:
-            mean, cov = (
-                half(at),
-                _smooth(at, priors.radius_mm, 0.0, priors.radius_wave_mm, priors.wave_mm),
-            )  # noqa: E501
+            mean = half(at)
+            cov = _smooth(at, priors.radius_mm, 0.0, priors.radius_wave_mm, priors.wave_mm)
         else:
             # In the logarithm, straight about where the fit stands: a radius a quarter of the usual
             # one is as unlikely as four times that.

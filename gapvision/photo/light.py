@@ -67,7 +67,7 @@ def to_8bit(bgr: np.ndarray) -> np.ndarray:
     return cv2.convertScaleAbs(bgr, alpha=1 / 257)  # 65535 = 257 * 255
 
 
-def _linear_light(encoded: np.ndarray | float) -> np.ndarray:
+def undo_srgb(encoded: np.ndarray | float) -> np.ndarray:
     """Light, 0 to 1, from sRGB values, 0 to 1 (IEC 61966-2-1)."""
     encoded = np.asarray(encoded, float)
     return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
@@ -75,4 +75,4 @@ def _linear_light(encoded: np.ndarray | float) -> np.ndarray:
 
 @cache
 def _linear_table(white: int) -> np.ndarray:
-    return _linear_light(np.arange(white + 1) / white).astype(np.float32)
+    return undo_srgb(np.arange(white + 1) / white).astype(np.float32)

@@ -1,36 +1,25 @@
-"""File to Photo: pixels upright in one channel order, and the focal length the camera wrote."""
+"""File to Photo: pixels upright in one channel order, and what Exif tells of them."""
 
 from __future__ import annotations
 
 import hashlib
-import io
 import math
-import struct
-import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-import cv2
 import numpy as np
-from PIL import ExifTags, Image, ImageFile, JpegImagePlugin, PngImagePlugin, TiffImagePlugin
+from PIL import ExifTags
 
 from gapvision.errors import PhotoUnreadable, PhotoUnusable
+from gapvision.photo.decode import DAMAGED, decoded
 from gapvision.photo.facts import PhotoFacts
-from gapvision.photo.light import _linear_light, linear
-
-if TYPE_CHECKING:
-    from pillow_heif import HeifFile
-
+from gapvision.photo.focal import focal_prior, zoom_left_open
+from gapvision.photo.light import linear, undo_srgb
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"})
 
-# Below 0.3 MP (640 x 480) a card's marks are a few pixels wide; above 60 MP (the largest
-# phone pictures have 50) one photograph would take more than a gigabyte in the later stages.
-MIN_PIXELS = 300_000
-MAX_PIXELS = 60_000_000
 # 60 MP of uncompressed 16-bit RGB, with room for metadata; checked before the file is read.
 MAX_BYTES = 400_000_000
 
@@ -41,43 +30,6 @@ BURNT_LEVEL = 250 / 255
 BURNT_SHARE = 0.85
 # Samples along each side of the picture, for those two checks.
 SAMPLES_PER_SIDE = 200
-
-# Exif's 35 mm film frame is 36 mm wide. Where the tag is absent, 27 mm is the usual main camera
-# of a phone, and 12 % covers those of 22-33 mm.
-FILM_WIDTH_MM = 36.0
-ASSUMED_FOCAL35_MM = 27.0
-ASSUMED_RELATIVE_U = 0.12
-# No camera one would point at a log is outside this; some writers scale the tag with the picture.
-PLAUSIBLE_FOCAL35_MM = (8.0, 300.0)
-
-# Relative standard uncertainties of the tag. Its definition: by the frame's diagonal (43.27 mm)
-# gives 4 % more pixels than by its width, of which half. Focusing from infinity to 1 m: 0.4-0.7 %.
-U_ROUNDING_MM = 0.5 / math.sqrt(3)
-U_DEFINITION = 0.02
-U_FOCUSING = 0.005
-
-_END_OF_JPEG = b"\xff\xd9"
-_READABLE = "a JPEG, PNG, TIFF or HEIC photograph is needed"
-_DAMAGED = "copy it from the phone again or retake it"
-_HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
-_OPENERS = {
-    "JPEG": JpegImagePlugin.JpegImageFile,
-    "PNG": PngImagePlugin.PngImageFile,
-    "TIFF": TiffImagePlugin.TiffImageFile,
-}
-_DEEPER_THAN_16_BITS = frozenset({"I", "F"})  # Pillow's modes of 32-bit integers and floats
-# What Pillow and pillow-heif raise on contents that are not what the first bytes promised.
-_BAD_CONTENTS = (
-    ArithmeticError,
-    EOFError,
-    LookupError,
-    OSError,
-    RuntimeError,
-    SyntaxError,
-    TypeError,
-    ValueError,
-    struct.error,
-)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -121,37 +73,11 @@ def load_photo(path: str | Path) -> Photo:
     """
     path = Path(path)
     data = _read(path)
-    kind = _kind(data)
-    if kind is None:
-        raise PhotoUnreadable(
-            "not-an-image", f"{path.name} is not a picture that can be read: {_READABLE}."
-        )
-    bgr, tags = _decode_heif(data, path.name) if kind == "HEIF" else _decode(data, kind, path.name)
+    bgr, tags = decoded(data, path.name)
     _check_exposure(bgr, path.name)
     bgr.flags.writeable = False
-    make = _text(tags.get(ExifTags.Base.Make))
-    focal35_mm = _positive(tags.get(ExifTags.Base.FocalLengthIn35mmFilm))
-    digital_zoom = _positive(tags.get(ExifTags.Base.DigitalZoomRatio))
-    focal_px, u_focal_px, source = focal_prior(
-        max(bgr.shape[:2]), focal35_mm, _unsure_zoom(digital_zoom, make)
-    )
-    facts = PhotoFacts(
-        path=path,
-        sha256=hashlib.sha256(data).hexdigest(),
-        width=bgr.shape[1],
-        height=bgr.shape[0],
-        focal_px=focal_px,
-        u_focal_px=u_focal_px,
-        focal_source=source,
-        make=make,
-        model=_text(tags.get(ExifTags.Base.Model)),
-        lens=_text(tags.get(ExifTags.Base.LensModel)),
-        focal35_mm=focal35_mm,
-        digital_zoom=digital_zoom,
-        taken=_taken(tags),
-        orientation=int(_positive(tags.get(ExifTags.Base.Orientation)) or 1),
-    )
-    return Photo(facts, bgr)
+    size = bgr.shape[1], bgr.shape[0]
+    return Photo(_facts(path, hashlib.sha256(data).hexdigest(), size, tags), bgr)
 
 
 def photo_paths(args: Sequence[str | Path]) -> list[Path]:
@@ -176,51 +102,6 @@ def photo_paths(args: Sequence[str | Path]) -> list[Path]:
     for arg in map(Path, args):
         paths.extend(_photos_in(arg) if arg.is_dir() else [arg])
     return paths
-
-
-def focal_prior(
-    long_side_px: int, focal35_mm: float | None, unsure_zoom: float = 1.0
-) -> tuple[float, float, str]:
-    """Return the prior of the focal length, its standard uncertainty, and where it comes from.
-
-    Parameters
-    ----------
-    long_side_px : int
-        Longer side of the picture, px.
-    focal35_mm : float or None
-        35 mm equivalent focal length from the file, mm; None or implausible: assumed.
-    unsure_zoom : float
-        Digital zoom ratio of which it is unknown whether ``focal35_mm`` already holds it.
-
-    Returns
-    -------
-    focal_px, u_focal_px : float
-        Focal length and its standard uncertainty, px.
-    source : str
-        ``"exif"`` or ``"assumed"``.
-
-    Notes
-    -----
-    ``focal_px = focal35_mm / 36 mm * long_side_px``. The relative uncertainty joins rounding to
-    whole mm (a rectangle of +-0.5 mm), the tag's two definitions, focusing, and half the range
-    that an unsure zoom leaves open. A picture cropped after it was taken breaks the formula.
-
-    Source: Exif 2.32, tag FocalLengthIn35mmFilm; GUM (JCGM 100), 4.3.7 for the rectangle.
-
-    Examples
-    --------
-    >>> focal_prior(4032, 26.0)[0]
-    2912.0
-    """
-    low, high = PLAUSIBLE_FOCAL35_MM
-    if focal35_mm is None or not low <= focal35_mm <= high:
-        focal_px = ASSUMED_FOCAL35_MM / FILM_WIDTH_MM * long_side_px
-        return focal_px, ASSUMED_RELATIVE_U * focal_px, "assumed"
-    focal_px = focal35_mm / FILM_WIDTH_MM * long_side_px
-    relative_u = math.hypot(
-        U_ROUNDING_MM / focal35_mm, U_DEFINITION, U_FOCUSING, (unsure_zoom - 1) / 2
-    )
-    return focal_px, relative_u * focal_px, "exif"
 
 
 def _photos_in(folder: Path) -> list[Path]:
@@ -276,128 +157,9 @@ def _read(path: Path) -> bytes:
         ) from error
     if not data:
         raise PhotoUnreadable(
-            "empty-file", f"{name} is empty (0 bytes), and a photograph is needed: {_DAMAGED}."
+            "empty-file", f"{name} is empty (0 bytes), and a photograph is needed: {DAMAGED}."
         )
     return data
-
-
-def _kind(data: bytes) -> str | None:
-    """Kind of file by its first bytes, None if it is none that can be read."""
-    if data.startswith(b"\xff\xd8\xff"):
-        return "JPEG"
-    if data.startswith(b"\x89PNG\r\n\x1a\n"):
-        return "PNG"
-    if data.startswith((b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")):
-        return "TIFF"
-    if data[4:8] == b"ftyp":
-        box = data[8 : min(int.from_bytes(data[:4], "big"), 256)]
-        if not _HEIF_BRANDS.isdisjoint(box[i : i + 4] for i in range(0, len(box), 4)):
-            return "HEIF"
-    return None
-
-
-def _decode(data: bytes, kind: str, name: str) -> tuple[np.ndarray, dict[int, object]]:
-    """Upright pixels and Exif of a JPEG, PNG or TIFF file."""
-    with warnings.catch_warnings():
-        # The plugin is called directly because Image.open warns about sizes that are refused
-        # here in a sentence; what the plugin itself warns about is decided below.
-        warnings.simplefilter("ignore")
-        try:
-            header = _OPENERS[kind](io.BytesIO(data))
-        except _BAD_CONTENTS as error:
-            raise _undecodable(name, kind) from error
-    _check_size(*header.size, name)
-    if kind == "TIFF" and header.mode in _DEEPER_THAN_16_BITS:
-        raise _undecodable(name, kind)
-    if kind == "JPEG" and not _jpeg_is_whole(data):
-        raise _truncated(name)
-    try:
-        bgr = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
-    except cv2.error as error:
-        raise _truncated(name) from error
-    if bgr is None:
-        raise _truncated(name)
-    return bgr, _exif_tags(header)
-
-
-def _decode_heif(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object]]:
-    """Upright pixels and Exif of a HEIC file; its gain map and depth map are left alone."""
-    # Imported here because it costs every start and most photographs are JPEG.
-    import pillow_heif
-
-    try:
-        image = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False, bgr_mode=True)
-        _check_size(*image.size, name)
-        pixels = np.asarray(image)
-    except _BAD_CONTENTS as error:
-        raise _truncated(name) from error
-    grey = pixels.ndim == 2
-    # Either way a copy, which outlives the decoder's buffer.
-    bgr = cv2.cvtColor(pixels, cv2.COLOR_GRAY2BGR) if grey else pixels[..., :3].copy()
-    return bgr, _exif_tags(image)
-
-
-def _exif_tags(image: ImageFile.ImageFile | HeifFile) -> dict[int, object]:
-    """Exif tags by number, empty if absent or corrupt, which costs only their facts."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        try:
-            if isinstance(image, TiffImagePlugin.TiffImageFile):
-                exif = image.getexif()
-            else:  # getexif would decode a whole PNG in search of them
-                exif = Image.Exif()
-                exif.load(image.info.get("exif") or b"")
-            return {**exif, **exif.get_ifd(ExifTags.IFD.Exif)}
-        except _BAD_CONTENTS:
-            return {}
-
-
-def _jpeg_is_whole(data: bytes) -> bool:
-    """Whether the main picture's end marker follows its first scan.
-
-    A decoder fills the rest of a picture that breaks off, or that a broken transfer padded with
-    zeros, without a word. The end marker of the thumbnail inside the Exif block must not count,
-    and after the main picture phones append others of which nothing is asked.
-    """
-    at = 2
-    while at + 4 <= len(data) and data[at] == 0xFF:
-        marker = data[at + 1]
-        if marker == 0xDA:
-            return data.find(_END_OF_JPEG, at) >= 0
-        fill_byte = marker == 0xFF
-        at += 1 if fill_byte else 2 + int.from_bytes(data[at + 2 : at + 4], "big")
-    return False
-
-
-def _undecodable(name: str, kind: str) -> PhotoUnreadable:
-    return PhotoUnreadable(
-        "not-an-image",
-        f"{name} starts like a {kind} file but holds no picture that can be read: {_READABLE}, "
-        "with 8 or 16 bits a channel.",
-    )
-
-
-def _truncated(name: str) -> PhotoUnreadable:
-    return PhotoUnreadable(
-        "truncated",
-        f"{name} breaks off or is damaged, and the whole picture is needed: {_DAMAGED}.",
-    )
-
-
-def _check_size(width: int, height: int, name: str) -> None:
-    seen = f"{name} has {width} x {height} pixels"
-    if width * height < MIN_PIXELS:
-        raise PhotoUnusable(
-            "too-small",
-            f"{seen} and at least {MIN_PIXELS / 1e6:.1f} million are needed: send the original "
-            "from the phone, not a preview.",
-        )
-    if width * height > MAX_PIXELS:
-        raise PhotoUnusable(
-            "too-large",
-            f"{seen} and at most {MAX_PIXELS / 1e6:.0f} million can be measured: set the camera "
-            "to a smaller picture.",
-        )
 
 
 def _check_exposure(bgr: np.ndarray, name: str) -> None:
@@ -406,7 +168,7 @@ def _check_exposure(bgr: np.ndarray, name: str) -> None:
     sample = bgr[::step_y, ::step_x]
     white = np.iinfo(bgr.dtype).max
     luma = linear(sample) @ np.array([0.0722, 0.7152, 0.2126], np.float32)
-    if np.percentile(luma, DARK_PERCENTILE) < _linear_light(DARK_LEVEL):
+    if np.percentile(luma, DARK_PERCENTILE) < undo_srgb(DARK_LEVEL):
         raise PhotoUnusable(
             "too-dark",
             f"{name} is almost black even at its brightest, and the edges of both logs must be "
@@ -421,9 +183,32 @@ def _check_exposure(bgr: np.ndarray, name: str) -> None:
         )
 
 
-def _unsure_zoom(digital_zoom: float | None, make: str) -> float:
-    """Digital zoom that the 35 mm equivalent may or may not hold; on iPhones it does."""
-    return 1.0 if digital_zoom is None or make == "Apple" else max(1.0, digital_zoom)
+def _facts(
+    path: Path, sha256: str, size: tuple[int, int], tags: Mapping[int, object]
+) -> PhotoFacts:
+    """What the file, of the upright picture's size in px, tells beside its pixels."""
+    make = _text(tags.get(ExifTags.Base.Make))
+    focal35_mm = _positive(tags.get(ExifTags.Base.FocalLengthIn35mmFilm))
+    digital_zoom = _positive(tags.get(ExifTags.Base.DigitalZoomRatio))
+    focal_px, u_focal_px, source = focal_prior(
+        max(size), focal35_mm, zoom_left_open(digital_zoom, make)
+    )
+    return PhotoFacts(
+        path=path,
+        sha256=sha256,
+        width=size[0],
+        height=size[1],
+        focal_px=focal_px,
+        u_focal_px=u_focal_px,
+        focal_source=source,
+        make=make,
+        model=_text(tags.get(ExifTags.Base.Model)),
+        lens=_text(tags.get(ExifTags.Base.LensModel)),
+        focal35_mm=focal35_mm,
+        digital_zoom=digital_zoom,
+        taken=_taken(tags),
+        orientation=int(_positive(tags.get(ExifTags.Base.Orientation)) or 1),
+    )
 
 
 def _positive(value: object) -> float | None:

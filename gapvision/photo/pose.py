@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -53,26 +54,69 @@ def card_pose(sighting: CardSighting, lens: Lens, size: tuple[int, int]) -> Came
     return Camera(best[1], best[2], lens.focal_px, lens.k1, size)
 
 
-def place_cards(views: list[PhotoRows], lenses: list[Lens], hung_on: str) -> Placed:
+def place_cards(photos: Sequence[PhotoRows], lenses: Sequence[Lens], hung_on: str) -> Placed:
     """Chain photographs by the cards they share, from the lowest-numbered outside card on.
 
     Where they fall into several chains the longest is placed, of equals that with the lowest card.
     The inside is a chain of its own whose first card is put behind the wall at an arbitrary
     station; `gapvision.joint.sides` finds where it belongs.
     """
-    poses = [{s.number: card_pose(s, lenses[v.lens], v.size) for s in v.sightings} for v in views]
-    cameras: list[Camera | None] = [None] * len(views)
+    cameras: dict[int, Camera] = {}
     cards: dict[int, HungCard] = {}
     for side in ("outside", "inside"):
-        chains = _chains([set(p) for v, p in zip(views, poses, strict=True) if v.side == side])
-        if not chains:
-            continue
-        longest = max(chains, key=lambda c: (len(c), -min(set().union(*c))))
-        first = min(set().union(*longest))
-        cards[first] = HungCard(first, side, hung_on, np.zeros(3), np.zeros(3))
-        _grow(views, poses, cameras, cards, side, hung_on)
-        _level(views, cameras, cards, side)
-    return Placed(cameras, cards)
+        seen = {
+            i: _Seen(p, {s.number: card_pose(s, lenses[p.lens], p.size) for s in p.sightings})
+            for i, p in enumerate(photos)
+            if p.side == side
+        }
+        if seen:
+            chain = _levelled(_longest_chain(seen, side, hung_on))
+            cameras |= chain.cameras
+            cards |= chain.cards
+    return Placed([cameras.get(i) for i in range(len(photos))], cards)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Seen:
+    """One photograph, and its camera in the frame of each card that it shows, by number."""
+
+    rows: PhotoRows
+    from_card: dict[int, Camera]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Chain:
+    """Photographs of one side that cards connect: cameras by photograph, cards by number."""
+
+    side: str
+    cameras: dict[int, Camera]
+    cards: dict[int, HungCard]
+
+
+def _longest_chain(seen: dict[int, _Seen], side: str, hung_on: str) -> _Chain:
+    """The chain in the frame of its lowest card: each photograph that sees a placed one is placed.
+
+    Breadth first: a photograph stands by the card that it shows best, and places its others.
+    """
+    chains = _chains([set(photo.from_card) for photo in seen.values()])
+    longest = max(chains, key=lambda c: (len(c), -min(set().union(*c))))
+    first = min(set().union(*longest))
+    cameras: dict[int, Camera] = {}
+    cards = {first: HungCard(first, side, hung_on, np.zeros(3), np.zeros(3))}
+    grown = True
+    while grown:
+        grown = False
+        for i, photo in seen.items():
+            if i in cameras or cards.keys().isdisjoint(photo.from_card):
+                continue
+            cameras[i] = _camera_by(photo, cards)
+            cards |= {
+                number: _card_by(number, own, cameras[i], side, hung_on)
+                for number, own in photo.from_card.items()
+                if number not in cards
+            }
+            grown = True
+    return _Chain(side, cameras, cards)
 
 
 def _chains(seen: list[set[int]]) -> list[list[set[int]]]:
@@ -84,68 +128,64 @@ def _chains(seen: list[set[int]]) -> list[list[set[int]]]:
     return chains
 
 
-def _level(views, cameras, cards, side):
-    """Turn a chain about its first nail: cards hang plumb on the average and stand along the wall.
+def _camera_by(photo: _Seen, cards: dict[int, HungCard]) -> Camera:
+    """A photograph's camera in the world, by the best shown of the cards that have their place."""
+    known = [s for s in photo.rows.sightings if s.number in cards]
+    anchor = max(known, key=lambda s: s.module_px * len(s.corner_id))
+    from_card, at = photo.from_card[anchor.number], cards[anchor.number]
+    axes = card_axes(at.tilt_rad, at.side)
+    return replace(
+        from_card,
+        camera_from_world=from_card.camera_from_world @ axes.T,
+        centre_mm=at.nail_mm + axes @ from_card.centre_mm,
+    )
+
+
+def _card_by(number: int, own: Camera, camera: Camera, side: str, hung_on: str) -> HungCard:
+    """A card in the world by a camera there, which in the card's own frame is ``own``."""
+    in_world = camera.camera_from_world.T @ own.camera_from_world
+    nail = camera.centre_mm - in_world @ own.centre_mm
+    return HungCard(number, side, hung_on, nail, _tilt_of(in_world, side))
+
+
+def _levelled(chain: _Chain) -> _Chain:
+    """Turned about its first nail: cards hang plumb on the average and stand along the wall.
 
     The wall's direction is that of the line through the nails, where it is known better than by how
     squarely the cards face it.
     """
-    mine = sorted((c for c in cards.values() if c.side == side), key=lambda c: c.number)
-    tilt = np.mean([c.tilt_rad for c in mine], axis=0)
-    first, last = mine[0], max(mine, key=lambda c: abs(c.nail_mm[0] - mine[0].nail_mm[0]))
+    in_order = [chain.cards[n] for n in sorted(chain.cards)]
+    tilt = np.mean([c.tilt_rad for c in in_order], axis=0)
+    first = in_order[0]
+    last = max(in_order, key=lambda c: abs(c.nail_mm[0] - first.nail_mm[0]))
     base = last.nail_mm - first.nail_mm
     yaw = float(tilt[1])
     length = float(np.hypot(base[0], base[2]))
     if length > 0 and first.hung_on != "free":
         along = -np.arctan2(base[2] * np.sign(base[0]), abs(base[0]))
-        u_along, u_yaw = U_STANDOFF_MM * np.sqrt(2) / length, U_YAW_RAD / np.sqrt(len(mine))
+        u_along, u_yaw = U_STANDOFF_MM * np.sqrt(2) / length, U_YAW_RAD / np.sqrt(len(in_order))
         yaw = (along / u_along**2 + yaw / u_yaw**2) / (1 / u_along**2 + 1 / u_yaw**2)
-    turn = card_axes(np.array([tilt[0], yaw, tilt[2]]), side)
-    facing = card_axes(np.zeros(3), side)
-    turn = facing @ turn.T  # takes the chain's mean card to a plumb one that faces the wall
+    facing = card_axes(np.zeros(3), chain.side)
+    # Takes the chain's mean card to a plumb one that faces the wall.
+    turn = facing @ card_axes(np.array([tilt[0], yaw, tilt[2]]), chain.side).T
     origin = first.nail_mm
-    for i, v in enumerate(views):
-        if v.side == side and cameras[i] is not None:
-            cameras[i] = replace(
-                cameras[i],
-                camera_from_world=cameras[i].camera_from_world @ turn.T,
-                centre_mm=origin + turn @ (cameras[i].centre_mm - origin),
-            )
-    for c in mine:
-        axes = turn @ card_axes(c.tilt_rad, side)
-        cards[c.number] = replace(
-            c, nail_mm=origin + turn @ (c.nail_mm - origin), tilt_rad=_tilt_of(axes, side)
+
+    def turned(place_mm: np.ndarray) -> np.ndarray:
+        return origin + turn @ (place_mm - origin)
+
+    cameras = {
+        i: replace(c, camera_from_world=c.camera_from_world @ turn.T, centre_mm=turned(c.centre_mm))
+        for i, c in chain.cameras.items()
+    }
+    cards = {
+        n: replace(
+            c,
+            nail_mm=turned(c.nail_mm),
+            tilt_rad=_tilt_of(turn @ card_axes(c.tilt_rad, chain.side), chain.side),
         )
-
-
-def _grow(views, poses, cameras, cards, side, hung_on):
-    """Breadth first: each photograph that sees a placed card is placed, and places its others."""
-    grown = True
-    while grown:
-        grown = False
-        for i, view in enumerate(views):
-            if cameras[i] is not None or view.side != side:
-                continue
-            known = [s for s in view.sightings if s.number in cards]
-            if not known:
-                continue
-            anchor = max(known, key=lambda s: s.module_px * len(s.corner_id))
-            from_card = poses[i][anchor.number]
-            at = cards[anchor.number]
-            axes = card_axes(at.tilt_rad, side)
-            cameras[i] = Camera(
-                from_card.camera_from_world @ axes.T,
-                at.nail_mm + axes @ from_card.centre_mm,
-                from_card.focal_px, from_card.k1, view.size,
-            )  # fmt: skip
-            grown = True
-            for s in view.sightings:
-                if s.number in cards:
-                    continue
-                own = poses[i][s.number]
-                in_world = cameras[i].camera_from_world.T @ own.camera_from_world
-                nail = cameras[i].centre_mm - in_world @ own.centre_mm
-                cards[s.number] = HungCard(s.number, side, hung_on, nail, _tilt_of(in_world, side))
+        for n, c in chain.cards.items()
+    }
+    return _Chain(chain.side, cameras, cards)
 
 
 def _tilt_of(axes: np.ndarray, side: str) -> np.ndarray:
@@ -160,7 +200,7 @@ def _tilt_of(axes: np.ndarray, side: str) -> np.ndarray:
     )
 
 
-def joint_z(cards, radius: dict[str, np.ndarray], priors: Priors) -> float:
+def joint_z(cards: Sequence[HungCard], radius: dict[str, np.ndarray], priors: Priors) -> float:
     """Where the logs' axes stand, by the cards that hang on them."""
     hung = [c for c in cards if c.hung_on != "free"] or list(cards)
     places = []

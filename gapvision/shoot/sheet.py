@@ -12,6 +12,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
+from gapvision.answer.paper import PAPERS_MM
 from gapvision.files import write_new
 from gapvision.lengths import CHECK_BAR_MM, SIXTEENTH_MM
 from gapvision.scene.card import (
@@ -29,8 +30,8 @@ from gapvision.scene.card import (
     outline_mm,
 )
 
-# Landscape sheets, width and height: ISO 216 A4, and ANSI/ASME Y14.1 size A (8.5 x 11 in).
-PAPERS_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}
+# Sheets lie across: width and height.
+LANDSCAPE_MM = {name: (long, short) for name, (short, long) in PAPERS_MM.items()}
 CARDS_PER_SHEET = 2
 
 SHORTEST_SETTING_MM = 20
@@ -94,8 +95,8 @@ def write_cards(
     MeasurementError
         ``"file-exists"``; ``"no-folder"``; ``"not-written"`` if the disk refuses.
     """
-    if paper not in PAPERS_MM:
-        raise ValueError(f"paper must be one of {', '.join(PAPERS_MM)}, not {paper!r}")
+    if paper not in LANDSCAPE_MM:
+        raise ValueError(f"paper must be one of {', '.join(LANDSCAPE_MM)}, not {paper!r}")
     if count < 1:
         raise ValueError(f"count must be at least 1 card, not {count}")
     if first < 1 or first + count - 1 > CARD_COUNT:
@@ -107,7 +108,7 @@ def write_cards(
     sheets = [numbers[i : i + CARDS_PER_SHEET] for i in range(0, count, CARDS_PER_SHEET)]
 
     content = io.BytesIO()
-    width, height = PAPERS_MM[paper]
+    width, height = LANDSCAPE_MM[paper]
     # Invariant: the same cards give the same file, without a date in it.
     pdf = Canvas(content, pagesize=(width * mm, height * mm), invariant=1)
     pdf.setTitle("gapvision scale cards")

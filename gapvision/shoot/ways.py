@@ -13,6 +13,7 @@ from itertools import pairwise, product
 
 import numpy as np
 
+from gapvision.advice.findings import STEEPER, STEEPEST
 from gapvision.errors import PlanNotPossible
 from gapvision.inputs.options import COVER_MM
 from gapvision.lengths import Diameter
@@ -24,8 +25,6 @@ USUAL_DISTANCE_MM = 1500.0  # the middle of what README advises
 LEAST_DISTANCE_MM = 500.0  # nearer, a photograph cannot show two cards that neighbours share
 VIEW = 1.33  # width of a photograph over its distance: 27 mm-equivalent lens, 4:3, held across
 PICTURE_PX = (4032, 3024)  # 12 megapixels, the least that phones of today keep by default
-STEEP = 0.22  # height over distance of the photographs from above and below
-STEEPEST = 0.3  # where no level photograph can be taken; past it a usual gap looks shut
 LEAST_STEP = 0.08  # less between two heights teaches too little to be worth a photograph
 NEAR_MM = 700.0  # the nearest that a raised photograph comes for being steep enough
 LEVEL = 0.03  # up to here a height counts as level: the gap shuts by 0.15 mm
@@ -252,9 +251,9 @@ def reach_of(site: Site) -> Reach:
         )
     raised = []
     for name, sign, limit in (("above", 1.0, high), ("below", -1.0, -low)):
-        near = min(distance, max(NEAR_MM, limit / STEEP))  # a low limit is steep from near by
+        near = min(distance, max(NEAR_MM, limit / STEEPER))  # a low limit is steep from near by
         # Where the lens is itself as far off level on that side, another step off it.
-        steep = min(STEEP + max(sign * level / near, 0.0), STEEPEST)
+        steep = min(STEEPER + max(sign * level / near, 0.0), STEEPEST)
         height = sign * min(steep * near, limit, _open_within(site, near))
         if sign * (height - level) >= LEAST_STEP * near:
             raised.append(Raised(name, height, near))

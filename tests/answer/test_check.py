@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from helpers.circles import told as told_by_hand
 from helpers.joints import joint as measured
-from joint.test_trial import told as told_by_hand
 from typer.testing import CliRunner
 
 from gapvision.advice.caution import told

@@ -11,8 +11,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from helpers.archives import named, new_record
-from photo.test_scrub import SECRETS, exif_of_a_phone
-from photo.test_scrub import jpeg as phone_jpeg
+from helpers.phones import SECRETS, exif_of_a_phone
+from helpers.phones import jpeg as phone_jpeg
 
 from gapvision.archive.export import export
 from gapvision.archive.outcome import Outcome, OutcomeValue, add_outcome

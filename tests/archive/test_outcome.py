@@ -9,14 +9,13 @@ import pytest
 from helpers.archives import keep, named, new_record
 from scipy import stats
 
+from gapvision.archive.learned_text import learned_json, learned_text
 from gapvision.archive.learning import (
     FEWEST,
     Difference,
     differences,
     learn,
     learned,
-    learned_json,
-    learned_text,
     width_at,
 )
 from gapvision.archive.outcome import Outcome, OutcomeValue, add_outcome, outcomes_of, together

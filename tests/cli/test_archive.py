@@ -14,24 +14,19 @@ import numpy as np
 import pytest
 import typer
 from helpers.archives import jpeg, new_record
+from helpers.commands import run
 from helpers.joints import joint, photo
-from typer.testing import CliRunner
 
 from gapvision.archive.export import Exported
 from gapvision.archive.query import load_record
 from gapvision.archive.record import add_record
 from gapvision.archive.store import open_archive
 from gapvision.archive.text import record_text
-from gapvision.cli import archive as cli_archive
-from gapvision.cli import main as cli
+from gapvision.cli.archive.group import app as archive_app
 
 pytestmark = pytest.mark.usefixtures("plain_terminal")
 
 JOINT = ("--building", "Lake house", "--wall", "north", "--log", "3")
-
-
-def run(*args, **more):
-    return CliRunner().invoke(cli.app, [str(a) for a in args], **more)
 
 
 @pytest.fixture
@@ -345,7 +340,7 @@ def test_listing_loads_neither_arrays_nor_pictures(three):
     assert told.count("Lake house") == 3 and told.splitlines()[-1] == ""
 
 
-@pytest.mark.parametrize("command", typer.main.get_command(cli_archive.app).commands)
+@pytest.mark.parametrize("command", typer.main.get_command(archive_app).commands)
 def test_help_fits_plain_terminals(command, monkeypatch):
     monkeypatch.delenv("COLUMNS")
     result = run("archive", command, "--help")

@@ -12,45 +12,17 @@ import cv2
 import numpy as np
 import pypdfium2
 import pytest
-from typer.testing import CliRunner
+from helpers.commands import run
+from helpers.measured import answer
 
 import gapvision.spine
 from gapvision import __version__
-from gapvision.advice.caution import told
 from gapvision.cli import main as cli
 from gapvision.errors import OutlinesNotFound
-from gapvision.joint.gap import Profile
-from gapvision.joint.photo_results import CardResult, PhotoResult
-from gapvision.measurement import Measurement
-from gapvision.quantity import Place, Quantity
 
 pytestmark = pytest.mark.usefixtures("plain_terminal")
 
-STATION = np.arange(-700.0, 700.1, 5.0)
 NOISE_SHAPE = (700, 900, 3)  # above the least size that is measured
-
-
-def answer(status="measured"):
-    gap = 30.0 + 0 * STATION
-    return Measurement(
-        status=status,
-        cover_mm=75.0,
-        widest_gap=Quantity(38.0, 0.9, 1.8),
-        widest_place=Place(310.0, 2, -390.0),
-        setting=Quantity(46.2, 1.0, 2.0),
-        set_to_mm=48.0,
-        deciding_place=Place(310.0, 2, -390.0),
-        narrowest_groove=Quantity(80.0, 2.0, 4.0),
-        narrowest_place=Place(310.0, 2, -390.0),
-        profile=Profile(STATION, gap, gap / 30, 2.5 * gap, gap / 15, gap + 8, gap / 30),
-        photos=(PhotoResult("level.jpg", "0" * 64, "outside", True, height_mm=1, distance_mm=9),),
-        cards=(CardResult(2, "outside", 700.0, 0.0, ("level.jpg",)),),
-        cautions=(told("one-height", "One height only."),),
-    )
-
-
-def run(*args):
-    return CliRunner().invoke(cli.app, [str(a) for a in args])
 
 
 def answering(monkeypatch, result):

@@ -7,16 +7,11 @@ from pathlib import Path
 
 import pytest
 import typer
-from answer.test_text import joint
-from typer.testing import CliRunner
+from helpers.answers import joint
+from helpers.commands import run
 
-from gapvision.cli import main as cli
 from gapvision.cli import terminal
 from gapvision.errors import MeasurementError
-
-
-def run(*args):
-    return CliRunner().invoke(cli.app, [str(a) for a in args])
 
 
 def failing(error):
@@ -134,7 +129,7 @@ def test_colour_only_on_terminals_that_want_it(monkeypatch):
     assert not terminal.in_color(err=False)
 
 
-@pytest.mark.parametrize("command", ["measure", "card", "plan", "demo"])
+@pytest.mark.parametrize("command", ["measure", "card", "plan", "demo", "field-test"])
 def test_help_fits_plain_terminals(command):
     result = run(command, "--help")
     assert result.exit_code == 0

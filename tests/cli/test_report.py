@@ -6,22 +6,17 @@ from pathlib import Path
 
 import pypdfium2
 import pytest
+from helpers.commands import run
 from helpers.joints import joint
 from helpers.reports import picture, telling_photo
-from typer.testing import CliRunner
 
 from gapvision.answer.as_json import answer_json, stamped
 from gapvision.archive.outcome import Outcome, add_outcome
 from gapvision.archive.record import NewRecord, SourceFile, add_record
 from gapvision.archive.store import open_archive
-from gapvision.cli import main as cli
 from gapvision.inputs.joint_name import parse_joint_name
 
 pytestmark = pytest.mark.usefixtures("plain_terminal")
-
-
-def run(*args):
-    return CliRunner().invoke(cli.app, [str(a) for a in args])
 
 
 @pytest.fixture

@@ -6,21 +6,16 @@ from datetime import timedelta
 import numpy as np
 import pypdfium2
 import pytest
+from helpers.commands import run
 from helpers.joints import joint
-from shoot.test_roll import NORTH_3, START, background, save, with_slip
-from typer.testing import CliRunner
+from helpers.rolls import NORTH_3, START, background, save, with_slip
 
 from gapvision.answer.as_json import answer_json, refusal_json
 from gapvision.answer.text import crayon_line
-from gapvision.cli import main as cli
 from gapvision.errors import CardNotFound
 
 pytestmark = pytest.mark.usefixtures("plain_terminal")
 BARN = "--building", "Barn", "--wall", "north"
-
-
-def run(*args):
-    return CliRunner().invoke(cli.app, [str(a) for a in args])
 
 
 def text_of(path):

@@ -38,12 +38,13 @@ def photo(file="joint.jpg", first=-900.0, last=900.0, hidden=None, middle=0.0, *
         seen = (station <= hidden[0]) | (station >= hidden[1])
     at = station - middle
     upper, lower = np.c_[photo_x(at), upper_y(at)], np.c_[photo_x(at), lower_y(at)]
+    state = np.where(seen, SEEN, SHUT)
     shown = PhotoResult(
         file, "0" * 64, "outside", True, height_mm=4.0, distance_mm=1500.0,
         from_mm=first, to_mm=last, cards=(1, 2), residual_px=0.5,
         outlines=PhotoOutlines(
             upper_px=upper[seen], lower_px=lower[seen], axis_px=(upper + lower) / 2,
-            axis_station_mm=station, axis_state=np.where(seen, SEEN, SHUT),
+            axis_station_mm=station, axis_state=state, upper_state=state, lower_state=state,
         ),
     )  # fmt: skip
     traced = {k: changes.pop(k) for k in [*changes] if k in PhotoOutlines.__slots__}

@@ -1,15 +1,8 @@
 """A joint's name as it is typed, told and kept."""
 
-import doctest
-
 import pytest
 
-from gapvision.inputs import joint_name
 from gapvision.inputs.joint_name import JointName, parse_joint_name
-
-
-def test_examples():
-    assert doctest.testmod(joint_name).failed == 0
 
 
 def test_one_way_of_writing():

@@ -1,6 +1,5 @@
 """What a run may be asked, and the one sentence where it cannot be."""
 
-import doctest
 import re
 from math import isfinite
 from pathlib import Path
@@ -9,7 +8,6 @@ import pytest
 from helpers.options import options_with
 
 from gapvision.errors import JointNotFitted
-from gapvision.inputs import options
 from gapvision.inputs.options import COVER_MM, RANGES, HandMeasured, MeasureOptions, check_options
 from gapvision.inputs.rules import Rule
 from gapvision.lengths import INCH_MM, Diameter, Reading, Trial, parse_diameter, parse_length
@@ -129,10 +127,6 @@ def test_check_bar_that_is_none(bar):
 @pytest.mark.parametrize("thickness", [-1.0, 0.0, 13.0, 5000.0])
 def test_wall_of_impossible_thickness(thickness):
     assert refusal(wall_thickness_mm=thickness)[0] == "bad-thickness"
-
-
-def test_examples():
-    assert doctest.testmod(options).failed == 0
 
 
 def test_what_is_stated_of_the_photographs_stands_beside_them():

@@ -4,7 +4,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from cli.test_measure import run
+from helpers.commands import run
 
 from gapvision.advice.cautions import beyond_scriber
 from gapvision.answer.caution_text import caution_text

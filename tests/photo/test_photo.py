@@ -16,8 +16,9 @@ import pytest
 from PIL import Image, ImageOps
 
 from gapvision.errors import PhotoUnreadable, PhotoUnusable
+from gapvision.photo.focal import focal_prior
 from gapvision.photo.light import linear, to_8bit
-from gapvision.photo.photo import focal_prior, load_photo, photo_paths
+from gapvision.photo.photo import load_photo, photo_paths
 
 WIDTH, HEIGHT = 720, 450
 FAST = {"preset": "ultrafast"}  # of the HEIC encoder

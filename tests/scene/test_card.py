@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 from copy import deepcopy
 from fractions import Fraction
 from functools import cache
@@ -93,10 +92,6 @@ def test_outline_has_the_cut_size_and_the_nail_four_below_its_top():
     left, top, right, bottom = *card.outline_mm()[0], *card.outline_mm()[2]
     assert (right - left, top - bottom) == (262, 102)
     assert (left + right, top) == (0, 4)
-
-
-def test_examples():
-    assert doctest.testmod(card).failed == 0
 
 
 def test_no_two_cards_share_a_marker():

@@ -16,6 +16,7 @@ from helpers.simulator import PROTOCOLS
 from studies.coverage_table import band, outcomes
 from typer.testing import CliRunner
 
+from gapvision.advice.findings import STEEPER, STEEPEST
 from gapvision.cli import main as cli
 from gapvision.errors import JointNotFitted, PlanNotPossible
 from gapvision.lengths import parse_ends
@@ -23,7 +24,7 @@ from gapvision.scene.card import CARD_WIDTH_MM
 from gapvision.shoot.expect import expected
 from gapvision.shoot.plan import Plan, plan_shoot
 from gapvision.shoot.plan_text import plan_text
-from gapvision.shoot.ways import STEEP, STEEPEST, VIEW, Site, layout, reach_of, shoots
+from gapvision.shoot.ways import VIEW, Site, layout, reach_of, shoots
 
 STUDY_Q95_MM = {"level": 3.2, "heights": 1.0, "sides": 2.1, "sides-raised": 1.3}
 SEED_MM = 0.1  # half-widths come from 1600 draws: 4 % of 2.5 mm
@@ -193,7 +194,7 @@ def test_stands_keep_the_limits(length, limits):
             assert s.on_pole == (s.height_mm > limits.get("highest_mm", np.inf))
             assert s.distance_mm <= limits.get("room_mm", 1500)
             off_level = limits.get("lowest_mm", 0) > 0 or top < 0
-            steep = STEEPEST if off_level else STEEP
+            steep = STEEPEST if off_level else STEEPER
             assert abs(s.height_mm) <= steep * s.distance_mm + 1e-9 or s == way.sweep[0]
             assert s.side == "outside" or limits.get("sides") == "both"
             assert way.stretch or 0 < s.station_mm < length
@@ -202,7 +203,7 @@ def test_stands_keep_the_limits(length, limits):
 def test_near_the_ground_the_lens_comes_nearer_for_below():
     below = {r.name: r for r in reach_of(site(lowest_mm=-200)).raised}["below"]
     assert below.height_mm == -200
-    assert below.distance_mm == pytest.approx(200 / STEEP)
+    assert below.distance_mm == pytest.approx(200 / STEEPER)
 
 
 def test_a_lens_that_cannot_be_level_steps_further_off_level():
@@ -219,7 +220,7 @@ def test_no_below_where_the_lens_cannot_be_held_lower():
 
 def test_a_narrow_gap_is_not_looked_at_from_where_it_is_shut():
     raised = reach_of(site(gap_mm=4)).raised
-    assert all(abs(r.height_mm) < 0.8 * STEEP * r.distance_mm for r in raised)
+    assert all(abs(r.height_mm) < 0.8 * STEEPER * r.distance_mm for r in raised)
 
 
 @pytest.mark.parametrize("distance", [500, 600, 800, 1000, 1500, 1900])

@@ -1,7 +1,5 @@
 """Slips as they are printed, read back from the page by another library's decoder."""
 
-import doctest
-
 import cv2
 import numpy as np
 import pypdfium2
@@ -9,7 +7,6 @@ import pytest
 import segno
 
 from gapvision.inputs.joint_name import JointName
-from gapvision.shoot import slip
 from gapvision.shoot.slip import CODE_MM, LABEL_MM, Slip, parse_slip, slip_of, slips_pdf
 
 # A4 is 210 x 297 mm (ISO 216:2007, table 1), size A is 8.5 x 11 in (ASME Y14.1).
@@ -121,7 +118,3 @@ def test_nothing_else_is_taken_for_a_slip(text):
 def test_an_unknown_paper():
     with pytest.raises(ValueError, match="a4, letter, not 'a3'"):
         slips_pdf([ODD], "a3")
-
-
-def test_examples():
-    assert doctest.testmod(slip).failed == 0

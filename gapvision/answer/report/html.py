@@ -8,7 +8,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from gapvision.answer.report import words
+from gapvision.answer.report import conditions, wall, words
 from gapvision.answer.report.chart import profile_drawing, svg_of, wall_drawings
 from gapvision.answer.report.joint import JointReport
 
@@ -38,9 +38,10 @@ def joint_html(report: JointReport) -> str:
         about=words.about(report),
         picture=_data_uri(report.picture) if report.picture else "",
         photos=[
-            (_data_uri(jpeg), name, words.photo_words(report, name)) for name, jpeg in report.photos
+            (_data_uri(jpeg), name, conditions.photo_words(report, name))
+            for name, jpeg in report.photos
         ],
-        conditions=words.conditions(report),
+        conditions=conditions.conditions(report),
         sections=words.later_sections(report),
         safety=words.safety(),
         signatures=words.SIGNATURES,
@@ -60,13 +61,13 @@ def wall_html(reports: Sequence[JointReport]) -> str:
     str
         HTML5, self-contained like that of `joint_html`.
     """
-    courses = words.in_courses(reports)
+    courses = wall.in_courses(reports)
     return _page(
         "wall.html",
-        title=words.wall_title(courses),
-        rows=words.wall_rows(courses),
+        title=wall.wall_title(courses),
+        rows=wall.wall_rows(courses),
         drawings=[svg_of(d, text) for d, text in wall_drawings(courses)],
-        about=words.WALL_ABOUT,
+        about=wall.WALL_ABOUT,
         logs=[
             (words.job_title(r), words.date_text(r), words.headline(r), words.cautions(r))
             for r in courses

@@ -29,7 +29,7 @@ class JointReport:
     missing : tuple of str
         A sentence on each photograph that is not among them.
     picture : bytes or None
-        What `annotate` drew, as JPEG without Exif.
+        What `draw_picture` drew, as JPEG without Exif.
     outcomes : tuple of dict
         What the builder told later.
     units : {"mm", "in"}

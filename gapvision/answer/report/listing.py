@@ -9,21 +9,20 @@ from gapvision.answer.report.section import Section
 from gapvision.lengths import format_length
 
 LONGEST_LIST = 12  # of values of which no section knows what they are
-
-# --- whatever else a measurement holds ------------------------------------------------------------
-
 _UNIT = re.compile(r"_(mm|deg|px)$")
 
 
-def _listed(title: str, value: object, units: str) -> Section:
+def listed_section(title: str, value: object, units: str) -> Section:
     """A dict as rows, a list of dicts as a table where all are alike, anything else as text."""
     if isinstance(value, dict):
         plain = {k: v for k, v in value.items() if not isinstance(v, (dict, list)) or _is_flat(v)}
-        parts = tuple(_listed(_words(k), v, units) for k, v in value.items() if k not in plain)
-        rows = tuple((_words(k), _value(k, v, units)) for k, v in plain.items())
+        parts = tuple(
+            listed_section(key_words(k), v, units) for k, v in value.items() if k not in plain
+        )
+        rows = tuple((key_words(k), _value(k, v, units)) for k, v in plain.items())
         return Section(title, rows=rows, parts=parts)
     if isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
-        parts = [_listed(str(i + 1), v, units) for i, v in enumerate(value)]
+        parts = [listed_section(str(i + 1), v, units) for i, v in enumerate(value)]
         return (
             Section(title, parts=tuple(parts)) if len(parts) > 1 else replace(parts[0], title=title)
         )
@@ -51,7 +50,7 @@ def _value(key: str, value: object, units: str) -> str:
     return str(value)
 
 
-def _words(key: str) -> str:
+def key_words(key: str) -> str:
     """A key as a person reads it: ``setting_used_mm`` -> Setting used."""
     words = _UNIT.sub("", key).replace("_", " ").strip()
     return words[:1].upper() + words[1:]

@@ -25,7 +25,7 @@ from reportlab.platypus import (
 
 from gapvision.answer.paper import BOLD, PAPERS_MM, REGULAR, printable, register_fonts
 from gapvision.answer.picture.drawing import BLUE, YELLOW, rgb
-from gapvision.answer.report import words
+from gapvision.answer.report import conditions, wall, words
 from gapvision.answer.report.chart import profile_drawing, wall_drawings
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.section import Headline, Section
@@ -65,7 +65,7 @@ def joint_pdf(report: JointReport, paper: str = "a4") -> bytes:
         page.picture(report.picture)
     else:
         page.text("No picture was kept with this measurement.")
-    page.section(words.conditions(report))
+    page.section(conditions.conditions(report))
     page.photos(report.photos)
     for section in (*words.later_sections(report), words.safety()):
         page.section(section)
@@ -87,14 +87,14 @@ def wall_pdf(reports: Sequence[JointReport], paper: str = "a4") -> bytes:
     ValueError
         If the paper is not known.
     """
-    courses = words.in_courses(reports)
-    page = _Page(words.wall_title(courses), paper)
+    courses = wall.in_courses(reports)
+    page = _Page(wall.wall_title(courses), paper)
     page.heading("All logs, from the lowest up")
-    page.table(words.wall_rows(courses))
+    page.table(wall.wall_rows(courses))
     drawings = wall_drawings(courses)
     if drawings:
         page.heading("Course by course")
-        page.text(words.WALL_ABOUT)
+        page.text(wall.WALL_ABOUT)
     for drawing, _ in drawings:
         page.drawing(drawing)
     page.heading("Log by log")

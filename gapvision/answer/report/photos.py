@@ -9,13 +9,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from gapvision.answer.picture.drawing import WIDTH_PX
 from gapvision.errors import MeasurementError, PhotoUnreadable
 from gapvision.joint.photo_results import photo_name
 from gapvision.photo.light import to_8bit
 from gapvision.photo.photo import load_photo
 
 LONG_SIDE_PX = 1200  # some 170 mm of print at 180 dots an inch
-PICTURE_PX = 1600  # the width that `annotate` draws
 JPEG_QUALITY = 80
 
 
@@ -89,7 +89,7 @@ def clean_picture(path: Path) -> bytes:
     if bgr is None:
         text = f"{path} is no picture: name the file that gapvision measure --picture wrote."
         raise PhotoUnreadable("not-an-image", text)
-    return _encoded(bgr, max(PICTURE_PX, round(PICTURE_PX * bgr.shape[0] / bgr.shape[1])))
+    return _encoded(bgr, max(WIDTH_PX, round(WIDTH_PX * bgr.shape[0] / bgr.shape[1])))
 
 
 def _encoded(bgr: np.ndarray, long_side_px: int) -> bytes:

@@ -55,10 +55,10 @@ def report_of_json(
         clean_picture(picture) if picture else None,
         units=units,
     )
-    return _readable(report, path.name)
+    return checked_report(report, path.name)
 
 
-def _readable(report: JointReport, name: str) -> JointReport:
+def checked_report(report: JointReport, name: str) -> JointReport:
     """The report, if the parts can be told that `check_answer` knows nothing of."""
     try:
         later_sections(report)

@@ -13,7 +13,8 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
         "files": ["match_camera", "read_camera"],
-        "fit": ["Calibration", "fit_lens"],
+        "calibration": ["Calibration"],
+        "fit": ["fit_lens"],
         "prior": ["choose_lens", "lens_of"],
     },
 )

@@ -15,6 +15,13 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from gapvision.errors import NotCalibrated
+from gapvision.photo.lens.calibration import (
+    Calibration,
+    Known,
+    PhotoFit,
+    is_uneven,
+    named,
+)
 from gapvision.scene import card
 
 NAMES = ("focal_px", "k1", "k2", "cx_px", "cy_px", "aspect")
@@ -34,8 +41,6 @@ POOR_TIMES, POOR_PX = 3.0, 0.3
 NO_SHEET_PX = 5.0  # corners of a flat uncut sheet never miss by so much, whatever the lens
 LOSS_SD = 3.0  # corners farther off than this many standard deviations lose weight
 LARGEST_RELATIVE_U = 0.015  # Exif alone knows the focal length to 2 %
-LEAST_ASPECT = 0.001  # less than this no rule can read on 200 mm
-ASPECT_SD = 3.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -45,74 +50,6 @@ class SheetView:
     file: str
     points_mm: np.ndarray
     corner_px: np.ndarray
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """A number, and its standard uncertainty."""
-
-    value: float
-    u: float
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class PhotoFit:
-    """How one photograph fits: residuals (n, 2) px, and the sheet's tilt against the picture, rad."""
-
-    file: str
-    corner_px: np.ndarray
-    residual_px: np.ndarray
-    tilt_rad: float
-
-    @property
-    def rms_px(self) -> float:
-        """Root mean square of the residuals per axis."""
-        return float(np.sqrt(np.mean(self.residual_px**2)))
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Calibration:
-    """A lens as the sheet shows it.
-
-    Attributes
-    ----------
-    size : (int, int)
-        Width and height of the pictures, px.
-    model : str
-        The key of `MODELS` that cross-validation chose.
-    values : dict of str to Known
-        ``focal_px``, ``k1``, ``k2``, ``cx_px``, ``cy_px`` as far as the model has them.
-    focal_px, k1 : Known
-        What `measure` uses, whose model of a lens is ``k1`` with the principal point in the middle.
-    principal_px : (Known, Known)
-        The principal point where it is left free, whether the model has it or not.
-    aspect : Known
-        Scale of the print across the cards over that along them.
-    misfit_px : dict of str to float
-        By model, the rms of corners in photographs that were left out.
-    photos : tuple of PhotoFit
-    poor : tuple of (str, str)
-        Files that were left out and why.
-    distance_mm : float
-        Median distance of the sheet.
-    """
-
-    size: tuple[int, int]
-    model: str
-    values: dict[str, Known]
-    focal_px: Known
-    k1: Known
-    principal_px: tuple[Known, Known]
-    aspect: Known
-    misfit_px: dict[str, float]
-    photos: tuple[PhotoFit, ...]
-    poor: tuple[tuple[str, str], ...]
-    distance_mm: float
-
-    @property
-    def anisotropic(self) -> bool:
-        """Whether the print's two directions have different scales."""
-        return _uneven(self.aspect)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -190,7 +127,7 @@ def fit_lens(
     poor = list(poor)
     _enough(views, poor)
     first = _fit(views, size, MODELS["k1"], _start(views, size, focal_px))
-    if np.median([p.rms_px for p in _photo_fits(views, size, first)]) > NO_SHEET_PX:
+    if np.median([p.rms_px for p in _photo_fits(views, first)]) > NO_SHEET_PX:
         raise NotCalibrated(
             "no-sheet",
             "The corners do not lie as on one flat uncut sheet; print a sheet of two cards, leave it "
@@ -202,7 +139,7 @@ def fit_lens(
     stretched = _fit(views, size, (*MODELS["k1"], "aspect"), first)
     _, u_aspect = _left_out(views, stretched)
     aspect = Known(float(stretched.values[NAMES.index("aspect")]), u_aspect["aspect"])
-    uneven = _uneven(aspect)
+    uneven = is_uneven(aspect)
     fits, misses, jack = {}, {}, {}
     for name, free in MODELS.items():
         fits[name] = _fit(views, size, (*free, "aspect") if uneven else free, first)
@@ -225,7 +162,7 @@ def fit_lens(
             "degrees.",
         )
     best = fits[model]
-    photos = _photo_fits(views, size, best)
+    photos = _photo_fits(views, best)
     free_point = "k1, principal point"
     return Calibration(
         size=size,
@@ -242,15 +179,6 @@ def fit_lens(
     )
 
 
-def named(file: str, why: str) -> str:
-    """A fault of a photograph with its name once; some reasons bring it along."""
-    return why if file in why else f"{file}: {why}"
-
-
-def _uneven(aspect: Known) -> bool:
-    return abs(aspect.value - 1) > max(LEAST_ASPECT, ASPECT_SD * aspect.u)
-
-
 def _enough(views: Sequence[SheetView], poor: Sequence[tuple[str, str]]) -> None:
     if len(views) < LEAST_PHOTOS:
         why = f" ({named(*poor[0])})" if poor else ""
@@ -263,7 +191,7 @@ def _enough(views: Sequence[SheetView], poor: Sequence[tuple[str, str]]) -> None
 
 def _without_poor(views, size, fit: _Fit, poor):
     """The views without those whose corners miss by far more than the others'."""
-    rms = np.array([p.rms_px for p in _photo_fits(views, size, fit)])
+    rms = np.array([p.rms_px for p in _photo_fits(views, fit)])
     limit = max(POOR_TIMES * float(np.median(rms)), POOR_PX)
     bad = [
         (v.file, f"its corners miss by {r:.1f} px, shaken or the sheet not flat")
@@ -425,7 +353,7 @@ def _predicted_u(fit: _Fit, missed: np.ndarray, name: str) -> float:
     return fit.u(name) * max(float(np.sqrt(missed.mean())) / fit.sd_px, 1.0)
 
 
-def _photo_fits(views, size, fit: _Fit) -> tuple[PhotoFit, ...]:
+def _photo_fits(views: Sequence[SheetView], fit: _Fit) -> tuple[PhotoFit, ...]:
     out = []
     for view, values, pose in _each(views, fit.values, fit.poses):
         left = _project(view, values, pose)[0].reshape(-1, 2)

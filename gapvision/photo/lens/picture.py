@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from gapvision.files import write_new
-from gapvision.photo.lens.fit import Calibration
+from gapvision.photo.lens.calibration import Calibration
 from gapvision.photo.lens.text import corner_counts
 
 FRAME_PX = 1000  # width of the frame as drawn

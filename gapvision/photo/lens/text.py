@@ -9,8 +9,8 @@ import numpy as np
 import tomlkit
 
 from gapvision.photo.facts import CameraKey
+from gapvision.photo.lens.calibration import Calibration, Known, named
 from gapvision.photo.lens.files import FORMAT, VERSION
-from gapvision.photo.lens.fit import Calibration, Known, named
 from gapvision.phrases import WIDTH, wrap
 from gapvision.quantity import K95
 

@@ -21,7 +21,6 @@ from helpers.joints import (
 
 from gapvision.advice.caution import told
 from gapvision.answer.picture import drawing
-from gapvision.answer.picture import picture as annotate
 from gapvision.answer.picture.axis import axis_number, round_levels
 from gapvision.answer.picture.photo_strip import best_photo
 from gapvision.answer.picture.picture import draw_picture, write_picture
@@ -52,7 +51,7 @@ def read(monkeypatch):
         files.append(file)
         return SimpleNamespace(bgr=grey_photo(file))
 
-    monkeypatch.setattr(annotate, "load_photo", load)
+    monkeypatch.setattr("gapvision.answer.picture.picture.load_photo", load)
     return files
 
 
@@ -393,7 +392,7 @@ def test_file_that_came_into_being_while_drawing_is_kept(tmp_path, monkeypatch):
         path.write_bytes(b"mine")
         return SimpleNamespace(bgr=grey_photo(file))
 
-    monkeypatch.setattr(annotate, "load_photo", load)
+    monkeypatch.setattr("gapvision.answer.picture.picture.load_photo", load)
     with pytest.raises(MeasurementError, match="exists already"):
         write_picture(path, joint())
     assert path.read_bytes() == b"mine"

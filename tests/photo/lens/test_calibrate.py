@@ -8,16 +8,15 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from helpers.commands import run
 from helpers.sheet_views import CORNERS, pose
 from PIL import ExifTags, Image
-from typer.testing import CliRunner
 
-from gapvision.cli import main as cli
 from gapvision.errors import MeasurementError, NotCalibrated
 from gapvision.photo.facts import CameraKey
 from gapvision.photo.lens.calibrate import calibrate
+from gapvision.photo.lens.calibration import Known, PhotoFit
 from gapvision.photo.lens.files import camera_folder, new_camera_path
-from gapvision.photo.lens.fit import Known, PhotoFit
 from gapvision.photo.lens.picture import draw_calibration
 from gapvision.photo.lens.text import calibration_notes, corner_counts, unreached
 from gapvision.scene import card
@@ -94,10 +93,6 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def calibrated(folder):
     return calibrate([folder])
-
-
-def run(*args):
-    return CliRunner().invoke(cli.app, [str(a) for a in args])
 
 
 def test_lens_that_drew_the_pictures_is_found(calibrated):
@@ -243,7 +238,7 @@ def test_example_is_one_that_the_program_would_read():
     """The numbers beside it are those of the rendered sheet that it was made from."""
     from gapvision.photo.lens.files import read_camera
 
-    example = Path(__file__).parents[2] / "calibration" / "example.toml"
+    example = Path(__file__).parents[3] / "calibration" / "example.toml"
     known = read_camera(example)
     assert known.key == CameraKey("Example", "EX-2", "", 4032, 3024, 26.0)
     true_focal, true_k1 = 2956.8, 0.02

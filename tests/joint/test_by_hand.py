@@ -1,18 +1,18 @@
-"""Trial lines: exact circles, slips of the pen, the fit with them, what is said, and the whole way."""
+"""Trial lines: exact circles, mistaken entries, the fit with them, what is said, and the whole way."""
 
 from __future__ import annotations
 
 import json
 import math
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from helpers.circles import R_L, R_U, SET_TO, beside, needed, photographs, told
+from helpers.demo import TRUTH, options
 from helpers.joints import joint as measured
 from helpers.simulator import PROTOCOLS, draw_joint, fit
 from studies.coverage_table import TRIAL_AT_MM, outcome, scribed, with_trial
-from test_spine import TRUTH, options
 from typer.testing import CliRunner
 
 from gapvision.answer.as_json import answer_json, measurement_of
@@ -20,51 +20,14 @@ from gapvision.answer.by_hand_text import by_hand_lines
 from gapvision.answer.text import answer_text
 from gapvision.cli.main import app
 from gapvision.errors import MeasurementError
-from gapvision.inputs.options import HandMeasured, MeasureOptions, check_options
+from gapvision.inputs.options import HandMeasured, MeasureOptions
 from gapvision.joint.by_hand import as_reading, check_stations, compare
 from gapvision.joint.fit import REFINE, fit_joint
 from gapvision.joint.gap import ROUGH_MM, SHAPE_MM, gap_profile
 from gapvision.lengths import parse_reading, parse_trial
-from gapvision.measurement import Alone
-from gapvision.phrases import WIDTH
-from gapvision.quantity import Quantity
+from gapvision.phrases import WIDTH, cure_text, mistake_text
 from gapvision.scene.sections import Sections
 from gapvision.spine import measure
-
-# Logs of 12 and 14 in, crowns above each other 30 mm apart.
-R_L, R_U, GAP = 177.8, 152.4, 30.0
-SPREAD_MM = 0.6  # of the photographs' heights
-
-
-def photographs(spread_mm=SPREAD_MM):
-    """Stands for a joint of those logs that photographs know to a spread."""
-
-    def draws(station_mm, n, rng):
-        high = np.repeat(spread_mm * rng.standard_normal((n // 2, 1)), len(station_mm), 1)
-        flat = np.zeros((n, len(station_mm)))
-        return Sections(flat, flat, flat + R_L, flat + GAP + np.r_[high, -high], flat, flat + R_U)
-
-    return SimpleNamespace(draws=draws)
-
-
-def needed(width):
-    """Closed form: the gap and both circles' sagittas over the width."""
-    return GAP + sum(r - (r**2 - width**2 / 4) ** 0.5 for r in (R_L, R_U))
-
-
-def beside(*typed, units="mm", spread_mm=SPREAD_MM, readings=()):
-    """Trial lines as typed, compared with the photographs of exact circles."""
-    asked = MeasureOptions(
-        photos=(),
-        by_hand=HandMeasured(
-            tuple(parse_reading(r, units) for r in readings),
-            tuple(parse_trial(t, units) for t in typed),
-        ),
-        units=units,
-    )
-    check_options(asked)
-    n = len(typed) + len(readings)
-    return compare(asked, photographs(spread_mm), np.zeros(n), np.zeros(n))
 
 
 @pytest.mark.parametrize("width", [20.0, 63.5, 76.2, 101.6])
@@ -95,8 +58,6 @@ def fields(trial):
 
 # --- what cannot be, or hardly --------------------------------------------------------------------
 
-SET_TO = round(needed(78.0), 1)
-
 
 @pytest.mark.parametrize(
     ("typed", "looks", "cure"),
@@ -106,13 +67,13 @@ SET_TO = round(needed(78.0), 1)
         (f"{SET_TO}:3.07@0", "a width in inches entered as mm", f"write {SET_TO}:78@0"),
     ],
 )
-def test_a_slip_is_recognised_left_out_and_cured(typed, looks, cure):
+def test_a_mistake_is_recognised_left_out_and_cured(typed, looks, cure):
     (b,) = beside(typed)
     assert not b.used and not b.agrees
-    assert b.slip == looks and cure in b.cure
+    assert mistake_text(b.mistake.code) == looks and cure in cure_text(b.mistake.meant, "mm")
 
 
-def test_what_is_off_without_a_slip_is_used():
+def test_what_is_off_without_a_mistake_is_used():
     (b,) = beside(f"{SET_TO}:60@0")
     assert b.used and not b.agrees and abs(b.e_number) > 1.5
 
@@ -154,7 +115,8 @@ def test_exchanged_over_a_wide_gap():
 def test_a_reading_in_the_wrong_units_is_recognised():
     right, wrong = beside(readings=("30@0", "1.18@0"))
     assert right.used and right.width_mm is None
-    assert wrong.slip == "inches entered as mm" and wrong.cure == "write 30@0"
+    assert wrong.mistake.code == "inches-as-mm"
+    assert cure_text(wrong.mistake.meant, "mm") == "write 30@0"
     with pytest.raises(MeasurementError, match="that many mm. write 30mm"):
         beside(readings=("30in@0",), units="in")
 
@@ -176,7 +138,7 @@ def test_a_station_outside_the_stretch(at, refused, what):
     assert caught.value.code == f"{what}-outside"
 
 
-def test_of_right_trials_none_is_taken_for_a_slip():
+def test_of_right_trials_none_is_taken_for_a_mistake():
     """Simulated joints and right lines with their errors: left out none, doubtful hardly any."""
     wrong, over, n = 0, 0, 0
     for i in range(6):
@@ -264,13 +226,6 @@ def all_ways():
 # --- what is said ---------------------------------------------------------------------------------
 
 
-def told(*typed, readings=(), units="mm"):
-    """A measured joint with trial lines beside it."""
-    by_hand = beside(*typed, readings=readings, units=units)
-    alone = Alone(Quantity(38.5, 1.0, 2.0), Quantity(47.6, 1.5, 3.0)) if by_hand else None
-    return replace(measured(), by_hand=by_hand, alone=alone)
-
-
 def test_the_answer_tells_each_and_the_setting_without_them():
     text = " ".join(answer_text(told(f"{SET_TO}:77@0", readings=("30.4@0",))).split())
     assert "Caliper 30.4 mm read at station 0 mm, expected 30.0 ± 1.4 mm: agrees (E_n 0.2)" in text
@@ -294,14 +249,14 @@ def test_lines_fit_a_terminal(units):
 def test_json_has_both_sides_of_each():
     answer = answer_json(told(f"{SET_TO}:77@0", f"{SET_TO}:39@0", readings=("30.4@0",)))
     json.dumps(answer, allow_nan=False)
-    (r,), (t, slip) = answer["readings"], answer["trials"]
+    (r,), (t, mistaken) = answer["readings"], answer["trials"]
     assert r["value_mm"] == 30.4 and r["difference_mm"] == pytest.approx(0.4, abs=0.01)
     assert t["width_mm"] - t["predicted_width_mm"] == pytest.approx(t["difference_mm"], abs=1e-3)
     assert t["setting_mm"] - t["predicted_setting_mm"] == pytest.approx(
         t["setting_difference_mm"], abs=1e-3
     )
     assert t["agrees"] and t["used"] and t["looks_like"] is None
-    assert not slip["used"] and slip["looks_like"] == "the width of one face only"
+    assert not mistaken["used"] and mistaken["looks_like"] == "the width of one face only"
     assert answer["photographs_alone"]["setting"]["U95_mm"] == 3.0
     nothing = answer_json(measured())
     assert (nothing["readings"], nothing["trials"]) == ([], [])

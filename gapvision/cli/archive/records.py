@@ -1,15 +1,21 @@
-"""The options by which commands of the archive say which records are meant."""
+"""Which records of which archive a command means: its options, and what they mean."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
-from typing import Annotated, Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from gapvision.cli.terminal import read_option
 from gapvision.inputs.joint_name import one_line
 from gapvision.lengths import parse_length
+
+if TYPE_CHECKING:
+    from gapvision.archive.store import Archive
 
 BuildingOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this building.")]
 WallOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this wall.")]
@@ -35,10 +41,19 @@ RecordsArgument = Annotated[
 ]
 
 
+@contextmanager
+def opened_archive(told: Path | None) -> Iterator[Archive]:
+    """The archive that is meant, open."""
+    from gapvision.archive.store import open_archive
+
+    with open_archive(told) as opened:
+        yield opened
+
+
 # --- what was typed -------------------------------------------------------------------------------
 
 
-def _query(
+def query_of(
     building, wall, log, since, until, status, gap, setting, units, text="", records=None
 ):  # fmt: skip
     """The `Query` that options mean; a date is a whole day where this is."""
@@ -46,8 +61,8 @@ def _query(
 
     return Query(
         *(name and one_line(name) for name in (building, wall, log)),
-        read_option("--since", lambda t, _: _utc(_day(t)), since, units),
-        read_option("--until", lambda t, _: _utc(_day(t) + timedelta(days=1)), until, units),
+        read_option("--since", lambda t, _: _utc(read_day(t)), since, units),
+        read_option("--until", lambda t, _: _utc(read_day(t) + timedelta(days=1)), until, units),
         status,
         read_option("--gap", _range, gap, units) or (None, None),
         read_option("--setting", _range, setting, units) or (None, None),
@@ -56,7 +71,8 @@ def _query(
     )  # fmt: skip
 
 
-def _day(text: str) -> date:
+def read_day(text: str) -> date:
+    """A date as people write it; a ValueError says how."""
     try:
         return date.fromisoformat(text)
     except ValueError:

@@ -1,0 +1,196 @@
+"""A file's bytes to upright pixels and Exif tags: JPEG, PNG, TIFF and HEIC."""
+
+from __future__ import annotations
+
+import io
+import struct
+import warnings
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+from PIL import ExifTags, Image, ImageFile, JpegImagePlugin, PngImagePlugin, TiffImagePlugin
+
+from gapvision.errors import PhotoUnreadable, PhotoUnusable
+
+if TYPE_CHECKING:
+    from pillow_heif import HeifFile
+
+# Below 0.3 MP (640 x 480) a card's marks are a few pixels wide; above 60 MP (the largest
+# phone pictures have 50) one photograph would take more than a gigabyte in the later stages.
+MIN_PIXELS = 300_000
+MAX_PIXELS = 60_000_000
+
+_END_OF_JPEG = b"\xff\xd9"
+READABLE = "a JPEG, PNG, TIFF or HEIC photograph is needed"
+DAMAGED = "copy it from the phone again or retake it"
+_HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
+_OPENERS = {
+    "JPEG": JpegImagePlugin.JpegImageFile,
+    "PNG": PngImagePlugin.PngImageFile,
+    "TIFF": TiffImagePlugin.TiffImageFile,
+}
+_DEEPER_THAN_16_BITS = frozenset({"I", "F"})  # Pillow's modes of 32-bit integers and floats
+# What Pillow and pillow-heif raise on contents that are not what the first bytes promised.
+_BAD_CONTENTS = (
+    ArithmeticError,
+    EOFError,
+    LookupError,
+    OSError,
+    RuntimeError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+    struct.error,
+)
+
+
+def decoded(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object]]:
+    """Upright pixels (h, w, 3) and Exif tags by number of a photograph's bytes.
+
+    Parameters
+    ----------
+    data : bytes
+        Their first decide how they are read.
+    name : str
+        What refusals call the file.
+
+    Returns
+    -------
+    array, shape (h, w, 3), uint8 or uint16
+        Blue first, display-encoded. Alpha is dropped, grey becomes three equal channels.
+    dict
+        Empty where the file has none, or corrupt ones.
+
+    Raises
+    ------
+    PhotoUnreadable
+        ``not-an-image``, ``truncated``.
+    PhotoUnusable
+        ``too-small``, ``too-large``, both before decoding.
+    """
+    kind = _kind(data)
+    if kind is None:
+        raise PhotoUnreadable(
+            "not-an-image", f"{name} is not a picture that can be read: {READABLE}."
+        )
+    return _decode_heif(data, name) if kind == "HEIF" else _decode(data, kind, name)
+
+
+def _kind(data: bytes) -> str | None:
+    """Kind of file by its first bytes, None if it is none that can be read."""
+    if data.startswith(b"\xff\xd8\xff"):
+        return "JPEG"
+    if data.startswith(b"\x89PNG\r\n\x1a\n"):
+        return "PNG"
+    if data.startswith((b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")):
+        return "TIFF"
+    if data[4:8] == b"ftyp":
+        box = data[8 : min(int.from_bytes(data[:4], "big"), 256)]
+        if not _HEIF_BRANDS.isdisjoint(box[i : i + 4] for i in range(0, len(box), 4)):
+            return "HEIF"
+    return None
+
+
+def _decode(data: bytes, kind: str, name: str) -> tuple[np.ndarray, dict[int, object]]:
+    """Upright pixels and Exif of a JPEG, PNG or TIFF file."""
+    with warnings.catch_warnings():
+        # The plugin is called directly because Image.open warns about sizes that are refused
+        # here in a sentence; what the plugin itself warns about is decided below.
+        warnings.simplefilter("ignore")
+        try:
+            header = _OPENERS[kind](io.BytesIO(data))
+        except _BAD_CONTENTS as error:
+            raise _undecodable(name, kind) from error
+    _check_size(*header.size, name)
+    if kind == "TIFF" and header.mode in _DEEPER_THAN_16_BITS:
+        raise _undecodable(name, kind)
+    if kind == "JPEG" and not _jpeg_is_whole(data):
+        raise _truncated(name)
+    try:
+        bgr = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
+    except cv2.error as error:
+        raise _truncated(name) from error
+    if bgr is None:
+        raise _truncated(name)
+    return bgr, _exif_tags(header)
+
+
+def _decode_heif(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object]]:
+    """Upright pixels and Exif of a HEIC file; its gain map and depth map are left alone."""
+    # Imported here because it costs every start and most photographs are JPEG.
+    import pillow_heif
+
+    try:
+        image = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False, bgr_mode=True)
+        _check_size(*image.size, name)
+        pixels = np.asarray(image)
+    except _BAD_CONTENTS as error:
+        raise _truncated(name) from error
+    grey = pixels.ndim == 2
+    # Either way a copy, which outlives the decoder's buffer.
+    bgr = cv2.cvtColor(pixels, cv2.COLOR_GRAY2BGR) if grey else pixels[..., :3].copy()
+    return bgr, _exif_tags(image)
+
+
+def _exif_tags(image: ImageFile.ImageFile | HeifFile) -> dict[int, object]:
+    """Exif tags by number, empty if absent or corrupt, which costs only their facts."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            if isinstance(image, TiffImagePlugin.TiffImageFile):
+                exif = image.getexif()
+            else:  # getexif would decode a whole PNG in search of them
+                exif = Image.Exif()
+                exif.load(image.info.get("exif") or b"")
+            return {**exif, **exif.get_ifd(ExifTags.IFD.Exif)}
+        except _BAD_CONTENTS:
+            return {}
+
+
+def _jpeg_is_whole(data: bytes) -> bool:
+    """Whether the main picture's end marker follows its first scan.
+
+    A decoder fills the rest of a picture that breaks off, or that a broken transfer padded with
+    zeros, without a word. The end marker of the thumbnail inside the Exif block must not count,
+    and after the main picture phones append others of which nothing is asked.
+    """
+    at = 2
+    while at + 4 <= len(data) and data[at] == 0xFF:
+        marker = data[at + 1]
+        if marker == 0xDA:
+            return data.find(_END_OF_JPEG, at) >= 0
+        fill_byte = marker == 0xFF
+        at += 1 if fill_byte else 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    return False
+
+
+def _undecodable(name: str, kind: str) -> PhotoUnreadable:
+    return PhotoUnreadable(
+        "not-an-image",
+        f"{name} starts like a {kind} file but holds no picture that can be read: {READABLE}, "
+        "with 8 or 16 bits a channel.",
+    )
+
+
+def _truncated(name: str) -> PhotoUnreadable:
+    return PhotoUnreadable(
+        "truncated",
+        f"{name} breaks off or is damaged, and the whole picture is needed: {DAMAGED}.",
+    )
+
+
+def _check_size(width: int, height: int, name: str) -> None:
+    seen = f"{name} has {width} x {height} pixels"
+    if width * height < MIN_PIXELS:
+        raise PhotoUnusable(
+            "too-small",
+            f"{seen} and at least {MIN_PIXELS / 1e6:.1f} million are needed: send the original "
+            "from the phone, not a preview.",
+        )
+    if width * height > MAX_PIXELS:
+        raise PhotoUnusable(
+            "too-large",
+            f"{seen} and at most {MAX_PIXELS / 1e6:.0f} million can be measured: set the camera "
+            "to a smaller picture.",
+        )
