@@ -351,7 +351,10 @@ def test_card_that_is_not_flat():
 
 def line_of(row, state=SEEN):
     n = len(row)
-    return TracedOutline(np.asarray(row, float), np.zeros((n, 2)), np.ones(n), np.full(n, state))
+    sure = np.ones(n)
+    return TracedOutline(
+        np.asarray(row, float), np.zeros((n, 2)), np.ones(n), np.full(n, state), sure
+    )
 
 
 def step_of(row, state=SEEN, miss_px=0.0, others=0):
