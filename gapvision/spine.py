@@ -32,6 +32,7 @@ from gapvision.joint.seen import Stations, stations_of
 from gapvision.joint.solve import Solved, solve
 from gapvision.lengths import round_up
 from gapvision.measurement import Alone, Measurement
+from gapvision.photo.bent import card_bends
 from gapvision.quantity import SAFE_K
 from gapvision.scene.priors import Priors
 
@@ -110,6 +111,7 @@ def _found(
         shifts=solved.shifts,
         by_hand=tuple(replace(b, place=place_at(cards, b.place.station_mm)) for b in by_hand),
         contradict=solved.contradict,
+        bends=card_bends([p.rows for p in solved.joint.photos], gathered.lenses),
     )
 
 

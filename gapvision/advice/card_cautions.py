@@ -16,7 +16,12 @@ TURNED_DEG = 10.0  # over the root of their number
 SWUNG_DEG = 0.6  # fitted; about half of what it really swung, for the prior holds it back
 MOVED_PX = 0.4  # a card's corners against the joint of all photographs, rms; usually under 0.1
 MOVED_TIMES = 3.0  # and against how well they lie in a plane
-BENT_PX = 0.35  # and against a plane of its own: a flat card reaches 0.05 to 0.15
+# What a bent card may do in one photograph with no other: from simulated joints, docs/results.md.
+BENT_LEAN_DEG = 2.5  # of its board, if it follows the log: as of a card that leans
+DOUBT_LEAN_DEG = 5.0  # a radius of 550 mm; the setting moves by 1 mm at 600, 5 at 300, 20 at 150
+BENT_MM = 3.0  # its middle before its edges, bent the other way or twisted
+DOUBT_MM = 10.0  # a radius of 730 mm; the setting moves by 0.7 mm at 600, 3.6 at 150
+BENT_PX = 0.35  # a card's corners, and against a plane of its own: a flat card reaches 0.05 to 0.15
 
 
 def station_origin_moved(f: Findings) -> list[Caution]:
@@ -25,7 +30,7 @@ def station_origin_moved(f: Findings) -> list[Caution]:
     if origin is None or not f.options.states_stations:
         return []
     lost = {n for p in f.left_out if p.side == origin.side for n in p.cards}
-    lost |= {n for p in f.photos if p.side == origin.side for n in p.unread_cards}
+    lost |= {n for p in f.photos if p.side == origin.side for n in p.unread_cards + p.bent_cards}
     lower = sorted(n for n in lost - {c.number for c in f.cards} if n < origin.number)
     if not lower:
         return []
@@ -33,9 +38,30 @@ def station_origin_moved(f: Findings) -> list[Caution]:
 
 
 def find_card_cautions(f: Findings) -> list[Caution]:
-    """Cards that lean, are of two sizes, cannot be read, moved, are not flat, or swung."""
-    moved, bent = _moved_and_bent(f)
-    return _leaning(f) + _turned_alike(f) + _unread(f) + capped(moved) + capped(bent) + _swung(f)
+    """Cards that are bent, lean, are of two sizes, cannot be read, moved, are not flat, or swung."""
+    bent = _bent(f)
+    moved, rough = _moved_and_rough(f, [c.facts["card"] for c in bent])
+    return (
+        capped(bent) + _leaning(f) + _turned_alike(f) + _unread(f) + capped(moved) + capped(rough)
+        + _swung(f)
+    )  # fmt: skip
+
+
+def _bent(f: Findings) -> list[Caution]:
+    """Cards whose corners lie on an arc, gravest first; of those that no photograph keeps, last."""
+    out = []
+    for number, bend in sorted(f.bends.items(), key=lambda nb: nb[1].radius_mm):
+        lean_deg = float(np.degrees(bend.lean_rad))
+        if lean_deg > BENT_LEAN_DEG or bend.depth_mm > BENT_MM:
+            facts = {"card": number, "radius_mm": bend.radius_mm, "upright": bend.upright}
+            grave = lean_deg > DOUBT_LEAN_DEG or bend.depth_mm > DOUBT_MM
+            out.append(Caution("card-bent", doubtful=grave, facts=facts))
+    kept = {c.number for c in f.cards}
+    for number in sorted({n for p in f.photos for n in p.bent_cards} - kept):
+        out.append(
+            Caution("card-bent", facts={"card": number, "radius_mm": None, "upright": False})
+        )
+    return out
 
 
 def _leaning(f: Findings) -> list[Caution]:
@@ -53,15 +79,19 @@ def _leaning(f: Findings) -> list[Caution]:
     return out
 
 
-def _moved_and_bent(f: Findings) -> tuple[list[Caution], list[Caution]]:
-    """Photographs in which cards are off the joint of all, and cards off a plane of their own."""
-    moved, bent = [], []
+def _moved_and_rough(f: Findings, bent: list[int]) -> tuple[list[Caution], list[Caution]]:
+    """Photographs in which cards are off the joint of all, and cards off a plane of their own.
+
+    Of a bent card neither tells anything more.
+    """
+    moved, rough = [], []
     for photo, fitted in zip(f.photos, f.joint.photos, strict=True):
         view, corner_px = fitted.rows, fitted.corner_px
         off = [
             s.number
             for s in view.sightings
             if len(f.photos) > 1
+            and s.number not in bent
             and corner_px[s.number] > max(MOVED_PX, MOVED_TIMES * min(s.u_px, BENT_PX))
         ]
         if off:
@@ -70,10 +100,10 @@ def _moved_and_bent(f: Findings) -> tuple[list[Caution], list[Caution]]:
                      "sure": len(off) == 1 and len(view.sightings) > 2}  # fmt: skip
             moved.append(Caution("card-moved", facts=facts))
         for s in view.sightings:
-            if s.number not in off and s.u_px > BENT_PX:
+            if s.number not in [*off, *bent] and s.u_px > BENT_PX:
                 facts = {"photo": photo.name, "card": s.number, "off_px": s.u_px}
-                bent.append(Caution("card-not-flat", facts=facts))
-    return moved, bent
+                rough.append(Caution("card-not-flat", facts=facts))
+    return moved, rough
 
 
 def _unread(f: Findings) -> list[Caution]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from gapvision.joint.model import Joint
 from gapvision.joint.photo_results import CardResult, PhotoResult
 from gapvision.joint.radii import Radii
 from gapvision.joint.seen import near
+from gapvision.photo.bent import Bend
 from gapvision.quantity import Quantity, runs
 from gapvision.trace.outlines import HIDDEN, SEEN, SHUT
 
@@ -30,7 +32,8 @@ class Findings:
 
     ``decides`` is by station too: the share of Monte Carlo draws in which the largest setting needed
     is there. ``radii`` is by log, ``shifts`` holds the photographs whose gap disagrees, ``by_hand`` the
-    caliper readings and trial lines, ``contradict`` that photographs do by centimetres.
+    caliper readings and trial lines, ``contradict`` that photographs do by centimetres,
+    ``bends`` how far from flat each card is, by number.
     """
 
     options: MeasureOptions
@@ -48,6 +51,7 @@ class Findings:
     shifts: tuple[GapShift, ...] = ()
     by_hand: tuple[ByHand, ...] = ()
     contradict: bool = False
+    bends: Mapping[int, Bend] = field(default_factory=dict)
 
     @property
     def length_mm(self) -> float:

@@ -56,6 +56,20 @@ def _card_moved(
     )
 
 
+def _card_bent(say: Teller, c: Caution, card: int, radius_mm: float | None, upright: bool) -> str:
+    cure = (
+        "glue it to something stiff and flat, hang it free from one nail, so that it does not lie "
+        "against the log, and photograph again."
+    )
+    if radius_mm is None:
+        return f"Card {card} is bent so much that the answer does without it; {cure}"
+    line = "an upright" if upright else "a level"
+    return (
+        f"Card {card} is bent: its corners lie on an arc about {line} line, of some "
+        f"{say.about(round(radius_mm, -1))} radius, so that it tells plumb and distance wrongly; {cure}"
+    )
+
+
 def _card_not_flat(say: Teller, c: Caution, photo: str, card: int, off_px: float) -> str:
     return (
         f"{photo}: card {card} is not flat or is shaken ({off_px:.1f} px); glue it to something "
@@ -76,6 +90,7 @@ SENTENCES = {
     "card-size": _card_size,
     "card-unread": _card_unread,
     "card-moved": _card_moved,
+    "card-bent": _card_bent,
     "card-not-flat": _card_not_flat,
     "card-swung": _card_swung,
 }
@@ -83,6 +98,7 @@ SENTENCES = {
 COUNTED = {
     "card-unread": "photograph",
     "card-moved": "photograph",
+    "card-bent": "card",
     "card-not-flat": "card",
     "card-swung": "card",
 }

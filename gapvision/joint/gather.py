@@ -12,6 +12,7 @@ from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.photo_results import Lack, PhotoResult
 from gapvision.joint.sides import check_inside_cards, check_sides, side_of
+from gapvision.photo.bent import without_bent
 from gapvision.photo.cards import at_true_size, read_cards
 from gapvision.photo.lens.prior import choose_lens
 from gapvision.photo.photo import Photo, load_photo, photo_paths
@@ -93,9 +94,11 @@ def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadP
     """A photograph's cards, at the size that they were printed, and its lens."""
     sightings, unread = read_cards(photo.bgr, label)
     lens, source = choose_lens(photo.facts, options.camera)
+    true_size = at_true_size(sightings, options.cards.printed_bar_mm)
+    flat, bent = without_bent(true_size, lens, photo.facts.size, label)
     return ReadPhoto(
-        photo, label, side_of(sightings, side, options.cards.inside_cards),
-        at_true_size(sightings, options.cards.printed_bar_mm), unread, lens, source,
+        photo, label, side_of(sightings, side, options.cards.inside_cards), flat, unread, lens, source,
+        bent,
     )  # fmt: skip
 
 

@@ -21,10 +21,13 @@ PATCH_MM = 2.1  # half side of a corner's patch: the white rim round a marker is
 PATCH_SAMPLES = 15
 EDGE_BLUR_PX = 1.1  # typical blur of a phone's edge, sd; a wrong one costs noise, not bias
 LEAST_CONTRAST = 0.55  # share of a patch's variance that the saddle must explain
+MOST_SHIFT_MM = 1.2  # of a corner from where it is looked for
 LEAST_SADDLE = 0.002  # of linear light; a patch without contrast shows no corner
 LEAST_MODULE_PX = 1.6  # below this a marker's bits cannot be told apart
 LEAST_SIDE_PX = 8.0  # of a marker in the searched picture; of 1739 read ones the least had 9.4
 LEAST_CORNERS = 10
+FLAT_LOSES = 5  # corners that a flat card whole in sight loses at most; more, and it may be bent
+NEAR_MARKER_MM = 16.0  # from a marker's middle to the corners of its square, and no farther
 LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
 LEAST_SHARP = 3.0  # sd of the Laplacian of the half-size picture, grey levels
 LEAST_SHARPEST = 7.5  # second differences, grey levels
@@ -210,7 +213,12 @@ def _read_card(bgr: np.ndarray, number: int, markers: dict[int, np.ndarray]) -> 
         return None
     if np.linalg.det(image_from_card[:2, :2]) > 0:  # y up on the card, down in the picture
         return None
-    return refine_corners(bgr, number, image_from_card)
+    flat = refine_corners(bgr, number, image_from_card)
+    count = 0 if flat is None else len(flat.corner_id)
+    if count >= len(card.corner_points_mm()) - FLAT_LOSES:
+        return flat
+    bent = _corners_by_markers(bgr, number, markers)
+    return bent if bent is not None and len(bent.corner_id) > count + FLAT_LOSES else flat
 
 
 def refine_corners(
@@ -234,20 +242,18 @@ def refine_corners(
         module = card.MARKER_MM / 6 * per_mm
         if module < LEAST_MODULE_PX:
             return None
-        patches = _patches(bgr, points, image_from_card)
-        shift, explained = _fit_saddles(patches, sign, EDGE_BLUR_PX / per_mm)
-        h, w = bgr.shape[:2]
-        inside = np.all((centres > 4) & (centres < [w - 5, h - 5]), axis=1)
-        good = inside & (explained > LEAST_CONTRAST) & (np.abs(shift).max(1) < 1.2)
+        at = (points[:, None] + _grid_mm()).reshape(1, -1, 2)
+        sampled = cv2.perspectiveTransform(at, image_from_card).reshape(len(points), -1, 2)
+        shift, explained = _fit_saddles(_patches(bgr, sampled), sign, EDGE_BLUR_PX / per_mm)
+        good = _inside(bgr, centres) & (explained > LEAST_CONTRAST)
+        good &= np.abs(shift).max(1) < MOST_SHIFT_MM
         if good.sum() < LEAST_CORNERS:
             return None
         px = cv2.perspectiveTransform((points + shift)[None], image_from_card)[0]
         image_from_card, _ = cv2.findHomography(points[good], px[good], cv2.RANSAC, 1.5)
         if image_from_card is None:
             return None
-    fitted = cv2.perspectiveTransform(points[good][None], image_from_card)[0]
-    left = px[good] - fitted
-    spread = 1.4826 * np.median(np.abs(left - np.median(left, axis=0)))
+    left, spread = _off_plane(points[good], px[good], image_from_card)
     keep = np.hypot(*left.T) < max(4 * spread, 0.5)
     return CardSighting(
         number=number,
@@ -259,6 +265,85 @@ def refine_corners(
     )
 
 
+def _off_plane(
+    points: np.ndarray, px: np.ndarray, image_from_card: np.ndarray
+) -> tuple[np.ndarray, float]:
+    """What corners (n, 2) miss a plane's picture by, px, and the robust spread of that."""
+    left = px - cv2.perspectiveTransform(points[None], image_from_card)[0]
+    return left, float(1.4826 * np.median(np.abs(left - np.median(left, axis=0))))
+
+
+def _inside(bgr: np.ndarray, px: np.ndarray) -> np.ndarray:
+    h, w = bgr.shape[:2]
+    return np.all((px > 4) & (px < [w - 5, h - 5]), axis=1)
+
+
+def _corners_by_markers(
+    bgr: np.ndarray, number: int, markers: dict[int, np.ndarray]
+) -> CardSighting | None:
+    """The corners of a card that need not be flat, each looked for beside its own markers.
+
+    Notes
+    -----
+    On a bent card `refine_corners` takes the corners near one plane and loses whole rows of others:
+    what is left looks flat. A marker is read wherever it is, and its own homography leads to the
+    corners at its square to about a pixel.
+    """
+    points = card.corner_points_mm()[:, :2]
+    at, px, known = _by_markers(points, markers)
+    if known.sum() < LEAST_CORNERS:
+        return None
+    image_from_card, _ = cv2.findHomography(points[known], px[known].mean(1))
+    if image_from_card is None or np.linalg.det(image_from_card[:2, :2]) > 0:
+        return None
+    per_mm = _px_per_mm(image_from_card, points)
+    if card.MARKER_MM / 6 * per_mm < LEAST_MODULE_PX:
+        return None
+    shift, explained = _fit_saddles(_patches(bgr, px), _corner_signs(), EDGE_BLUR_PX / per_mm)
+    found = px.mean(1) + np.einsum("nij,nj->ni", at, shift)
+    good = known & _inside(bgr, px.mean(1)) & (explained > LEAST_CONTRAST)
+    good &= np.abs(shift).max(1) < MOST_SHIFT_MM
+    if good.sum() < LEAST_CORNERS:
+        return None
+    image_from_card, _ = cv2.findHomography(points[good], found[good])
+    if image_from_card is None:
+        return None
+    _, spread = _off_plane(points[good], found[good], image_from_card)
+    return CardSighting(
+        number=number,
+        corner_id=np.flatnonzero(good),
+        corner_px=found[good],
+        u_px=float(np.clip(spread, 0.05, 1.0)),
+        card_from_image=np.linalg.inv(image_from_card),
+        module_px=card.MARKER_MM / 6 * per_mm,
+    )
+
+
+def _by_markers(
+    points: np.ndarray, markers: dict[int, np.ndarray]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """By corner: the affine map (2, 2) px/mm of the markers at it, its patch's px, and if there is one."""
+    maps, px = np.zeros((len(points), 2, 2)), np.zeros((len(points), PATCH_SAMPLES**2, 2))
+    known = np.zeros(len(points), bool)
+    for k, point in enumerate(points):
+        near = [m for m in markers
+                if np.linalg.norm(_marker_quad_mm(m).mean(0) - point) < NEAR_MARKER_MM]  # fmt: skip
+        if near:
+            mm = np.concatenate([_marker_quad_mm(m) for m in near]) - point
+            seen = np.concatenate([markers[m] for m in near])
+            fit, *_ = np.linalg.lstsq(np.c_[mm, np.ones(len(mm))], seen, rcond=None)
+            maps[k], known[k] = fit[:2].T, True
+            px[k] = _grid_mm() @ fit[:2] + fit[2]
+    return maps, px, known
+
+
+@cache
+def _grid_mm() -> np.ndarray:
+    """Where a patch is sampled (k * k, 2), mm from its corner."""
+    grid = np.linspace(-PATCH_MM, PATCH_MM, PATCH_SAMPLES)
+    return np.stack(np.meshgrid(grid, grid), -1).reshape(-1, 2)
+
+
 def _px_per_mm(image_from_card: np.ndarray, points: np.ndarray) -> float:
     corners = np.array([points[0], points[9], points[-1], points[-10]])
     px = cv2.perspectiveTransform(corners[None], image_from_card)[0]
@@ -266,23 +351,17 @@ def _px_per_mm(image_from_card: np.ndarray, points: np.ndarray) -> float:
     return float(sides.sum() / np.linalg.norm(corners - np.roll(corners, 1, 0), axis=1).sum())
 
 
-def _patches(bgr: np.ndarray, points: np.ndarray, image_from_card: np.ndarray) -> np.ndarray:
-    """Linear-light patches round the corners, square to the card, shape (n, k, k)."""
-    grid = np.linspace(-PATCH_MM, PATCH_MM, PATCH_SAMPLES)
-    gx, gy = np.meshgrid(grid, grid)
-    at = points[:, None, None, :] + np.stack([gx, gy], -1)
-    px = cv2.perspectiveTransform(at.reshape(1, -1, 2), image_from_card)[0].astype(np.float32)
+def _patches(bgr: np.ndarray, px: np.ndarray) -> np.ndarray:
+    """Linear-light patches (n, k, k) at image points (n, k * k, 2)."""
+    px = px.astype(np.float32)
     h, w = bgr.shape[:2]
-    x0, y0 = np.clip(np.floor(px.min(0)).astype(int) - 2, 0, [w - 1, h - 1])
-    x1, y1 = np.clip(np.ceil(px.max(0)).astype(int) + 3, 1, [w, h])
+    x0, y0 = np.clip(np.floor(px.min((0, 1))).astype(int) - 2, 0, [w - 1, h - 1])
+    x1, y1 = np.clip(np.ceil(px.max((0, 1))).astype(int) + 3, 1, [w, h])
     part = linear(bgr[y0 : max(y1, y0 + 1), x0 : max(x1, x0 + 1)])
     grey = np.ascontiguousarray(part @ np.float32([0.114, 0.587, 0.299]))
     px = px - np.float32([x0, y0])
-    rows = px.reshape(len(points), -1, 2)
-    out = cv2.remap(
-        grey, rows[..., 0], rows[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    return out.reshape(len(points), PATCH_SAMPLES, PATCH_SAMPLES)
+    out = cv2.remap(grey, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return out.reshape(len(px), PATCH_SAMPLES, PATCH_SAMPLES)
 
 
 def _fit_saddles(

@@ -79,6 +79,7 @@ class TracedPhoto:
     trace: Trace
     crop: Crop
     unread_cards: tuple[int, ...] = ()  # of which parts are seen
+    bent_cards: tuple[int, ...] = ()  # too bent to be of use
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -86,7 +87,8 @@ class ReadPhoto:
     """A photograph whose cards are read: all that tracing needs to know of it.
 
     ``label`` is what texts call it, ``lens_source`` where the prior of its lens is from, as
-    `gapvision.photo.lens.prior.choose_lens` tells; ``unread_cards`` are those of which parts are seen.
+    `gapvision.photo.lens.prior.choose_lens` tells; ``unread_cards`` are those of which parts are seen,
+    ``bent_cards`` those too bent to be of use.
     """
 
     photo: Photo
@@ -96,6 +98,7 @@ class ReadPhoto:
     unread_cards: tuple[int, ...]
     lens: Lens
     lens_source: str
+    bent_cards: tuple[int, ...] = ()
 
 
 def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> TracedPhoto:
@@ -137,7 +140,7 @@ def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> 
     return TracedPhoto(
         read.photo.facts, read.label, read.lens_source, rows, band,
         labels.astype(np.float16), limbs.astype(np.float16), trace, _crop(bgr, trace),
-        read.unread_cards,
+        read.unread_cards, read.bent_cards,
     )  # fmt: skip
 
 

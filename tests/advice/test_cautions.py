@@ -19,6 +19,7 @@ from gapvision.joint.disagreement import GapShift, gap_shifts
 from gapvision.joint.gap import Profile, gap_profile
 from gapvision.joint.photo_results import CardResult, Lack, LineStep, PhotoOutlines, PhotoResult
 from gapvision.lengths import Reading, parse_diameter
+from gapvision.photo.bent import Bend
 from gapvision.quantity import Place, Quantity
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, TracedOutline
 from gapvision.trace.steps import SIDE, largest_step
@@ -344,6 +345,45 @@ def test_card_that_is_not_flat():
     f = findings(u_px=0.6, photos=THREE_HEIGHTS[1:])
     assert codes(f) == ["card-not-flat"] * 2
     assert told_of(f)[0].text.startswith("above.jpg: card 2")
+
+
+def bent(x=0.0, y=0.0, u=1e-4, u_y=2e-4):
+    """A card bent by curvatures (1/mm) along x and along y."""
+    return Bend(np.array([x, y, 0.0]), np.diag([u, u_y, u]) ** 2, 0.08)
+
+
+@pytest.mark.parametrize(
+    ("bend", "line", "radius", "doubtful"),
+    [
+        (bent(y=1 / 300), "a level line", "300 mm", True),
+        (bent(y=1 / 900), "a level line", "900 mm", False),
+        (bent(x=-1 / 500), "an upright line", "500 mm", True),
+        (bent(x=1 / 1500), "an upright line", "1500 mm", False),
+    ],
+)
+def test_bent_card(bend, line, radius, doubtful):
+    f = findings(bends={1: bent(), 2: bend}, u_px=0.6)  # its misfit is told once, as the bend
+    caution = only(f, "card-bent")
+    assert caution.text.startswith("Card 2 is bent") and "glue it" in caution.text
+    assert line in caution.text and f"{radius} radius" in caution.text
+    assert caution.doubtful == is_doubtful(f) == doubtful
+
+
+@pytest.mark.parametrize(
+    "bend",
+    [bent(y=1 / 300, u_y=1 / 1200), bent(y=1 / 2000), bent(x=1 / 6000, u=1e-5)],
+    ids=["not sure", "by little", "by little, upright"],
+)
+def test_card_that_is_hardly_bent(bend):
+    assert told_of(findings(bends={2: bend})) == ()
+
+
+def test_card_too_bent_to_be_used():
+    """Another photograph that keeps it has its bend; where none does, it is named all the same."""
+    f = findings(photos=(replace(THREE_HEIGHTS[0], bent_cards=(2, 9)), *THREE_HEIGHTS[1:]))
+    caution = only(f, "card-bent")
+    assert caution.text.startswith("Card 9 is bent so much that the answer does without it")
+    assert not caution.doubtful
 
 
 # --- something moved ------------------------------------------------------------------------------
