@@ -21,11 +21,9 @@ BACK_PX = 10.0  # of the background's side, where the gap is that wide
 SEARCH_PX = 5.0
 STEP_PX = 0.125
 BLUR_PX = 1.0  # lens, sampling and averaging along the line, sd
-# Share of a profile's pixels that tell anew beside the line's prior: neighbours, and texture, err
-# together. Its own noise alone is what ``u_px`` tells.
-FREE = 0.12
+FREE = 0.12  # of a profile's misfit, against the network's row: bark and shade are no white noise
 CLIPPED = 0.96  # linear light above this is burnt out
-LEAST_U_PX, MOST_U_PX = 0.05, 0.7
+LEAST_U_PX, MOST_U_PX = 0.05, 2.0
 RUN = 5  # columns of a block's profile
 # One edge by itself reads 0.13 px off in a gap of 4 px and 0.47 in one of 3 (blur 0.8 px).
 SHUT_PX, TWO_EDGES_PX = 1.0, 8.5  # by the labels, which may be 2 px too wide
@@ -84,13 +82,15 @@ def _fit_one(linear_bgr, band, column, block, row, gap_px, pull_px, into_log) ->
     y = _best_grey(profile, (d < -1.5) & (d > -8), (d > 2) & (d < 10))
     room = np.clip(gap_px - 1.5, 1.5, BACK_PX)[:, None]
     w = (profile.max(2) < CLIPPED) * (d > -room) * (d < LOG_PX)
-    score = _misfit(y, w, basis, squares) + 0.5 * (places / pull_px[:, None]) ** 2
+    misfit, far = _misfit(y, w, basis, squares), 0.5 * (places / pull_px[:, None]) ** 2
+    score = FREE * misfit + far
     k = np.clip(np.argmin(score, axis=1), 1, len(places) - 2)
     i = np.arange(len(y))
     a, b, c = score[i, k - 1], score[i, k], score[i, k + 1]
     curve = np.maximum(a - 2 * b + c, 1e-9)
     shift = places[k] + STEP_PX * np.clip(0.5 * (a - c) / curve, -1, 1)
-    u = np.sqrt(FREE * STEP_PX**2 / curve)
+    noisy = misfit + far
+    u = np.sqrt(STEP_PX**2 / np.maximum(noisy[i, k - 1] - 2 * noisy[i, k] + noisy[i, k + 1], 1e-9))
     good = (k > 1) & (k < len(places) - 2) & (u < MOST_U_PX)
     return EdgeFit(into_log * shift, np.clip(u, LEAST_U_PX, 5.0), good)
 
@@ -121,8 +121,8 @@ def _fit_both(linear_bgr, band, column, block, row, gap_px, pull_px) -> tuple[Ed
     curve = np.stack([along, cross, cross, wide], 1).reshape(-1, 2, 2)
     firm = (along > 0) & (along * wide > cross**2)
     curve = np.where(firm[:, None, None], curve, np.eye(2))
-    covariance = FREE * np.linalg.inv(curve)
-    step = -np.clip((covariance @ slope[..., None])[..., 0] / FREE, -1, 1)
+    covariance = np.linalg.inv(curve)
+    step = -np.clip((covariance @ slope[..., None])[..., 0], -1, 1)
     place = np.stack([middles[k], widths[m] - gap_px], 1) + BOTH_STEP_PX * step
     inside = (at == k * len(widths) + m) & firm
     out = []
@@ -147,7 +147,7 @@ def _misfit(y, w, basis, squares) -> np.ndarray:
     n = np.maximum(w.sum(1), 1.0)[:, None]
     sse = np.maximum((w * y * y).sum(1)[:, None] - explained, 0) / n
     noise = np.maximum(sse.min(1, keepdims=True), 1e-7)
-    return FREE * sse / noise * n * 0.5
+    return sse / noise * n * 0.5
 
 
 @cache
