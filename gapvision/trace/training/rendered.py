@@ -35,8 +35,8 @@ LIKELY_RADIUS_MM = 150.0
 class Bands:
     """Rendered bands found in a folder so far; `look` takes in those that have come since."""
 
-    def __init__(self, folder: Path | None, device, kept_apart: int = 0) -> None:
-        self.folder, self.device, self.kept_apart = folder, device, kept_apart
+    def __init__(self, folder: Path | None, device, rng: np.random.Generator) -> None:
+        self.folder, self.device, self.rng = folder, device, rng
         self.known: set[str] = set()
         self.bands: list[dict] = []
 
@@ -59,14 +59,14 @@ class Bands:
         out: dict[str, list] = {
             k: [] for k in ("bgr", "label", "blind", "limb", "expected", "slope")
         }
-        for k in np.random.randint(len(self.bands), size=n):
+        for k in self.rng.integers(len(self.bands), size=n):
             for name, value in self._crop(self.bands[k]).items():
                 out[name].append(value)
         return {k: torch.stack(v) for k, v in out.items()}
 
     def _crop(self, band: dict) -> dict:
         rows, columns = band["label"].shape
-        first = np.random.randint(max(columns - COLUMNS, 0) + 1)
+        first = int(self.rng.integers(max(columns - COLUMNS, 0) + 1))
         part = slice(first, first + COLUMNS)
         right, below = max(COLUMNS - columns, 0), max(ROWS - rows, 0)
         bgr = band["bgr"][:ROWS, part].permute(2, 0, 1)[None].float()
@@ -76,7 +76,7 @@ class Bands:
             "blind": F.pad(band["blind"][:ROWS, part], (0, right, 0, below), value=1),
             "limb": F.pad(band["limb"][:, part], (0, right), value=float("nan")),
         }
-        if np.random.rand() < 0.5:
+        if self.rng.random() < 0.5:
             crop = {k: v.flip(-1) for k, v in crop.items()}
         slope = F.pad(band["slope"][None, None, :ROWS], (0, below), mode="replicate")[0, 0]
         return crop | {"expected": band["expected"], "slope": slope}
