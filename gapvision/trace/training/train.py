@@ -3,7 +3,7 @@
     torchrun --nproc-per-node 4 -m gapvision.trace.training.train TEXTURES OUT --minutes 8
 
 TEXTURES holds ``skin`` (bark, wood) and ``back`` (anything else): folders of pictures. OUT gets
-``tracer.pt`` and ``tracer.onnx``. --bands names a folder of bands (`bands.save`), which may still be
+tracer.pt and tracer.onnx. --bands names a folder of bands (`bands.save`), which may still be
 filling up. PyTorch is needed to train, and for nothing else.
 """
 
