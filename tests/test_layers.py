@@ -33,7 +33,7 @@ def test_imports_point_one_way():
     [
         ("scene/camera", "from gapvision.joint.model import Joint", "Imports point one way"),
         ("photo/light", "def late():\n    import gapvision.photo.pose", "One photograph"),
-        ("spine", "from gapvision.trace.training.vary import vary", "imported by nothing"),
+        ("spine", "from gapvision.trace.training.train import main", "imported by nothing"),
         ("joint/model", "from gapvision.joint.solve import BEYOND_MM", "A joint"),
     ],
 )

@@ -21,6 +21,7 @@ WRONG_LABEL_MM = 6.0  # half a usual gap
 # Of own rendered photographs that the training never saw, outlines with hardly an unsure label were
 # 2 to 3 mm off in a tenth of their length and more: 0.02 of `WRONG_LABEL_MM` squared.
 LEAST_PART = 0.02
+ALIKE = 0.25  # share of what several photographs are all unsure of that they get wrong alike
 
 
 def u_label(
@@ -30,27 +31,35 @@ def u_label(
 
     Notes
     -----
-    Where a part p of a photograph's outlines could not be labelled clearly, about as much of the rest
-    is taken to be labelled clearly and wrongly, by half a usual gap. Three photographs and more that
-    show the same station outvote each other, so that their parts are multiplied. Two do not: each
+    The network says of each open block how likely its line is another one; by the mean of these
+    parts p of a photograph's outlines the gap is taken to be wrong by half a usual gap. Three
+    photographs and more that show the same station outvote each other, so that their parts are
+    multiplied, but where all are unsure they may well err alike. Two do not outvote each other: each
     alone fixes one of height and crowns' offset, and either's error moves the gap by about half.
     """
     parts = []
     for trace, fitted in photos:
-        lines = (trace.upper, trace.lower)
-        unsure = sum(int((x.state == UNSURE).sum()) for x in lines)
-        clear = sum(int((x.state == SEEN).sum()) for x in lines)
         at = [residuals(fitted.camera, o, joint)[1] for o in fitted.rows.outlines]
         if not at:  # it shows nothing of the stretch, and ties others by its cards only
             continue
         low, high = np.concatenate(at).min(), np.concatenate(at).max()
         here = (station_mm > low - NEAR_MM) & (station_mm < high + NEAR_MM)
-        part = max(unsure / max(unsure + clear, 1), LEAST_PART)
-        parts.append(np.where(here, part, np.nan))
+        parts.append(np.where(here, max(_wrong_part(trace), LEAST_PART), np.nan))
     count = np.isfinite(parts).sum(0)
     product, total = np.nanprod(parts, 0), np.nansum(parts, 0)
-    part = np.where(count == 2, total / 4, product)  # without any photograph the product is 1
+    least = np.min(np.nan_to_num(parts, nan=np.inf), 0, initial=np.inf)
+    alike = np.where(count > 2, ALIKE * (least - LEAST_PART), 0.0)
+    part = np.where(
+        count == 2, total / 4, product + alike
+    )  # without any photograph the product is 1
     return WRONG_LABEL_MM * np.sqrt(part)
+
+
+def _wrong_part(trace: Trace) -> float:
+    """Expected part of the open blocks of both lines whose limb is another one than the line's."""
+    wrong = [1 - x.sure[np.isin(x.state, (SEEN, UNSURE))] for x in (trace.upper, trace.lower)]
+    open_ = np.concatenate(wrong)
+    return float(open_.mean()) if len(open_) else 0.0
 
 
 def u_shift(shifts: tuple[GapShift, ...]) -> float:

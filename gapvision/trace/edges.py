@@ -21,7 +21,7 @@ BACK_PX = 10.0  # of the background's side, where the gap is that wide
 SEARCH_PX = 5.0
 STEP_PX = 0.125
 BLUR_PX = 1.0  # lens, sampling and averaging along the line, sd
-PULL_PX = 4.0  # sd of the labels' line about the limb, a mild prior against far edges
+FREE = 0.12  # of a profile's misfit, against the network's row: bark and shade are no white noise
 CLIPPED = 0.96  # linear light above this is burnt out
 LEAST_U_PX, MOST_U_PX = 0.05, 2.0
 RUN = 5  # columns of a block's profile
@@ -40,20 +40,26 @@ class EdgeFit:
 
 
 def fit_edges(
-    linear_bgr, band: Band, column: np.ndarray, upper_row: np.ndarray, lower_row: np.ndarray
-) -> tuple[EdgeFit, EdgeFit]:
-    """Limbs of the upper and the lower log near two lines of the band."""
+    linear_bgr, band: Band, column: np.ndarray, upper_row: np.ndarray, lower_row: np.ndarray,
+    pull_px: tuple[np.ndarray, np.ndarray],
+) -> tuple[EdgeFit, EdgeFit]:  # fmt: skip
+    """Limbs of the upper and the lower log near two lines of the band.
+
+    ``pull_px`` holds the sd of each line about its limb by block (n,): a prior against other edges
+    near by, of which bark and shade have many.
+    """
     gap_px = (lower_row - upper_row) * _px_per_cell(band, column, upper_row)
     block = column[1] - column[0] if len(column) > 1 else 4.0
     fits = (
-        _fit_one(linear_bgr, band, column, block, upper_row, gap_px, -1.0),
-        _fit_one(linear_bgr, band, column, block, lower_row, gap_px, 1.0),
+        _fit_one(linear_bgr, band, column, block, upper_row, gap_px, pull_px[0], -1.0),
+        _fit_one(linear_bgr, band, column, block, lower_row, gap_px, pull_px[1], 1.0),
     )
     narrow = np.flatnonzero((gap_px > SHUT_PX) & (gap_px < TWO_EDGES_PX))
     if len(narrow) == 0:
         return fits
     middle = 0.5 * (upper_row + lower_row)
-    both = _fit_both(linear_bgr, band, column[narrow], block, middle[narrow], gap_px[narrow])
+    pull = [p[narrow] for p in pull_px]
+    both = _fit_both(linear_bgr, band, column[narrow], block, middle[narrow], gap_px[narrow], pull)
     return tuple(_put(one, narrow, part) for one, part in zip(fits, both, strict=True))
 
 
@@ -69,25 +75,27 @@ def _px_per_cell(band, column, row):
     return np.linalg.norm(band.to_image(column, row + 1.0) - band.to_image(column, row), axis=1)
 
 
-def _fit_one(linear_bgr, band, column, block, row, gap_px, into_log) -> EdgeFit:
+def _fit_one(linear_bgr, band, column, block, row, gap_px, pull_px, into_log) -> EdgeFit:
     """``into_log`` is +1 where the log lies below the line, -1 where above."""
     d, places, basis, squares = _candidates()
     profile = _profiles(linear_bgr, band, column, block, row, into_log * d)
     y = _best_grey(profile, (d < -1.5) & (d > -8), (d > 2) & (d < 10))
     room = np.clip(gap_px - 1.5, 1.5, BACK_PX)[:, None]
     w = (profile.max(2) < CLIPPED) * (d > -room) * (d < LOG_PX)
-    score = _misfit(y, w, basis, squares) + 0.5 * (places / PULL_PX) ** 2
+    misfit, far = _misfit(y, w, basis, squares), 0.5 * (places / pull_px[:, None]) ** 2
+    score = FREE * misfit + far
     k = np.clip(np.argmin(score, axis=1), 1, len(places) - 2)
     i = np.arange(len(y))
     a, b, c = score[i, k - 1], score[i, k], score[i, k + 1]
     curve = np.maximum(a - 2 * b + c, 1e-9)
     shift = places[k] + STEP_PX * np.clip(0.5 * (a - c) / curve, -1, 1)
-    u = np.sqrt(STEP_PX**2 / curve)
+    noisy = misfit + far
+    u = np.sqrt(STEP_PX**2 / np.maximum(noisy[i, k - 1] - 2 * noisy[i, k] + noisy[i, k + 1], 1e-9))
     good = (k > 1) & (k < len(places) - 2) & (u < MOST_U_PX)
     return EdgeFit(into_log * shift, np.clip(u, LEAST_U_PX, 5.0), good)
 
 
-def _fit_both(linear_bgr, band, column, block, row, gap_px) -> tuple[EdgeFit, EdgeFit]:
+def _fit_both(linear_bgr, band, column, block, row, gap_px, pull_px) -> tuple[EdgeFit, EdgeFit]:
     """Limbs of both logs round the middle ``row`` of a narrow gap: its place and its width at once."""
     d, middles, widths, basis, squares = _pairs()
     profile = _profiles(linear_bgr, band, column, block, row, d)
@@ -97,7 +105,8 @@ def _fit_both(linear_bgr, band, column, block, row, gap_px) -> tuple[EdgeFit, Ed
     score = _misfit(y, w, basis, squares).reshape(len(y), len(middles), len(widths))
     half = 0.5 * (widths - gap_px[:, None])[:, None]
     upper, lower = (middles[:, None] + sign * half for sign in (-1.0, 1.0))
-    score = score + 0.5 * (upper**2 + lower**2) / PULL_PX**2
+    for shift, pull in zip((upper, lower), pull_px, strict=True):
+        score = score + 0.5 * (shift / pull[:, None, None]) ** 2
     at = np.argmin(score.reshape(len(y), -1), axis=1)
     k, m = (np.clip(j, 1, n - 2) for j, n in zip(
         np.unravel_index(at, score.shape[1:]), score.shape[1:], strict=True))  # fmt: skip

@@ -1,4 +1,8 @@
-"""The tracer's networks, run by OpenCV, so that no learning library is needed."""
+"""What the tracer's network says of a band: what each place shows, and where in a column each limb lies.
+
+One network in one pass, run by OpenCV, so that no learning library is needed. docs/tracer.md tells how
+it was made.
+"""
 
 from __future__ import annotations
 
@@ -7,10 +11,67 @@ from importlib import resources
 
 import cv2
 import numpy as np
+from scipy.special import log_softmax
+
+from gapvision.trace.rectified import CELL_MM, Band
+
+UPPER, GAP, LOWER, FRONT = range(4)  # what a place may show
+BLOCK = 4  # columns of the band judged together, cells: as many as make one of the network's
+GRAIN = 16  # the network halves the picture four times
+HEIGHT_UNIT_MM = 150.0
+LABEL_HEAT, LIMB_HEAT = 1.0, 1.0  # of the scores: makes the network's probabilities come true
+FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
+
+
+def sight_slope(band: Band) -> np.ndarray:
+    """How steeply the camera looks down on each row (n,): what is seen of a log changes with it."""
+    eye = band.camera.centre_mm
+    height = band.top_mm - CELL_MM * np.arange(band.hidden.shape[0])
+    return (eye[1] - height) / abs(eye[2] - band.z_mm)
+
+
+def network_input(band: Band, bgr: np.ndarray, expected_row: float | None) -> np.ndarray:
+    """The network's planes (6, rows, columns): colour, blind, height, slope of sight.
+
+    ``bgr`` (rows, columns, 3) is the band's picture; ``expected_row`` is where the cards' log should
+    end, by its diameter, None where unknown.
+    """
+    rows, columns = bgr.shape[:2]
+    blind = band.hidden | ~band.seen
+    image = bgr.astype(np.float32) / 255
+    luma = image.mean(-1)
+    level = np.percentile(luma[band.seen][::7], 90) if band.seen.any() else 1.0
+    image = np.minimum(image / np.float32(level + 0.02), 2.0)
+    image[blind] = 0
+    height = np.zeros((rows, columns), np.float32)
+    if expected_row is not None:
+        height += ((np.arange(rows) - expected_row) * CELL_MM / HEIGHT_UNIT_MM)[:, None]
+    slope = np.broadcast_to(sight_slope(band)[:, None].astype(np.float32), (rows, columns))
+    return np.concatenate([image.transpose(2, 0, 1), blind[None], height[None], slope[None]])
+
+
+def read_band(planes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What the network says of its planes (6, rows, columns), by blocks of `BLOCK` columns.
+
+    Returns
+    -------
+    labels : array (4, rows, blocks)
+        Probabilities of upper log, gap, lower log, something in front.
+    limbs : array (2, rows + 1, blocks)
+        Log-probabilities that the upper and the lower limb lie between row r - 1 and row r.
+    """
+    rows, columns = planes.shape[1:]
+    pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
+    net = _network()
+    net.setInput(np.pad(planes, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")[None])
+    score = net.forward()[0, :, :rows, : columns // BLOCK]
+    labels = np.exp(log_softmax(score[:4] / LABEL_HEAT, axis=0))
+    limbs = np.full((2, rows + 1, score.shape[2]), FLOOR, np.float32)
+    limbs[:, :rows] = np.maximum(log_softmax(score[4:] / LIMB_HEAT, axis=1), FLOOR)
+    return labels, limbs
 
 
 @cache
-def network(file: str) -> cv2.dnn.Net:
-    """The network of a file of ``weights``; docs/tracer.md tells how it was made."""
-    weights = resources.files("gapvision").joinpath(f"trace/weights/{file}").read_bytes()
+def _network() -> cv2.dnn.Net:
+    weights = resources.files("gapvision").joinpath("trace/weights/tracer.onnx").read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))

@@ -1,10 +1,9 @@
 """The two outlines of the open joint, sub-pixel, each point with its own standard uncertainty.
 
-Four steps: a small network says of every cell of the band what lies there (upper log, background
-seen through the gap, lower log, something in front); a second one says along the lines that part
-these labels how likely each row is the limb's (`gapvision.trace.limbs`); dynamic programming finds the two
-lines that agree best with both along the whole band; a limb model then finds the edge beside each
-line in linear light at full resolution.
+Three steps: a small network says of every place in the band what lies there (upper log, background
+seen through the gap, lower log, something in front), and of each column in which row each limb lies
+(`gapvision.trace.network`); dynamic programming finds the two lines that agree best with both along
+the whole band; a limb model then finds the edge beside each line in linear light at full resolution.
 """
 
 from __future__ import annotations
@@ -15,36 +14,43 @@ import cv2
 import numpy as np
 
 from gapvision.trace.edges import EdgeFit, fit_edges
-from gapvision.trace.labels import BLOCK, FRONT, GAP, LOWER, UPPER
+from gapvision.trace.network import BLOCK, FRONT, GAP, LOWER, UPPER
 from gapvision.trace.rectified import CELL_MM, Band
 
 TEMPER = 0.35  # neighbouring cells err together: their votes are counted less than in full
 VOTE_LIMIT = 4.0  # and no cell outvotes its surroundings
-BASE_BLOCKS = 15.0  # 60 mm: the second network's strips follow the log, not the labels' steps
-VOTES_SHARE, PLACES_SHARE = 0.25, 1.0  # of a line's cost, where the second network was asked
+VOTES_SHARE, LIMBS_SHARE = 0.25, 1.0  # of a line's cost
 STEP_ROWS = 3  # the line's largest step between blocks
-STEP_COST = 6.0
+STEP_COST = 3.0
 LEAST_GAP_PX = 3.0  # nothing below this can be measured
 EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
+NEAR_ROWS, LEAST_SD_ROWS = 4, 0.3
+SURE_REACH, LEAST_SURE = 2, 0.80  # of lines as sure as that 2 in 100 blocks are over 2 mm off
+# Who is often unsure errs where he is sure, too: claimed blocks amid many unsure ones are believed less.
+AROUND_BLOCKS, MOST_UNSURE, AMID_UNSURE_MM = 75, 0.6, 20.0
+LABELS_SD_ROWS = 2.0  # of a line by the labels alone
 DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
 SURE_ROWS = 1.5  # clear votes alone give 1.3; the limb beside such a line is the right one
 ALONG = 3.0  # a wrong label is wrong over some 100 mm, not in one row of the fit: counted so often
 MOST_DOUBT_PX = 36.0
 MOST_MISFIT_PX = 6.0
+MOST_PULLS = 2.5  # an edge farther off than so many sds of the network's row is another edge
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class TracedOutline:
     """One outline in blocks (n,): band row, px place (n, 2), uncertainty (px), and where it holds.
 
-    ``state`` is one of `SEEN`, `SHUT`, `HIDDEN`, `UNSURE` and `OUTSIDE` per block.
+    ``state`` is one of `SEEN`, `SHUT`, `HIDDEN`, `UNSURE` and `OUTSIDE` per block, ``sure`` the network's
+    own probability that the limb lies within `SURE_REACH` rows of the line.
     """
 
     row: np.ndarray
     xy_px: np.ndarray
     u_px: np.ndarray
     state: np.ndarray
+    sure: np.ndarray
 
 
 SEEN, SHUT, HIDDEN, UNSURE, OUTSIDE = range(5)
@@ -60,23 +66,10 @@ class Trace:
     mm_per_px: np.ndarray
 
 
-def first_lines(band: Band, chances: np.ndarray) -> list[np.ndarray]:
-    """Rows (columns,) along the upper and the lower outline by the labels alone, smoothed."""
-    blocks = chances.shape[2]
-    votes, _ = _votes(band, chances)
-    column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
-    out = []
-    for v in votes:
-        path = _best_path(_cost(v)) - 0.5
-        smooth = cv2.GaussianBlur(_running_median(path, 9)[None], (0, 0), BASE_BLOCKS)[0]
-        out.append(np.interp(np.arange(band.seen.shape[1]), column, smooth))
-    return out
-
-
-def _votes(band: Band, chances: np.ndarray):
+def _votes(band: Band, labels: np.ndarray):
     """Votes (rows, blocks) of cells to lie above the upper, above the lower line; what is usable."""
-    p = chances.astype(np.float64) + 1e-4
-    usable = _blockwise(band.seen & ~band.hidden, chances.shape[2])
+    p = labels.astype(np.float64) + 1e-4
+    usable = _blockwise(band.seen & ~band.hidden, labels.shape[2])
     vote_u = np.log(p[UPPER]) - np.log(p[GAP] + p[LOWER])
     vote_l = np.log(p[UPPER] + p[GAP]) - np.log(p[LOWER])
     heard = (1 - p[FRONT]) * usable * TEMPER
@@ -91,8 +84,8 @@ def _cost(votes: np.ndarray) -> np.ndarray:
 def trace_outlines(
     linear_bgr,
     band: Band,
-    chances: np.ndarray,
-    places: np.ndarray | None = None,
+    labels: np.ndarray,
+    limbs: np.ndarray | None = None,
     guide: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> Trace:
     """Find both outlines along a band.
@@ -101,49 +94,87 @@ def trace_outlines(
     ----------
     linear_bgr : callable
         ``(x0, y0, x1, y1) -> array (h, w, 3)``: a part of the photograph in linear light.
-    chances : array (4, rows, blocks)
-        From `in_blocks`.
-    places : array (2, rows + 1, blocks), optional
-        From `gapvision.trace.limbs.line_places`; without it the labels alone tell.
+    labels : array (4, rows, blocks)
+    limbs : array (2, rows + 1, blocks), optional
+        Both from `network.read_band`; without limbs the labels alone tell.
     guide : pair of arrays (blocks,), optional
         Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
         the lines are then sought near them.
     """
-    rows, blocks = chances.shape[1:]
-    p = chances.astype(np.float64) + 1e-4
-    votes, usable = _votes(band, chances)
-    paths, doubts = [], []
-    for k, v in enumerate(votes):
-        cost = _cost(v)
-        if places is not None:
-            cost = VOTES_SHARE * cost - PLACES_SHARE * places[k]
-        if guide is not None:
-            away = np.abs(np.arange(rows + 1)[:, None] - 0.5 - guide[k][None])
-            cost = cost + np.where(np.isfinite(guide[k])[None], np.nan_to_num(0.5 * away), 0.0)
-        path = _best_path(cost)
-        paths.append(path - 0.5)  # the line lies between two rows
-        doubts.append(_doubt(cost, path))
-    column = (np.arange(blocks) + 0.5) * BLOCK - 0.5
-    smooth = [cv2.GaussianBlur(r[None], (0, 0), 1.5)[0] for r in paths]
+    p = labels.astype(np.float64) + 1e-4
+    votes, usable = _votes(band, labels)
+    followed = [
+        _follow(votes[k], None if limbs is None else limbs[k], None if guide is None else guide[k])
+        for k in range(2)
+    ]
+    column = (np.arange(labels.shape[2]) + 0.5) * BLOCK - 0.5
+    smooth = [cv2.GaussianBlur(f.row[None], (0, 0), 1.5)[0] for f in followed]
     smooth[1] = np.maximum(smooth[1], smooth[0])
-    px = [band.to_image(column, r) for r in smooth]
     below = band.to_image(column, smooth[0] + 1.0)
-    per_cell = np.linalg.norm(below - px[0], axis=1)
+    per_cell = np.linalg.norm(below - band.to_image(column, smooth[0]), axis=1)
     gap_px = (smooth[1] - smooth[0]) * per_cell
-    fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1])
+    pull = tuple(f.sd_rows * per_cell for f in followed)
+    fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1], pull)
     states = [_states(band, p, votes[k], smooth[k], gap_px, usable) for k in range(2)]
-    placed = [_placed(smooth[k], fits[k], per_cell, doubts[k]) for k in range(2)]
+    placed = [
+        _placed(smooth[k], fits[k], per_cell, pull[k], followed[k].doubt_rows) for k in range(2)
+    ]
     gap_px = (placed[1][0] - placed[0][0]) * per_cell
     middle = 0.5 * (placed[0][0] + placed[1][0])
     lines = []
-    for (row, u), state, keep in zip(placed, states, (np.minimum, np.maximum), strict=True):
-        state = np.where((state == SEEN) & (gap_px < LEAST_GAP_PX), SHUT, state)
-        state = np.where((state == SEEN) & (u > MOST_DOUBT_PX), UNSURE, state)
+    for k, keep in enumerate((np.minimum, np.maximum)):
+        row, u = placed[k]
+        state = np.where((states[k] == SEEN) & (gap_px < LEAST_GAP_PX), SHUT, states[k])
+        state, share = _doubted(state, u, followed[k].sure)
+        u = np.hypot(u, AMID_UNSURE_MM * share * per_cell / CELL_MM)
         row = keep(row, middle)  # the two never cross, not even where neither is seen
-        lines.append(TracedOutline(row, band.to_image(column, row), u, state))
+        xy = band.to_image(column, row)
+        lines.append(TracedOutline(row, xy, u, state, followed[k].sure))
     return Trace(
         band.left_mm + column * CELL_MM, lines[0], lines[1], CELL_MM / np.maximum(per_cell, 1e-6)
     )
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Followed:
+    """One line along the band by block (n,): its row, and how sure that is.
+
+    ``sd_rows`` is of the limb about the line, ``doubt_rows`` of lines as good as this one, ``sure`` the
+    probability that the limb is this line's.
+    """
+
+    row: np.ndarray
+    sd_rows: np.ndarray
+    doubt_rows: np.ndarray
+    sure: np.ndarray
+
+
+def _follow(votes: np.ndarray, limb: np.ndarray | None, guide: np.ndarray | None) -> _Followed:
+    """The line that agrees best with votes (rows, blocks), the limb's places, and a guide."""
+    cost = _cost(votes)
+    if limb is not None:
+        cost = VOTES_SHARE * cost - LIMBS_SHARE * limb
+    if guide is not None:
+        away = np.abs(np.arange(len(cost))[:, None] - 0.5 - guide[None])
+        cost = cost + np.where(np.isfinite(guide)[None], np.nan_to_num(0.5 * away), 0.0)
+    path = _best_path(cost)
+    doubt = _doubt(cost, path)
+    if limb is None:
+        ones = np.ones(len(path))
+        return _Followed(path - 0.5, LABELS_SD_ROWS * ones, doubt, ones)
+    offset, sd = _about(limb, path)
+    return _Followed(path + offset - 0.5, sd, doubt, _sure(limb, path))  # a line between two rows
+
+
+def _doubted(
+    state: np.ndarray, u_px: np.ndarray, sure: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """States (n,) with those unsure that are doubted after all, and the share of such about each."""
+    state = np.where(
+        (state == SEEN) & ((u_px > MOST_DOUBT_PX) | (sure < LEAST_SURE)), UNSURE, state
+    )
+    share = _unsure_share(state)
+    return np.where((state == SEEN) & (share > MOST_UNSURE), UNSURE, state), share
 
 
 def _blockwise(mask: np.ndarray, blocks: int) -> np.ndarray:
@@ -171,6 +202,39 @@ def _best_path(cost: np.ndarray) -> np.ndarray:
         path[j] = r
         r += int(back[j, r])
     return path
+
+
+def _about(limbs: np.ndarray, path: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Where the limb lies by the network beside the line (n,), and its sd, rows.
+
+    Only the peak on which the line lies is meant: of others `_doubt` tells.
+    """
+    offset = np.arange(-NEAR_ROWS, NEAR_ROWS + 1)
+    at = np.clip(path.astype(int)[:, None] + offset, 0, limbs.shape[0] - 1)
+    weight = np.exp(limbs[at, np.arange(limbs.shape[1])[:, None]])
+    weight /= weight.sum(1, keepdims=True)
+    mean = (weight * offset).sum(1)
+    variance = (weight * (offset - mean[:, None]) ** 2).sum(1)
+    return mean, np.hypot(np.sqrt(variance), LEAST_SD_ROWS)
+
+
+def _sure(limb: np.ndarray, path: np.ndarray) -> np.ndarray:
+    """Probability (n,) that the limb lies within `SURE_REACH` rows of the line, of blocks together."""
+    below = np.concatenate([np.zeros((1, limb.shape[1])), np.cumsum(np.exp(limb), axis=0)], 0)
+    at, j = path.astype(int), np.arange(limb.shape[1])
+    high, low = (np.clip(at + h, 0, len(limb)) for h in (SURE_REACH + 1, -SURE_REACH))
+    within = below[high, j] - below[low, j]
+    return cv2.blur(within[None], (DOUBT_BLOCKS, 1), borderType=cv2.BORDER_REPLICATE)[0]
+
+
+def _unsure_share(state: np.ndarray) -> np.ndarray:
+    """Share (n,) of what is not clear among what is open about each block."""
+    unsure, open_ = (
+        cv2.blur(np.isin(state, of).astype(float)[None], (AROUND_BLOCKS, 1),
+                 borderType=cv2.BORDER_REPLICATE)[0]
+        for of in ((UNSURE,), (SEEN, UNSURE))
+    )  # fmt: skip
+    return unsure / np.maximum(open_, 1e-6)
 
 
 def _doubt(cost: np.ndarray, path: np.ndarray) -> np.ndarray:
@@ -219,11 +283,11 @@ def _states(band, p, votes, row, gap_px, usable) -> np.ndarray:
     return state
 
 
-def _placed(row, fit: EdgeFit, per_cell, doubt) -> tuple[np.ndarray, np.ndarray]:
-    """Rows of the sub-pixel limbs and their u, px; where one fails its label's line stands, loosely."""
-    ok = fit.good & (np.abs(fit.shift_px) < MOST_MISFIT_PX)
+def _placed(row, fit: EdgeFit, per_cell, pull_px, doubt) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of the sub-pixel limbs and their u, px; where one fails the network's line stands, loosely."""
+    ok = fit.good & (np.abs(fit.shift_px) < np.minimum(MOST_PULLS * pull_px, MOST_MISFIT_PX))
     shift = np.where(ok, fit.shift_px, 0.0)
-    u = np.where(ok, np.hypot(fit.u_px, 0.25), 2.5)
+    u = np.where(ok, np.hypot(fit.u_px, 0.25), np.hypot(pull_px, 0.5))
     place = row + shift / np.maximum(per_cell, 1e-6)
     spread = np.abs(place - _running_median(place, 9)) * per_cell
     u = np.hypot(u, np.maximum(spread - 1.0, 0.0))

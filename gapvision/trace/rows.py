@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from gapvision.scene.photo_rows import OutlineRows
-from gapvision.trace.labels import sight_slope
+from gapvision.trace.network import sight_slope
 from gapvision.trace.outlines import SEEN, Trace
 from gapvision.trace.traced_photo import TracedPhoto
 

@@ -17,8 +17,7 @@ from gapvision.scene.camera import Lens
 from gapvision.scene.hung_card import HungCard
 from gapvision.scene.photo_rows import PhotoRows
 from gapvision.scene.priors import Priors
-from gapvision.trace.labels import BLOCK, in_blocks, label_cells, network_input
-from gapvision.trace.limbs import line_places
+from gapvision.trace.network import BLOCK, network_input, read_band
 from gapvision.trace.outlines import (
     LEAST_GAP_PX,
     SEEN,
@@ -26,7 +25,6 @@ from gapvision.trace.outlines import (
     UNSURE,
     Trace,
     TracedOutline,
-    first_lines,
     trace_outlines,
 )
 from gapvision.trace.rectified import CELL_MM, Band, cut_band, visible_stretch
@@ -76,8 +74,8 @@ class TracedPhoto:
     lens_source: str  # where the prior of its lens is from, as `choose_lens` tells
     rows: PhotoRows  # cards only: outlines come with the joint that they are fitted to
     band: Band  # without its picture
-    chances: np.ndarray  # float16 (4, rows, blocks), from `in_blocks`
-    places: np.ndarray  # float16 (2, rows + 1, blocks), from `line_places`
+    labels: np.ndarray  # float16 (4, rows, blocks), and
+    limbs: np.ndarray  # float16 (2, rows + 1, blocks), from `read_band`
     trace: Trace
     crop: Crop
     unread_cards: tuple[int, ...] = ()  # of which parts are seen
@@ -133,17 +131,15 @@ def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> 
     band, band_bgr = cut_band(
         to_8bit(bgr), camera, reach.z_mm, stretch, reach.top_mm, reach.bottom_mm, polygons
     )
-    planes = network_input(band, band_bgr, reach.expected_row)
-    chances = in_blocks(label_cells(planes))
-    places = line_places(planes, first_lines(band, chances), BLOCK)
-    trace = trace_outlines(Crop(bgr, 0, 0).linear, band, chances, places)
+    labels, limbs = read_band(network_input(band, band_bgr, reach.expected_row))
+    trace = trace_outlines(Crop(bgr, 0, 0).linear, band, labels, limbs)
     if not shows_gap(trace):
         trace = _longer_alone(trace)
         if trace is None:
             raise no_outlines(read.label)
     return TracedPhoto(
         read.photo.facts, read.label, read.lens_source, rows, band,
-        chances.astype(np.float16), places.astype(np.float16), trace, _crop(bgr, trace),
+        labels.astype(np.float16), limbs.astype(np.float16), trace, _crop(bgr, trace),
         read.unread_cards, read.bent_cards,
     )  # fmt: skip
 
@@ -238,7 +234,7 @@ def retrace(photo: TracedPhoto, upper_px: np.ndarray, lower_px: np.ndarray) -> T
         blocks = len(photo.trace.station_mm)
         at = (np.arange(blocks) + 0.5) * BLOCK - 0.5
         guide.append(np.interp(at, column[order], row[order], left=np.nan, right=np.nan))
-    trace = trace_outlines(photo.crop.linear, photo.band, photo.chances, photo.places, tuple(guide))
+    trace = trace_outlines(photo.crop.linear, photo.band, photo.labels, photo.limbs, tuple(guide))
     opening = CELL_MM * (guide[1] - guide[0]) / trace.mm_per_px
     shut = np.nan_to_num(opening, nan=np.inf) < LEAST_GAP_PX
     return replace(

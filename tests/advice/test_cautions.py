@@ -391,7 +391,10 @@ def test_card_too_bent_to_be_used():
 
 def line_of(row, state=SEEN):
     n = len(row)
-    return TracedOutline(np.asarray(row, float), np.zeros((n, 2)), np.ones(n), np.full(n, state))
+    sure = np.ones(n)
+    return TracedOutline(
+        np.asarray(row, float), np.zeros((n, 2)), np.ones(n), np.full(n, state), sure
+    )
 
 
 def step_of(row, state=SEEN, miss_px=0.0, others=0):

@@ -99,7 +99,7 @@ def test_the_readings_do_not_enter_the_photographs_answer(joints, monkeypatch):
     assert worst["station_mm"] == 50.0 and worst["likelier_wrong"] == "reading"
     assert told["totals"]["held"] == 1 and told["totals"]["scored"] == 2
     lines = result.stderr.splitlines()
-    assert lines[0] == "1 of 2 joints held." and any("not scored: " in line for line in lines)
+    assert lines[0] == "1 of 2 joints held." and any("not scored:" in line for line in lines)
 
 
 def test_a_broken_form_is_one_sentence(joints):

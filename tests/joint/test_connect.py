@@ -135,7 +135,7 @@ def test_inside_card_that_no_photograph_shows(joint):
 
 def test_a_photograph_that_shows_nothing_of_the_stretch_adds_no_doubt(joint):
     """It may be needed to tie others; of the stretch it knows nothing, wrong or right."""
-    states = SimpleNamespace(state=np.full(100, SEEN))
+    states = SimpleNamespace(state=np.full(100, SEEN), sure=np.full(100, 0.9))
     trace = SimpleNamespace(upper=states, lower=states)
     fitted, at = fit(joint), joint.truth.station_mm
     *both, third = fitted.photos

@@ -16,6 +16,7 @@ PX_PER_MM = 1.8  # of a phone at 1.65 m from the logs' axes
 BLOCK = 4  # columns of the band in one block, cells
 COLUMNS = BLOCK * CELL_MM * PX_PER_MM  # of the picture in one block
 BLUR_PX = 0.85  # of the picture, its pixels' own width included
+PULL_PX = 4.0  # sd of the line about the limb, as of labels alone
 UPPER_PX, SLOPE = 120.3, 0.013  # of the upper limb in the middle, and down to the right
 SAMPLES = 8  # a pixel, where the limb is drawn
 LEVELS = (0.20, 0.80, 0.25)  # upper log, background, lower log; linear light
@@ -64,7 +65,8 @@ def fit(band, linear_bgr, gap=60.0, off=0.0, least_good=0.999):
     upper, lower = (
         band.from_image(np.stack([x, y + o], 1))[1] for y, o in zip(true, off, strict=True)
     )
-    fits = fit_edges(linear_bgr, band, column, upper, lower)
+    pull = np.full(blocks, PULL_PX)
+    fits = fit_edges(linear_bgr, band, column, upper, lower, (pull, pull))
     assert all(f.good.mean() > least_good for f in fits)
     miss = np.array([np.where(f.good, f.shift_px, np.nan) for f in fits]) + off[:, None]
     return miss, np.array([f.u_px for f in fits]), true

@@ -25,7 +25,7 @@ def trace(upper_seen, lower_seen, n=400):
     seen = {"upper": at < upper_seen, "lower": at >= n - lower_seen}
     none = np.zeros(n)
     lines = {
-        log: TracedOutline(none, np.zeros((n, 2)), none + 1, np.where(s, SEEN, HIDDEN))
+        log: TracedOutline(none, np.zeros((n, 2)), none + 1, np.where(s, SEEN, HIDDEN), none + 1)
         for log, s in seen.items()
     }
     return Trace(none, lines["upper"], lines["lower"], none + 0.5)

@@ -1,128 +1,195 @@
-"""Train a network of the tracer on photographs whose truth is known, and write it.
+"""Train the tracer's network on painted joints, and on rendered ones where there are any, and write it.
 
-    python -m gapvision.trace.training.train tracer FOLDER --seconds 1200
-    python -m gapvision.trace.training.train lines FOLDER --seconds 1200
+    torchrun --nproc-per-node 4 -m gapvision.trace.training.train TEXTURES OUT --minutes 8
 
-FOLDER holds one folder a joint, each with photographs and a ``truth.json`` that describes the logs'
-surfaces, the cards and the shots. PyTorch (tried with 2.13) and onnx are needed to train, and for
-nothing else.
-docs/tracer.md tells what the shipped weights were trained on.
+TEXTURES holds ``skin`` (bark, wood) and ``back`` (anything else): folders of pictures. OUT gets
+tracer.pt and tracer.onnx. --bands names a folder of bands (`bands.save`), which may still be
+filling up. PyTorch is needed to train, and for nothing else.
 """
 
 from __future__ import annotations
 
 import argparse
-import multiprocessing
-import tempfile
+import math
+import os
+import random
 import time
 from pathlib import Path
 
-import cv2
 import numpy as np
+import torch
+import torch.distributed as group
+import torch.nn.functional as F
 
-from gapvision.trace.training import lines, tracer
-from gapvision.trace.training.samples import Sample, load_samples
+from gapvision.trace.training.net import CLASSES, COLUMNS, build, write_onnx
+from gapvision.trace.training.paint import Batch, paint
+from gapvision.trace.training.rendered import Bands, changed
+from gapvision.trace.training.skins import BACK_MAKERS, WOOD_MAKERS, Pool, textures_below
 
-NETWORKS = {"tracer": tracer, "lines": lines}
-BATCH = 8
-PEAK_RATE = 2e-3
+ENCODER_RATE, RATE = 5e-4, 2e-3
 DECAY = 1e-4
-EASY = 0.5  # share of samples drawn alike from all photographs; the rest by their running loss
-MEMORY = 0.2
-LEAST_HARD, MOST_HARD = 0.01, 4.0
-WARM_STEPS = 60
-KEEP_STEPS = 150  # the weights are written so often, should the training be cut short
+WARM_STEPS = 150
+PLACE_SHARE = 0.25  # of a limb's cross entropy beside the labels'
+RENEW_EVERY, RENEW = 4, 3  # steps; made textures
+LOOK_EVERY = 40  # steps between looks for new bands
+SAVE_EVERY_S = 60.0
 
 
-def train(
-    network, samples: list[Sample], seconds: float, out: Path, start: Path | None, seed: int,
-    processes: int,
-) -> None:  # fmt: skip
-    """Minimise a network's loss for some time; write ``out``.pt and ``out``.onnx.
-
-    Each process varies and learns a batch of its own, and all go the mean of their steps: with one
-    thread each they wait for each other no longer than a step.
-    """
-    cv2.setNumThreads(1)
-    fork = multiprocessing.get_context("fork")  # the samples are shared, not copied
-    with tempfile.TemporaryDirectory() as folder:
-        shared = (processes, Path(folder) / "meeting", network, samples, seconds, out, start, seed)
-        others = [fork.Process(target=_learn, args=(rank, *shared)) for rank in range(1, processes)]
-        for other in others:
-            other.start()
-        _learn(0, *shared)
-        for other in others:
-            other.join()
+def targets(b: Batch):
+    """Shares of the classes (n, 4, rows, m), weights (n, rows, m), limbs (n, 2, m), known (n, 2, m)."""
+    shape = (*b.label.shape[:2], -1, COLUMNS)
+    shares = torch.stack([(b.label == k).view(shape).float().mean(-1) for k in range(CLASSES)], 1)
+    limb = b.limb.view(*b.limb.shape[:2], -1, COLUMNS)
+    return (
+        shares, b.weight.reshape(shape).mean(-1), torch.nan_to_num(limb).mean(-1),
+        b.known.view(*limb.shape).all(-1),
+    )  # fmt: skip
 
 
-def _learn(rank, processes, meeting, network, samples, seconds, out, start, seed) -> None:
-    """One process of `train`; the first one writes."""
-    import torch  # after the fork: its threads would not survive one
-    import torch.distributed as group
+def losses(score: torch.Tensor, b: Batch) -> tuple[torch.Tensor, torch.Tensor]:
+    """Mean cross entropy of the labels and of the limbs' rows, which two neighbours share."""
+    shares, weight, limb, known = targets(b)
+    score = score.float()
+    entropy = -(shares * F.log_softmax(score[:, :CLASSES], 1)).sum(1)
+    told = shares.sum(1) * weight
+    labels = (entropy * weight).sum() / told.sum().clamp(min=1.0)
+    place = F.log_softmax(score[:, CLASSES:], 2)
+    at = (limb + 0.5).clamp(0, place.shape[2] - 1.001)
+    low = at.floor().long()
+    part = at - low
+    first, second = (place.gather(2, (low + k)[:, :, None])[:, :, 0] for k in (0, 1))
+    places = -((1 - part) * first + part * second)
+    return labels, (places * known).sum() / known.sum().clamp(min=1)
 
-    torch.set_num_threads(1)
-    group.init_process_group(
-        "gloo", init_method=f"file://{meeting}", rank=rank, world_size=processes
-    )
-    rng = np.random.default_rng([seed, rank])
-    torch.manual_seed(seed)
-    net = network.build_network().to(memory_format=torch.channels_last)
-    if start:
-        net.load_state_dict(torch.load(start), strict=False)  # layers it lacks begin anew
-    weights = list(net.parameters())
-    sizes = [w.numel() for w in weights]
-    optimiser = torch.optim.AdamW(weights, PEAK_RATE, weight_decay=DECAY)
-    half = torch.cpu.get_capabilities().get("amx_tile", False)  # elsewhere it is slower than whole
-    hard = np.ones(len(samples))  # each photograph's running loss
-    begun, past = time.time(), []
-    while (done := _agreed(group, (time.time() - begun) / seconds)) < 1:
-        warm = min(1.0, (len(past) + 1) / WARM_STEPS)
-        for setting in optimiser.param_groups:
-            setting["lr"] = PEAK_RATE * warm * (0.5 + 0.5 * np.cos(np.pi * done) + 0.01)
-        share = EASY / len(samples) + (1 - EASY) * hard / hard.sum()  # the hard ones come oftener
-        chosen, varied = [], []
-        while len(varied) < BATCH:
-            k = int(rng.choice(len(samples), p=share / share.sum()))
-            of_one = network.examples(samples[k], samples, rng)
-            chosen += [k] * len(of_one)
-            varied += of_one
-        x, *truth = (torch.from_numpy(np.stack(p)) for p in zip(*varied, strict=True))
-        net.train()
-        with torch.autocast("cpu", torch.bfloat16, enabled=half):
-            entropy, counted = network.losses(net, x.to(memory_format=torch.channels_last), *truth)
-        loss = (entropy * counted).sum() / counted.sum()
-        each = (entropy * counted).detach().flatten(1).sum(1)
-        each = each / counted.flatten(1).sum(1).clamp(min=1.0)
-        for k, value in zip(chosen, np.clip(each.numpy(), LEAST_HARD, MOST_HARD), strict=True):
-            hard[k] += MEMORY * (value - hard[k])
-        optimiser.zero_grad()
-        loss.backward()
+
+class Mean:
+    """Running mean of a network's weights: what is written."""
+
+    def __init__(self, net) -> None:
+        self.values = {k: v.clone() for k, v in net.state_dict().items()}
+        self.steps = 0
+
+    @torch.no_grad()
+    def add(self, net) -> None:
+        """One step more."""
+        self.steps += 1
+        keep = min(0.999, self.steps / (self.steps + 20))
+        for name, value in net.state_dict().items():
+            if value.dtype.is_floating_point:
+                self.values[name].lerp_(value, 1 - keep)
+            else:
+                self.values[name].copy_(value)
+
+
+def one_step(net, optimiser, batch: Batch, half: bool, processes: int):
+    """Loss of the labels and of the places, after a step that all processes share."""
+    with torch.autocast(batch.planes.device.type, torch.bfloat16, enabled=half):
+        score = net(batch.planes.to(memory_format=torch.channels_last))
+    parts = losses(score, batch)
+    optimiser.zero_grad(set_to_none=True)
+    (parts[0] + PLACE_SHARE * parts[1]).backward()
+    weights = [w for w in net.parameters() if w.grad is not None]
+    if processes > 1:
         step = torch.cat([w.grad.reshape(-1) for w in weights])
         group.all_reduce(step)
-        for w, mean in zip(weights, (step / processes).split(sizes), strict=True):
-            w.grad.copy_(mean.view_as(w.grad))
-        torch.nn.utils.clip_grad_norm_(weights, 5.0)
-        optimiser.step()
-        past.append(loss.item())
-        if rank == 0 and len(past) % 50 == 0:
-            spent = f"{time.time() - begun:.0f} s"
-            print(len(past), spent, f"{np.mean(past[-50:]):.4f}", flush=True)
-        if rank == 0 and len(past) % KEEP_STEPS == 0:
-            torch.save(net.state_dict(), out.with_suffix(".pt"))
-    for statistic in net.buffers():
-        if statistic.is_floating_point():
-            group.all_reduce(statistic)
-            statistic /= processes
+        for w, mean in zip(
+            weights, (step / processes).split([w.numel() for w in weights]), strict=True
+        ):
+            w.grad.copy_(mean.view_as(w))
+    torch.nn.utils.clip_grad_norm_(weights, 2.0)
+    optimiser.step()
+    return parts[0].detach(), parts[1].detach()
+
+
+def train(a: argparse.Namespace) -> None:
+    """Minimise for some minutes; write OUT/tracer.pt and OUT/tracer.onnx."""
+    rank, processes = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
+    on_gpu = torch.cuda.is_available()
+    device = (
+        torch.device("cuda", int(os.environ.get("LOCAL_RANK", 0)) if a.gpu is None else a.gpu)
+        if on_gpu
+        else "cpu"
+    )
+    if on_gpu:
+        torch.cuda.set_device(device)
+        torch.backends.cudnn.benchmark = True
+    if processes > 1:
+        group.init_process_group("nccl" if on_gpu else "gloo")
+    own_seed = a.seed * 100 + rank
+    torch.manual_seed(own_seed)
+    random.seed(own_seed)
+    begun = time.time()
+    skins = Pool(textures_below(a.textures / "skin"), WOOD_MAKERS, a.made, device)
+    backs = Pool(
+        textures_below(a.textures / "back") + textures_below(a.textures / "skin")[::3], BACK_MAKERS,
+        a.made // 2, device,
+    )  # fmt: skip
+    bands = Bands(a.bands, device, np.random.default_rng(own_seed))
+    torch.manual_seed(a.seed)
+    net = build(a.kind, a.pretrained).to(device).to(memory_format=torch.channels_last)
+    if a.weights:
+        net.load_state_dict(torch.load(a.weights, map_location=device))
+    torch.manual_seed(own_seed)
+    inner = [p for k, p in net.named_parameters() if k.startswith("encoder")]
+    outer = [p for k, p in net.named_parameters() if not k.startswith("encoder")]
+    rate = ENCODER_RATE if a.kind == "lite" else RATE
+    rates = [rate * a.rate, RATE * a.rate]
+    optimiser = torch.optim.AdamW(
+        [{"params": inner}, {"params": outer}], RATE, weight_decay=DECAY, fused=on_gpu
+    )
+    mean, step, past, saved = Mean(net), 0, [], time.time()
     if rank == 0:
-        torch.save(net.state_dict(), out.with_suffix(".pt"))
-        network.write_onnx(net, out.with_suffix(".onnx"))
+        print(
+            f"{a.kind}: {skins.real} skins, {backs.real} backs, begun after {time.time() - begun:.0f} s",
+            flush=True,
+        )
+    begun = time.time() if a.until is None else begun
+    length = a.minutes * 60 if a.until is None else a.until - begun
+    while (done := agreed((time.time() - begun) / length, device, processes)) < 1:
+        warm = min(1.0, (step + 1) / WARM_STEPS)
+        for setting, base in zip(optimiser.param_groups, rates, strict=True):
+            setting["lr"] = base * warm * max(0.5 + 0.5 * math.cos(math.pi * done), 0.005)
+        if step % LOOK_EVERY == 0:
+            bands.look()
+        if step % RENEW_EVERY == 0:
+            skins.renew(RENEW)
+            backs.renew(RENEW)
+        batch = paint(a.batch, skins, backs, device)
+        if bands.bands:
+            batch = joined(batch, changed(bands.draw(a.rendered), skins, backs))
+        net.train()
+        past.append(torch.stack(one_step(net, optimiser, batch, on_gpu, processes)))
+        mean.add(net)
+        step += 1
+        if rank == 0 and step % a.tell == 0:
+            spent = time.time() - begun
+            shown = torch.stack(past[-a.tell :]).mean(0).tolist()
+            print(
+                f"{a.kind} {step} {spent:.0f} s, labels {shown[0]:.4f} places {shown[1]:.3f}, "
+                f"bands {len(bands.bands)}",
+                flush=True,
+            )
+        if rank == 0 and time.time() - saved > SAVE_EVERY_S:
+            torch.save(mean.values, a.out / "tracer.pt")
+            saved = time.time()
+    if rank == 0:
+        torch.save(mean.values, a.out / "tracer.pt")
+        net.load_state_dict(mean.values)
+        plain = net.cpu().float().to(memory_format=torch.contiguous_format)
+        write_onnx(plain, a.out / "tracer.onnx")
+        print(f"{a.kind} done {step}", flush=True)
 
 
-def _agreed(group, done: float) -> float:
+def joined(a: Batch, b: Batch) -> Batch:
+    """Two batches as one."""
+    return Batch(*(torch.cat([getattr(a, k), getattr(b, k)]) for k in Batch.__slots__))
+
+
+def agreed(done: float, device, processes: int) -> float:
     """The first process's clock, by which all stop after the same step."""
-    import torch
-
-    clock = torch.tensor([done])
+    if processes == 1:
+        return done
+    clock = torch.tensor([done], device=device)
     group.broadcast(clock, 0)
     return float(clock)
 
@@ -131,20 +198,27 @@ def main() -> None:
     """Parse the command line and train."""
     ask = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )  # noqa: E501
-    ask.add_argument("network", choices=NETWORKS)
-    ask.add_argument("folder", type=Path, nargs="+")
-    ask.add_argument("--seconds", type=float, default=1200)
-    ask.add_argument("--out", type=Path)
-    ask.add_argument("--start", type=Path)
+    )
+    ask.add_argument("textures", type=Path)
+    ask.add_argument("out", type=Path)
+    ask.add_argument("--minutes", type=float, default=8)
+    ask.add_argument("--until", type=float, help="seconds since 1970 at which to end instead")
+    ask.add_argument("--bands", type=Path, help="folder of rendered bands")
+    ask.add_argument("--kind", choices=("lite", "plain"), default="lite")
+    ask.add_argument(
+        "--pretrained", action="store_true", help="begin with the encoder's own weights"
+    )
+    ask.add_argument("--weights", type=Path, help="weights to begin with")
+    ask.add_argument("--batch", type=int, default=24, help="painted samples a step and process")
+    ask.add_argument("--rendered", type=int, default=12, help="rendered ones, where there are any")
+    ask.add_argument("--made", type=int, default=160, help="made textures held at a time")
+    ask.add_argument("--rate", type=float, default=1.0, help="factor of the learning rate")
     ask.add_argument("--seed", type=int, default=1)
-    ask.add_argument("--processes", type=int, default=2, help="one a core")
+    ask.add_argument("--tell", type=int, default=100)
+    ask.add_argument("--gpu", type=int)
     a = ask.parse_args()
-    rng = np.random.default_rng(a.seed)
-    samples = [s for folder in a.folder for s in load_samples(folder, rng)]
-    print(f"{len(samples)} photographs")
-    out = a.out or Path(a.network)
-    train(NETWORKS[a.network], samples, a.seconds, out, a.start, a.seed, a.processes)
+    a.out.mkdir(parents=True, exist_ok=True)
+    train(a)
 
 
 if __name__ == "__main__":

@@ -1,5 +1,7 @@
 """Photographs whose truth is known, as bands with their labels and outlines: what training reads.
 
+    python -m gapvision.trace.training.bands PHOTOGRAPHS BANDS
+
 A ``truth.json`` beside the photographs of a joint describes the logs' surfaces, the cards and the
 shots.
 """
@@ -7,20 +9,20 @@ shots.
 from __future__ import annotations
 
 import json
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from gapvision.photo.photo import load_photo
 from gapvision.scene import card
 from gapvision.scene.camera import FACING, Camera, rotation
-from gapvision.trace.labels import FRONT, GAP, LOWER, UPPER, sight_slope
+from gapvision.trace.network import FRONT, GAP, LOWER, UPPER, sight_slope
 from gapvision.trace.rectified import CELL_MM, Band, cut_band, visible_stretch
-from gapvision.trace.traced_photo import ABOVE_CROWN_MM, BEYOND_CROWN_MM
 
 IGNORE = 255
+ABOVE_CROWN_MM, BEYOND_CROWN_MM = 120.0, 260.0  # of the band, as in `gapvision.trace.traced_photo`
 LEVEL_SLOPE = 0.02  # of sight; below it either log may be the nearer one where they meet
 LOGS_PAST_CROSSING_MM, END_SHOWS_MM = 450.0, 150.0  # the studio's logs; what parallax adds
 TRUTH_NAIL_BELOW_TOP_MM = 0.0  # truth.json gives the middle of the card's top edge
@@ -89,8 +91,8 @@ def true_camera(truth: dict, shot: dict) -> Camera:
 def silhouette(log: dict, camera: Camera, top: bool) -> np.ndarray:
     """Image points (n, 2) of a log's outline: the extreme of its surface curves in each column."""
     theta = np.radians(np.linspace(-60, 60, 241)) + (0.0 if top else np.pi)
-    x = camera.centre_mm[0] + np.arange(-2500, 2501, 5.0)
-    column = np.arange(0, camera.size[0], 4.0)
+    x = camera.centre_mm[0] + np.arange(-2000, 2001, 2.0)
+    column = np.arange(0, camera.size[0], 2.0)
     best = None
     y0, z0 = axis(log, x)
     for t in theta:
@@ -124,9 +126,8 @@ def card_corners(truth: dict, c: dict) -> np.ndarray:
     return nail + np.concatenate([rim, np.zeros((4, 1))], 1) @ axes.T
 
 
-def make_sample(folder: Path, truth: dict, shot: dict, rng: np.random.Generator) -> Sample:
+def make_sample(bgr: np.ndarray, truth: dict, shot: dict, rng: np.random.Generator) -> Sample:
     """One photograph's band, cut as the program would with a pose a little wrong, and its labels."""
-    bgr = load_photo(folder / shot["file"]).bgr
     exact = true_camera(truth, shot)
     camera = Camera(
         rotation(rng.normal(0, 0.006, 3)) @ exact.camera_from_world,
@@ -144,9 +145,9 @@ def make_sample(folder: Path, truth: dict, shot: dict, rng: np.random.Generator)
         expected, above, below = nail - half, ABOVE_CROWN_MM, BEYOND_CROWN_MM
     z = rng.normal(0, 10)
     band, picture = cut_band(
-        bgr, camera, z, visible_stretch(camera, expected, z), expected + above, expected - below,
-        polygons,
+        bgr, camera, z, visible_stretch(camera, expected, z), expected + above, expected - below, [],
     )  # fmt: skip
+    band.hidden[:] = _on_cards(band, exact, polygons)
     columns = picture.shape[1]
     line = {}
     for log, top in (("upper", False), ("lower", True)):
@@ -164,6 +165,15 @@ def make_sample(folder: Path, truth: dict, shot: dict, rng: np.random.Generator)
         label[:, part], line["upper"][part], line["lower"][part], above / CELL_MM,
         sight_slope(band),
     )  # fmt: skip
+
+
+def _on_cards(band: Band, camera: Camera, polygons: list[np.ndarray]) -> np.ndarray:
+    """Cells (rows, columns), bool, that cards hide; these the program places to a millimetre."""
+    mask = np.zeros(band.seen.shape, np.uint8)
+    for polygon in polygons:
+        column, row = band.from_image(camera.project(polygon))
+        cv2.fillPoly(mask, [np.rint(np.stack([column, row], 1)).astype(np.int32)], 1)
+    return mask > 0
 
 
 def _past_the_ends(truth: dict, band: Band) -> np.ndarray:
@@ -222,9 +232,33 @@ def _in_front(truth: dict, band: Band, camera: Camera) -> np.ndarray:
 
 def load_samples(folder: Path, rng: np.random.Generator) -> list[Sample]:
     """Every photograph below a folder whose joint has a truth.json."""
+    from gapvision.photo.photo import load_photo
+
     samples = []
     for path in sorted(folder.glob("*/truth.json")):
         truth = json.loads(path.read_text())
         for shot in truth.get("shots", []):
-            samples.append(make_sample(path.parent, truth, shot, rng))
+            bgr = load_photo(path.parent / shot["file"]).bgr
+            samples.append(make_sample(bgr, truth, shot, rng))
     return samples
+
+
+def save(sample: Sample, path: Path) -> None:
+    """Write a band as `rendered.Bands` reads it."""
+    np.savez(
+        path, bgr=sample.bgr, label=sample.label, blind=sample.blind.astype(np.uint8),
+        limb=np.stack([sample.upper_row, sample.lower_row]).astype(np.float32),
+        expected=np.float32(sample.expected_row), slope=sample.slope.astype(np.float32),
+    )  # fmt: skip
+
+
+def main() -> None:
+    """Cut every photograph's band below a folder."""
+    source, out = (Path(a) for a in sys.argv[1:3])
+    out.mkdir(parents=True, exist_ok=True)
+    for k, sample in enumerate(load_samples(source, np.random.default_rng(1))):
+        save(sample, out / f"{k:05}.npz")
+
+
+if __name__ == "__main__":
+    main()
