@@ -49,9 +49,7 @@ def u_label(
     product, total = np.nanprod(parts, 0), np.nansum(parts, 0)
     least = np.min(np.nan_to_num(parts, nan=np.inf), 0, initial=np.inf)
     alike = np.where(count > 2, ALIKE * (least - LEAST_PART), 0.0)
-    part = np.where(
-        count == 2, total / 4, product + alike
-    )  # without any photograph the product is 1
+    part = np.where(count == 2, total / 4, product + alike)  # of no photograph the product is 1
     return WRONG_LABEL_MM * np.sqrt(part)
 
 

@@ -19,7 +19,6 @@ UPPER, GAP, LOWER, FRONT = range(4)  # what a place may show
 BLOCK = 4  # columns of the band judged together, cells: as many as make one of the network's
 GRAIN = 16  # the network halves the picture four times
 HEIGHT_UNIT_MM = 150.0
-LABEL_HEAT, LIMB_HEAT = 1.0, 1.0  # of the scores: makes the network's probabilities come true
 FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
 
 
@@ -65,9 +64,9 @@ def read_band(planes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     net = _network()
     net.setInput(np.pad(planes, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")[None])
     score = net.forward()[0, :, :rows, : columns // BLOCK]
-    labels = np.exp(log_softmax(score[:4] / LABEL_HEAT, axis=0))
+    labels = np.exp(log_softmax(score[:4], axis=0))
     limbs = np.full((2, rows + 1, score.shape[2]), FLOOR, np.float32)
-    limbs[:, :rows] = np.maximum(log_softmax(score[4:] / LIMB_HEAT, axis=1), FLOOR)
+    limbs[:, :rows] = np.maximum(log_softmax(score[4:], axis=1), FLOOR)
     return labels, limbs
 
 
