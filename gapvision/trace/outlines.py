@@ -29,7 +29,6 @@ NEAR_ROWS, LEAST_SD_ROWS = 4, 0.3
 SURE_REACH, LEAST_SURE = 2, 0.80  # of lines as sure as that 2 in 100 blocks are over 2 mm off
 # Who is often unsure errs where he is sure, too: claimed blocks amid many unsure ones are believed less.
 AROUND_BLOCKS, MOST_UNSURE, AMID_UNSURE_MM = 75, 0.6, 20.0
-LABELS_SD_ROWS = 2.0  # of a line by the labels alone
 DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
 SURE_ROWS = 1.5  # clear votes alone give 1.3; the limb beside such a line is the right one
 ALONG = 3.0  # a wrong label is wrong over some 100 mm, not in one row of the fit: counted so often
@@ -85,7 +84,7 @@ def trace_outlines(
     linear_bgr,
     band: Band,
     labels: np.ndarray,
-    limbs: np.ndarray | None = None,
+    limbs: np.ndarray,
     guide: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> Trace:
     """Find both outlines along a band.
@@ -95,18 +94,15 @@ def trace_outlines(
     linear_bgr : callable
         ``(x0, y0, x1, y1) -> array (h, w, 3)``: a part of the photograph in linear light.
     labels : array (4, rows, blocks)
-    limbs : array (2, rows + 1, blocks), optional
-        Both from `network.read_band`; without limbs the labels alone tell.
+    limbs : array (2, rows + 1, blocks)
+        Both from `network.read_band`.
     guide : pair of arrays (blocks,), optional
         Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
         the lines are then sought near them.
     """
     p = labels.astype(np.float64) + 1e-4
     votes, usable = _votes(band, labels)
-    followed = [
-        _follow(votes[k], None if limbs is None else limbs[k], None if guide is None else guide[k])
-        for k in range(2)
-    ]
+    followed = [_follow(votes[k], limbs[k], None if guide is None else guide[k]) for k in range(2)]
     column = (np.arange(labels.shape[2]) + 0.5) * BLOCK - 0.5
     smooth = [cv2.GaussianBlur(f.row[None], (0, 0), 1.5)[0] for f in followed]
     smooth[1] = np.maximum(smooth[1], smooth[0])
@@ -149,19 +145,14 @@ class _Followed:
     sure: np.ndarray
 
 
-def _follow(votes: np.ndarray, limb: np.ndarray | None, guide: np.ndarray | None) -> _Followed:
+def _follow(votes: np.ndarray, limb: np.ndarray, guide: np.ndarray | None) -> _Followed:
     """The line that agrees best with votes (rows, blocks), the limb's places, and a guide."""
-    cost = _cost(votes)
-    if limb is not None:
-        cost = VOTES_SHARE * cost - LIMBS_SHARE * limb
+    cost = VOTES_SHARE * _cost(votes) - LIMBS_SHARE * limb
     if guide is not None:
         away = np.abs(np.arange(len(cost))[:, None] - 0.5 - guide[None])
         cost = cost + np.where(np.isfinite(guide)[None], np.nan_to_num(0.5 * away), 0.0)
     path = _best_path(cost)
     doubt = _doubt(cost, path)
-    if limb is None:
-        ones = np.ones(len(path))
-        return _Followed(path - 0.5, LABELS_SD_ROWS * ones, doubt, ones)
     offset, sd = _about(limb, path)
     return _Followed(path + offset - 0.5, sd, doubt, _sure(limb, path))  # a line between two rows
 

@@ -129,7 +129,7 @@ def test_one_folder_or_a_folder_of_folders(tmp_path):
         ('readings = [[0, 30]]\nphotos = "a.jpg"', "photos are files or folders"),
         ("readings = [[0, 30]]\ninside_cards = [true]", "inside_cards are card numbers"),
         ("readings = [[0, 30]]\ncamera = 3", "camera is a text"),
-        ('readings = [[0, 30]]\ncamera = "/tmp/a.toml"', "camera must lie beside the form or below"),
+        ('readings = [[0, 30]]\ncamera = "/elsewhere/a.toml"', "camera must lie beside the form or below"),
         ('readings = [[0, 30]]\nphotos = ["../a.jpg"]', "photos must lie beside the form or below"),
         ("readings = [[0, 30]]\nwho = 3", "who is a text"),
         ("readings = [[0, 30]]\nu_reading = 0", "u_reading must be above zero"),

@@ -179,7 +179,7 @@ def test_guide_far_from_the_outlines_does_not_bend_clear_ones(open_joint):
 
 
 def by_hand(upper_row, lower_row, front=None):
-    """A trace from labels that say clearly where the two lines are (rows by column)."""
+    """A trace from labels and limbs that say clearly where the two lines are (rows by column)."""
     rows, columns = 120, 240
     whole = np.ones((rows, columns), bool)
     band = Band(whole, ~whole, CAMERA, -60.0, -120.0, 0.0)
@@ -194,7 +194,11 @@ def by_hand(upper_row, lower_row, front=None):
         cells[FRONT, :, front] = 0.97
     flat = np.full((*SIZE[::-1], 3), 0.3, np.float32)
     labels = cells.reshape(4, rows, -1, BLOCK).mean(-1)
-    found = trace_outlines(lambda a, b, c, d: flat[b:d, a:c], band, labels)
+    limbs = np.full((2, rows + 1, columns // BLOCK), FLOOR, np.float32)
+    for limb, line in zip(limbs, (upper, lower), strict=True):
+        at = np.ceil(line[0, BLOCK // 2 :: BLOCK]).astype(int)[: columns // BLOCK]
+        limb[at, np.arange(len(at))] = 0.0
+    found = trace_outlines(lambda a, b, c, d: flat[b:d, a:c], band, labels, limbs)
     return found, (np.arange(columns // BLOCK) + 0.5) * BLOCK
 
 
