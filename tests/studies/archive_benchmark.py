@@ -1,6 +1,6 @@
 """Times of the archive with many joints, and its memory; no test, since machines differ.
 
-    python tests/studies/archive_benchmark.py [--joints 100000] [--folder DIR]
+    PYTHONPATH=tests python tests/studies/archive_benchmark.py [--joints 100000] [--folder DIR]
 
 Makes up the joints straight in the tables (results as large as those of a joint of 1.5 m), then times
 queries as `archive list` and `archive search` make them, adding joints, reading all of them, the check

@@ -1,6 +1,6 @@
 """Kill processes that keep joints, at random moments, and tell what each was told had been kept.
 
-    python tests/studies/archive_killing.py FOLDER KILLS SEED
+    PYTHONPATH=tests python tests/studies/archive_killing.py FOLDER KILLS SEED
 
 A process of its own, since it forks: a child that starts anew would spend its life importing. Each
 child keeps joints one after the other (and removes every second one) and writes a line when the
