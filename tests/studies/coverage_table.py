@@ -1,6 +1,6 @@
 """How near simulated joints come to the truth, and how often the stated uncertainty holds it.
 
-    PYTHONPATH=tests python tests/studies/coverage_table.py --joints 60 --protocol level --protocol heights [--no-diameters]
+    PYTHONPATH=tests python tests/studies/coverage_table.py --joints 60 --protocol level [--no-diameters]
 
 Protocols ``trial`` and ``heights-trial`` are ``level`` and ``heights`` with a trial line on both faces,
 scribed at the setting of the photographs, its width measured where they decide and 150 mm to either
