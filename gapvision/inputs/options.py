@@ -16,6 +16,7 @@ COVER_MM = 76.0  # 3 in; common practice, no source
 PRINTED_BAR_MM = (80.0, 120.0)  # beyond it is no print at 100 %, but a slip of the pen
 LOG_MM = (80.0, 1200.0)  # diameters
 WALL_MM = (60.0, 1500.0)  # between the cards through the wall
+LEAST_COVER_MM = 10.0  # no groove is as narrow; common practice, no source
 MOST_COVER = 0.9  # of the log's diameter: beyond it a groove is no groove
 MOST_TAPER = 0.1  # far beyond any log's
 SHORTEST_MM, LONGEST_MM = 100.0, 15000.0  # of a stretch; stations
@@ -259,6 +260,17 @@ def check_cover(cover_mm: float, largest_mm: float) -> None:
             "bad-cover",
             f"A cover of {cover_mm:.0f} mm was asked for; it must be above zero: state the "
             f"groove's wanted width, usually about {COVER_MM:.0f} mm.",
+        )
+    if cover_mm < LEAST_COVER_MM:
+        likely = (
+            f"metres? write {1000 * cover_mm:.3g}mm"
+            if cover_mm < 1
+            else f"inches or centimetres? write {cover_mm:.3g}in or {10 * cover_mm:.3g}mm"
+        )
+        raise JointNotFitted(
+            "bad-cover",
+            f"A cover of {cover_mm:.3g} mm was asked for (that many {likely}); no groove is under "
+            f"{LEAST_COVER_MM:.0f} mm wide: state its wanted width, usually about {COVER_MM:.0f} mm.",
         )
     if cover_mm > largest_mm:
         raise JointNotFitted(

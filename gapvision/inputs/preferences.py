@@ -8,14 +8,14 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 from gapvision.errors import MeasurementError
-from gapvision.inputs.options import PRINTED_BAR_MM
+from gapvision.inputs.options import LEAST_COVER_MM, PRINTED_BAR_MM
 from gapvision.inputs.user_folder import config_folder, write_text
 from gapvision.lengths import format_length, parse_length
 
 BARS = "printed_bars"
 # Least and largest of each length, mm: beyond them it is a slip of the pen.
 LIMITS_MM = {
-    "cover_mm": (10.0, 400.0),
+    "cover_mm": (LEAST_COVER_MM, 400.0),
     "scriber_largest_mm": (20.0, 400.0),
     "scriber_step_mm": (0.1, 10.0),
     "printed_bar_mm": PRINTED_BAR_MM,

@@ -25,7 +25,7 @@ def refusal(**stated):
     "stated",
     [
         {},
-        {"cover_mm": 1.0},
+        {"cover_mm": 10.0},
         {"cover_mm": 250.0, "upper_diameter": parse_diameter("300")},
         {"upper_diameter": parse_diameter("290,310"), "lower_diameter": parse_diameter("250")},
         {"upper_diameter": parse_diameter("290@-750,310@750")},
@@ -50,6 +50,14 @@ def test_cover_of_nothing(cover):
     code, text = refusal(cover_mm=cover)
     assert code == "bad-cover"
     assert f"{cover:.0f} mm" in text and "above zero" in text
+
+
+@pytest.mark.parametrize(
+    ("cover", "likely"), [(3.0, "write 3in or"), (7.6, "or 76mm)"), (0.076, "write 76mm)")]
+)
+def test_cover_of_another_unit(cover, likely):
+    code, text = refusal(cover_mm=cover)
+    assert code == "bad-cover" and likely in text and "under 10 mm" in text
 
 
 def test_cover_larger_than_the_log():
