@@ -89,7 +89,7 @@ def _fit_one(linear_bgr, band, column, block, row, gap_px, pull_px, into_log) ->
     a, b, c = score[i, k - 1], score[i, k], score[i, k + 1]
     curve = np.maximum(a - 2 * b + c, 1e-9)
     shift = places[k] + STEP_PX * np.clip(0.5 * (a - c) / curve, -1, 1)
-    noisy = misfit + far
+    noisy = misfit + far  # how well the place is known, pixels' noise tells: FREE is for which edge
     u = np.sqrt(STEP_PX**2 / np.maximum(noisy[i, k - 1] - 2 * noisy[i, k] + noisy[i, k + 1], 1e-9))
     good = (k > 1) & (k < len(places) - 2) & (u < MOST_U_PX)
     return EdgeFit(into_log * shift, np.clip(u, LEAST_U_PX, 5.0), good)

@@ -19,6 +19,8 @@ UPPER, GAP, LOWER, FRONT = range(4)  # what a place may show
 BLOCK = 4  # columns of the band judged together, cells: as many as make one of the network's
 GRAIN = 16  # the network halves the picture four times
 HEIGHT_UNIT_MM = 150.0
+MOST_LIGHT = 2.0  # of the band's level; a dark band's is counted higher by
+DARK_LEVEL = 0.02
 FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
 
 
@@ -40,7 +42,7 @@ def network_input(band: Band, bgr: np.ndarray, expected_row: float | None) -> np
     image = bgr.astype(np.float32) / 255
     luma = image.mean(-1)
     level = np.percentile(luma[band.seen][::7], 90) if band.seen.any() else 1.0
-    image = np.minimum(image / np.float32(level + 0.02), 2.0)
+    image = np.minimum(image / np.float32(level + DARK_LEVEL), MOST_LIGHT)
     image[blind] = 0
     height = np.zeros((rows, columns), np.float32)
     if expected_row is not None:

@@ -36,9 +36,8 @@ BACKING_MM = 3.0  # rim beside a cut card that its stiff backing may show
 
 CROP_MM = 45.0  # kept of the picture around the joint, for a second look
 LEAST_BLOCKS = 25  # 100 mm of both outlines
-LEAST_ALONE = (
-    100  # 400 mm of one: seen steeply the gap looks shut, and the nearer log's limb is plain
-)
+# 400 mm of one: seen steeply the gap looks shut, and the nearer log's limb is plain.
+LEAST_ALONE = 100
 
 
 @dataclass(frozen=True, eq=False, slots=True)

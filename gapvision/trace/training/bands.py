@@ -20,9 +20,9 @@ from gapvision.scene import card
 from gapvision.scene.camera import FACING, Camera, rotation
 from gapvision.trace.network import FRONT, GAP, LOWER, UPPER, sight_slope
 from gapvision.trace.rectified import CELL_MM, Band, cut_band, visible_stretch
+from gapvision.trace.traced_photo import ABOVE_CROWN_MM, BACKING_MM, BEYOND_CROWN_MM
 
 IGNORE = 255
-ABOVE_CROWN_MM, BEYOND_CROWN_MM = 120.0, 260.0  # of the band, as in `gapvision.trace.traced_photo`
 LEVEL_SLOPE = 0.02  # of sight; below it either log may be the nearer one where they meet
 LOGS_PAST_CROSSING_MM, END_SHOWS_MM = 450.0, 150.0  # the studio's logs; what parallax adds
 TRUTH_NAIL_BELOW_TOP_MM = 0.0  # truth.json gives the middle of the card's top edge
@@ -122,7 +122,7 @@ def card_corners(truth: dict, c: dict) -> np.ndarray:
         @ rotation(np.array([0, 0, roll]))
     )
     outline = card.outline_mm() - [0, card.NAIL_BELOW_TOP_MM - TRUTH_NAIL_BELOW_TOP_MM]
-    rim = outline + 3.0 * np.sign(outline - outline.mean(0))
+    rim = outline + BACKING_MM * np.sign(outline - outline.mean(0))
     return nail + np.concatenate([rim, np.zeros((4, 1))], 1) @ axes.T
 
 
@@ -138,7 +138,7 @@ def make_sample(bgr: np.ndarray, truth: dict, shot: dict, rng: np.random.Generat
     polygons = [card_corners(truth, c) for c in cards]
     on_lower = cards[0]["log"] == "lower"
     half = np.mean(truth["diameters_mm"]["lower" if on_lower else "upper"]) / 2 + rng.normal(0, 8)
-    nail = float(np.median([p[:, 1].max() - 3.0 for p in polygons]))
+    nail = float(np.median([p[:, 1].max() - BACKING_MM for p in polygons]))
     if on_lower:
         expected, above, below = nail + half, BEYOND_CROWN_MM, ABOVE_CROWN_MM
     else:

@@ -1,8 +1,8 @@
 """The tracer's network: what each cell of the band shows, and in which row of each column each limb lies.
 
 One pass over the band's six planes (`gapvision.trace.network.network_input`). A column of the answer is
-four of the band's (`COLUMNS`), for a log hardly changes along them; the rows stay single, for there
-every millimetre counts.
+four of the band's, the tracer's block, for a log hardly changes along them; the rows stay single, for
+there every millimetre counts.
 """
 
 from __future__ import annotations
@@ -13,10 +13,10 @@ import torch
 import torch.nn.functional as F
 from torch import nn
 
-COLUMNS = 4  # of the band that make one of the answer's
+from gapvision.trace.network import GRAIN
+
 CLASSES = 4  # upper log, seen through the gap, lower log, in front
 PLANES = 6
-GRAIN = 16  # the network halves the band four times
 ENCODER_BLOCKS = 11  # of EfficientNet-Lite0: as deep as a sixteenth of the band
 
 

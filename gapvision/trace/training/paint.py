@@ -13,12 +13,13 @@ from dataclasses import dataclass
 import torch
 import torch.nn.functional as F
 
+from gapvision.trace.network import FRONT, GAP, LOWER, UPPER
+from gapvision.trace.training.bands import IGNORE
 from gapvision.trace.training.chance import Chance, blur_each
 from gapvision.trace.training.phone import develop, planes
 from gapvision.trace.training.skins import SIZE, Coat, Pool
 
 ROWS, COLUMNS = 384, 512
-UPPER, GAP, LOWER, FRONT, IGNORE = 0, 1, 2, 3, 255
 CARD_MM = (134.0, 108.0)  # half its width, its height, with the backing
 DISPLAY = 2.2
 STROKES = 15  # of fringe, at most

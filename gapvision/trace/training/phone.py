@@ -7,10 +7,9 @@ import random
 import torch
 import torch.nn.functional as F
 
+from gapvision.trace.network import DARK_LEVEL, HEIGHT_UNIT_MM, MOST_LIGHT
 from gapvision.trace.training.chance import Chance, blur, blur_each, box
 
-HEIGHT_UNIT_MM = 150.0  # as in the tracer
-MOST = 2.0  # brightness over the band's level, likewise
 TINY = 1e-4
 
 
@@ -105,7 +104,7 @@ def planes(c: Chance, picture, blind, expected_row, slope) -> torch.Tensor:
     few = torch.where(blind, torch.nan, luma)[:, ::5, ::5].flatten(1)
     level = torch.nanquantile(few, 0.9, dim=1)
     level = torch.nan_to_num(level, nan=1.0)[:, None, None] * torch.exp(c.normal(0.06))
-    picture = (picture / (level + 0.02)[:, None]).clamp(max=MOST) * (~blind)[:, None]
+    picture = (picture / (level + DARK_LEVEL)[:, None]).clamp(max=MOST_LIGHT) * (~blind)[:, None]
     row = torch.arange(rows, device=c.device, dtype=torch.float32)[None, :, None]
     height = torch.nan_to_num((row - expected_row) / HEIGHT_UNIT_MM, nan=0.0)
     shape = (n, rows, columns)

@@ -8,15 +8,13 @@ import numpy as np
 import torch
 import torch.nn.functional as F
 
+from gapvision.trace.network import GAP, LOWER, UPPER
+from gapvision.trace.training.bands import IGNORE
 from gapvision.trace.training.chance import Chance
 from gapvision.trace.training.paint import (
     COLUMNS,
     DISPLAY,
-    GAP,
-    IGNORE,
-    LOWER,
     ROWS,
-    UPPER,
     Batch,
     behind,
     fringe,

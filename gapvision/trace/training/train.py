@@ -21,7 +21,8 @@ import torch
 import torch.distributed as group
 import torch.nn.functional as F
 
-from gapvision.trace.training.net import CLASSES, COLUMNS, build, write_onnx
+from gapvision.trace.network import BLOCK
+from gapvision.trace.training.net import CLASSES, build, write_onnx
 from gapvision.trace.training.paint import Batch, paint
 from gapvision.trace.training.rendered import Bands, changed
 from gapvision.trace.training.skins import BACK_MAKERS, WOOD_MAKERS, Pool, textures_below
@@ -37,9 +38,9 @@ SAVE_EVERY_S = 60.0
 
 def targets(b: Batch):
     """Shares of the classes (n, 4, rows, m), weights (n, rows, m), limbs (n, 2, m), known (n, 2, m)."""
-    shape = (*b.label.shape[:2], -1, COLUMNS)
+    shape = (*b.label.shape[:2], -1, BLOCK)
     shares = torch.stack([(b.label == k).view(shape).float().mean(-1) for k in range(CLASSES)], 1)
-    limb = b.limb.view(*b.limb.shape[:2], -1, COLUMNS)
+    limb = b.limb.view(*b.limb.shape[:2], -1, BLOCK)
     return (
         shares, b.weight.reshape(shape).mean(-1), torch.nan_to_num(limb).mean(-1),
         b.known.view(*limb.shape).all(-1),
