@@ -29,6 +29,7 @@ from gapvision.joint.photo_results import (
 )
 from gapvision.joint.radii import Radii, crown_radii
 from gapvision.joint.seen import Stations, stations_of
+from gapvision.joint.several import check_agreement
 from gapvision.joint.solve import Solved, solve
 from gapvision.lengths import round_up
 from gapvision.measurement import Alone, Measurement
@@ -57,6 +58,7 @@ def measure(
     priors = Priors(wall_mm=options.cards.wall_thickness_mm)
     gathered = gather_photos(options, priors, progress)
     alone = solve(options, gathered, priors)
+    check_agreement(gathered.suspicion, gathered.photos, alone.disagrees)
     by_hand = beside_photographs(options, alone)
     solved = with_readings(alone, by_hand)
     stations = stations_of(solved.joint, solved.stretch_mm)

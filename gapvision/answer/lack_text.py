@@ -37,4 +37,13 @@ def _contradicts(photo: PhotoResult, units: str, wider_mm: float) -> str:
     )
 
 
-_SENTENCES = {"untied": _untied, "side-untied": _side_untied, "contradicts": _contradicts}
+def _copy(photo: PhotoResult, units: str, of: str) -> str:
+    return f"it is the same picture as {of}, and one picture counts once."
+
+
+_SENTENCES = {
+    "copy": _copy,
+    "untied": _untied,
+    "side-untied": _side_untied,
+    "contradicts": _contradicts,
+}

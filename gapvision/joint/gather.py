@@ -7,15 +7,21 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
+from gapvision.joint.copies import without_copies
 from gapvision.joint.photo_results import Lack, PhotoResult
+from gapvision.joint.several import Suspicion, check_one_joint
 from gapvision.joint.sides import check_inside_cards, check_sides, side_of
 from gapvision.photo.bent import without_bent
 from gapvision.photo.cards import at_true_size, read_cards
 from gapvision.photo.lens.prior import choose_lens
 from gapvision.photo.photo import Photo, load_photo, photo_paths
+from gapvision.photo.pose import card_pose
+from gapvision.photo.wood import wood_beside
 from gapvision.scene.camera import Lens
 from gapvision.scene.priors import Priors
 from gapvision.trace.traced_photo import (
@@ -33,12 +39,14 @@ ANY_STRETCH_MM = (-750.0, 750.0)  # where ends are stated, before a stretch is k
 class Gathered:
     """Photographs of use, the priors of their lenses, and what was left out and why.
 
-    The lens that each photograph's rows name is an index of ``lenses``.
+    The lens that each photograph's rows name is an index of ``lenses``. ``suspicion``: that they may be
+    of two joints.
     """
 
     photos: tuple[TracedPhoto, ...]
     lenses: tuple[Lens, ...]
     left_out: tuple[PhotoResult, ...]
+    suspicion: Suspicion | None = None
 
 
 def gather_photos(
@@ -49,7 +57,7 @@ def gather_photos(
     Raises
     ------
     MeasurementError
-        Where no photograph is of use: that of the first one.
+        Where no photograph is of use: that of the first one; and ``several-joints``.
     """
     paths, failed = _paths(options)
     named = Counter(path.name for path, _ in paths)
@@ -71,7 +79,8 @@ def gather_photos(
             facts = photo.facts
             kind = (facts.make, facts.model, facts.focal35_mm, facts.size, read.lens)
             index, _ = lenses.setdefault(kind, (len(lenses), read.lens))
-            photos.append(replace(traced, rows=replace(traced.rows, lens=index)))
+            rows = replace(traced.rows, lens=index)
+            photos.append(replace(traced, rows=rows, wood=_wood(read)))
         except MeasurementError as error:
             failed.append((path, side, error))
         finally:
@@ -87,7 +96,10 @@ def gather_photos(
         PhotoResult(str(path), "", side, False, Lack(why.code, {"text": why.text}))
         for path, side, why in failed
     )
-    return Gathered(tuple(photos), tuple(lens for _, lens in lenses.values()), left_out)
+    once, copies = without_copies(photos)
+    used = tuple(lens for _, lens in lenses.values())
+    suspicion = check_one_joint(once, used, options.card_on)
+    return Gathered(once, used, left_out + copies, suspicion)
 
 
 def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadPhoto:
@@ -100,6 +112,14 @@ def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadP
         photo, label, side_of(sightings, side, options.cards.inside_cards), flat, unread, lens, source,
         bent,
     )  # fmt: skip
+
+
+def _wood(read: ReadPhoto) -> dict[int, np.ndarray]:
+    """What lies beside each card, by its number."""
+    size = read.photo.facts.size
+    return {
+        s.number: wood_beside(read.photo.bgr, card_pose(s, read.lens, size)) for s in read.sightings
+    }
 
 
 def _paths(options: MeasureOptions):

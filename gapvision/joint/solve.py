@@ -11,6 +11,7 @@ from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.connect import Connected, connect_photographs
 from gapvision.joint.disagreement import (
+    CONTRADICTS_U,
     GapShift,
     Outlier,
     find_outlier,
@@ -50,6 +51,12 @@ class Solved:
     shifts: tuple[GapShift, ...]
     aside: tuple[tuple[TracedPhoto, Outlier], ...]
     contradict: bool
+
+    @property
+    def disagrees(self) -> bool:
+        """Whether some photograph's outlines contradict the others' beyond chance."""
+        far = any(x.size > CONTRADICTS_U for x in self.shifts)
+        return bool(self.aside) or self.contradict or far or fits_grossly_ill(self.joint)
 
     def pairs(self) -> list[tuple[TracedPhoto, FittedPhoto]]:
         """Each photograph as it was traced and as it stands in the joint."""

@@ -54,6 +54,15 @@ def card_pose(sighting: CardSighting, lens: Lens, size: tuple[int, int]) -> Came
     return Camera(best[1], best[2], lens.focal_px, lens.k1, size)
 
 
+def nail_between(
+    one: CardSighting, other: CardSighting, lens: Lens, size: tuple[int, int]
+) -> float:
+    """How far apart (mm) the nails of two cards are that one photograph shows."""
+    a, b = (card_pose(s, lens, size) for s in (one, other))
+    nail = a.centre_mm - a.camera_from_world.T @ b.camera_from_world @ b.centre_mm
+    return float(np.linalg.norm(nail))
+
+
 def place_cards(photos: Sequence[PhotoRows], lenses: Sequence[Lens], hung_on: str) -> Placed:
     """Chain photographs by the cards they share, from the lowest-numbered outside card on.
 

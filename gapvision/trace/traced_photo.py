@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -79,6 +80,9 @@ class TracedPhoto:
     crop: Crop
     unread_cards: tuple[int, ...] = ()  # of which parts are seen
     bent_cards: tuple[int, ...] = ()  # too bent to be of use
+    wood: Mapping[int, np.ndarray] = field(
+        default_factory=dict
+    )  # `wood_beside` each card, by number
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -1,0 +1,246 @@
+"""Photographs of several joints given as of one: recognised by wood, cards, nails, times and outlines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import combinations
+
+import numpy as np
+
+from gapvision.errors import JointNotFitted
+from gapvision.photo.pose import nail_between
+from gapvision.photo.wood import OTHER, PERHAPS_OTHER, SAME, Likeness, flattened, likeness
+from gapvision.phrases import cards_text
+from gapvision.scene.camera import Lens
+from gapvision.trace.traced_photo import TracedPhoto
+
+# Nails stay where they are while a card swings: in right photographs two are as far apart to 1 mm, and
+# cards that were hung anew seldom to a centimetre.
+NAILS_APART_MM = 6.0
+FEWEST_CORNERS = 20  # of a card by which nails are compared
+HOURS_APART = 2.0  # a joint is photographed in minutes
+MOST_NAMES = 6
+
+Pair = tuple[int, int]
+Group = tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Suspicion:
+    """Two groups of photographs (indices) that may be of two joints; ``why`` says what was seen."""
+
+    groups: tuple[Group, ...]
+    why: str
+
+
+def check_one_joint(
+    photos: Sequence[TracedPhoto], lenses: Sequence[Lens], hung_on: str
+) -> Suspicion | None:
+    """Refuse photographs that are surely of several joints.
+
+    Parameters
+    ----------
+    photos : sequence of TracedPhoto
+    lenses : sequence of Lens
+        That the photographs' rows name.
+    hung_on : str
+        Beside a card that hangs ``"free"`` there need be no wood.
+
+    Returns
+    -------
+    Suspicion or None
+        Of two joints, where the wood alone does not tell them apart for sure: what contradicts it later
+        decides (`check_agreement`).
+
+    Raises
+    ------
+    JointNotFitted
+        ``several-joints``, with the files of each.
+    """
+    _check_cards(photos)
+    if hung_on == "free":
+        return None
+    alike = _likenesses(photos)
+    groups = _groups_of(range(len(photos)), (pair for pair, told in alike.items() if told == SAME))
+    of = {i: g for g in groups for i in g}
+    unlike = {pair: told for pair, told in alike.items() if of[pair[0]] != of[pair[1]]}
+    if not unlike:
+        return None
+    groups = tuple(sorted({of[i] for pair in unlike for i in pair}))
+    cards = sorted({n for pair in unlike for n in _shared(photos, *pair)})
+    why = f"the wood beside {cards_text(cards)} is not the same"
+    if OTHER in unlike.values():
+        raise _several(photos, groups, why)
+    apart = _nails_apart(photos, lenses, groups) or _hours_apart(photos, groups)
+    if apart:
+        raise _several(photos, groups, f"{why}, and {apart}")
+    return Suspicion(groups, why)
+
+
+def check_agreement(
+    suspicion: Suspicion | None, photos: Sequence[TracedPhoto], contradict: bool
+) -> None:
+    """Refuse photographs suspected to be of two joints whose outlines contradict each other too.
+
+    Raises
+    ------
+    JointNotFitted
+        ``several-joints``.
+    """
+    if suspicion is not None and contradict:
+        raise _several(photos, suspicion.groups, f"{suspicion.why}, and their gaps differ")
+
+
+def hours_between(photos: Iterable[TracedPhoto]) -> float:
+    """The longest pause (h) between photographs of one camera, in order of time; 0 of one alone."""
+    by_camera: dict[tuple[str, str], list[datetime]] = {}
+    for p in photos:
+        if p.facts.taken:
+            taken = datetime.fromisoformat(p.facts.taken).replace(tzinfo=None)
+            by_camera.setdefault((p.facts.make, p.facts.model), []).append(taken)
+    pauses = [
+        (b - a).total_seconds() / 3600
+        for times in by_camera.values()
+        for a, b in zip(sorted(times), sorted(times)[1:], strict=False)
+    ]
+    return max(pauses, default=0.0)
+
+
+# --- cards ----------------------------------------------------------------------------------------
+
+
+def _check_cards(photos: Sequence[TracedPhoto]) -> None:
+    """Refuse photographs of the outside that fall into groups which no card ties together.
+
+    A card counts also where it could be read in part only: it tells that they are of one joint. Where no
+    two share a card at all, `connect` says so.
+    """
+    main = [i for i, p in enumerate(photos) if p.rows.side == "outside"] or range(len(photos))
+    pairs = combinations(main, 2)
+    groups = _groups_of(main, (p for p in pairs if _cards(photos[p[0]]) & _cards(photos[p[1]])))
+    if len(groups) < 2 or len(groups) == len(main):
+        return
+    told = "; ".join(
+        f"{letter}: {_names(photos, g)} ({cards_text(_read(photos, g))})"
+        for letter, g in _lettered(groups)
+    )
+    raise JointNotFitted(
+        "several-joints",
+        f"No card ties these photographs together: {told}. They are of {_count(groups)} joints, or a "
+        "photograph between is missing. Measure each joint by itself (gapvision sort parts them by "
+        "their slips), or photograph so that neighbours share a card.",
+    )
+
+
+def _cards(photo: TracedPhoto) -> set[int]:
+    return {s.number for s in photo.rows.sightings} | {*photo.unread_cards, *photo.bent_cards}
+
+
+def _shared(photos: Sequence[TracedPhoto], i: int, j: int) -> list[int]:
+    """Cards that lie beside wood in both."""
+    return sorted(photos[i].wood.keys() & photos[j].wood.keys())
+
+
+# --- wood -----------------------------------------------------------------------------------------
+
+
+def _likenesses(photos: Sequence[TracedPhoto]) -> dict[Pair, str]:
+    """What the wood beside shared cards says of each pair of photographs that tells anything."""
+    flat = {(i, n): flattened(w) for i, p in enumerate(photos) for n, w in p.wood.items()}
+    out = {}
+    for i, j in combinations(range(len(photos)), 2):
+        told = _together(likeness(flat[i, n], flat[j, n]) for n in _shared(photos, i, j))
+        if told is not None:
+            out[i, j] = told
+    return out
+
+
+def _together(likenesses: Iterable[Likeness]) -> str | None:
+    """What several cards say of a pair: one that is surely the same is enough."""
+    told = {x.verdict for x in likenesses} & {SAME, OTHER, PERHAPS_OTHER}
+    if SAME in told:
+        return SAME
+    return PERHAPS_OTHER if PERHAPS_OTHER in told else OTHER if told else None
+
+
+def _groups_of(members: Iterable[int], pairs: Iterable[Pair]) -> tuple[Group, ...]:
+    """Those that pairs tie together, each group in order."""
+    groups = [{i} for i in members]
+    for pair in pairs:
+        tied = [g for g in groups if not g.isdisjoint(pair)]
+        groups = [g for g in groups if g not in tied] + [set().union(*tied)]
+    return tuple(sorted(tuple(sorted(g)) for g in groups))
+
+
+# --- what else parts them -------------------------------------------------------------------------
+
+
+def _nails_apart(
+    photos: Sequence[TracedPhoto], lenses: Sequence[Lens], groups: Sequence[Group]
+) -> str:
+    """Two cards that hang farther apart in one group than in another; empty where none do."""
+    seen: dict[Pair, dict[int, list[float]]] = {}
+    for k, group in enumerate(groups):
+        for rows in (photos[i].rows for i in group):
+            clear = [s for s in rows.sightings if len(s.corner_id) >= FEWEST_CORNERS]
+            for a, b in combinations(clear, 2):
+                mm = nail_between(a, b, lenses[rows.lens], rows.size)
+                seen.setdefault((a.number, b.number), {}).setdefault(k, []).append(mm)
+    for pair, by_group in seen.items():
+        mm = sorted(float(np.median(v)) for v in by_group.values())
+        if mm[-1] - mm[0] > NAILS_APART_MM:
+            return (
+                f"{cards_text(pair)} hang {mm[0]:.0f} mm apart in one and {mm[-1]:.0f} in the other"
+            )
+    return ""
+
+
+def _hours_apart(photos: Sequence[TracedPhoto], groups: Sequence[Group]) -> str:
+    """That all of one group was taken hours before or after all of another; empty where it was not."""
+    for a, b in combinations(groups, 2):
+        within = max(hours_between(photos[i] for i in g) for g in (a, b))
+        together = hours_between(photos[i] for i in (*a, *b))
+        if together > max(HOURS_APART, 2 * within):
+            return f"{_hours_text(together)} lie between them"
+    return ""
+
+
+def _hours_text(hours: float) -> str:
+    return f"{hours:.0f} hours" if hours < 48 else f"{hours / 24:.0f} days"
+
+
+# --- the answer -----------------------------------------------------------------------------------
+
+
+def _several(photos: Sequence[TracedPhoto], groups: Sequence[Group], why: str) -> JointNotFitted:
+    """That these are several joints, with the files of each."""
+    told = "; ".join(f"{letter}: {_names(photos, g)}" for letter, g in _lettered(groups))
+    rest = len(photos) - sum(len(g) for g in groups)
+    either = f"; of {rest} more it cannot be told" if rest else ""
+    return JointNotFitted(
+        "several-joints",
+        f"These are {_count(groups)} joints: {told}{either}: {why}. Measure each by itself; gapvision "
+        "sort parts them by their slips. If it is one joint, a card was hung anew or the light changed: "
+        "photograph all of it again.",
+    )
+
+
+def _lettered(groups: Sequence[Group]) -> Iterable[tuple[str, Group]]:
+    return zip("ABCDEFGHIJKLMNOPQRSTUVWXYZ", groups, strict=False)
+
+
+def _count(groups: Sequence[Group]) -> str:
+    return "two" if len(groups) == 2 else str(len(groups))
+
+
+def _names(photos: Sequence[TracedPhoto], group: Group) -> str:
+    labels = [photos[i].label for i in group]
+    more = len(labels) - MOST_NAMES
+    return ", ".join(labels) if more <= 1 else f"{', '.join(labels[:MOST_NAMES])} and {more} more"
+
+
+def _read(photos: Sequence[TracedPhoto], group: Group) -> list[int]:
+    """The cards that a group's photographs show."""
+    return sorted({s.number for i in group for s in photos[i].rows.sightings})
