@@ -70,6 +70,11 @@ def cards_text(numbers: Iterable[int]) -> str:
     return f"card{'s' * (len(words) > 1)} {listed(words)}"
 
 
+def hours_text(hours: float) -> str:
+    """``3 hours``, or ``2 days``."""
+    return f"{hours:.0f} hours" if hours < 48 else f"{hours / 24:.0f} days"
+
+
 def quantity_text(q: Quantity, units: str = "mm") -> str:
     """A length with the half-width that holds the truth 95 times in 100: ``47.2 ± 1.1 mm``."""
     if not math.isfinite(q.value_mm):

@@ -58,7 +58,7 @@ def measure(
     priors = Priors(wall_mm=options.cards.wall_thickness_mm)
     gathered = gather_photos(options, priors, progress)
     alone = solve(options, gathered, priors)
-    check_agreement(gathered.suspicion, gathered.photos, alone.disagrees)
+    check_agreement(gathered.suspicion, alone.disagrees)
     by_hand = beside_photographs(options, alone)
     solved = with_readings(alone, by_hand)
     stations = stations_of(solved.joint, solved.stretch_mm)
@@ -113,6 +113,7 @@ def _found(
         shifts=solved.shifts,
         by_hand=tuple(replace(b, place=place_at(cards, b.place.station_mm)) for b in by_hand),
         contradict=solved.contradict,
+        suspicion=gathered.suspicion,
         bends=card_bends([p.rows for p in solved.joint.photos], gathered.lenses),
     )
 

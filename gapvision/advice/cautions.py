@@ -17,6 +17,7 @@ from gapvision.advice.findings import (
     stretches,
     traced,
 )
+from gapvision.advice.given import hours_apart, perhaps_several, reduced_copies
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.agreement import K
 from gapvision.joint.by_hand import DISAGREES_U, DOUBTFUL_U
@@ -43,9 +44,18 @@ MOST_UNSEEN = 5
 def find_cautions(f: Findings) -> tuple[Caution, ...]:
     """All cautions, the gravest first."""
     moved = _moved(f)
-    out = _not_seen(f) + _misfits(f) + _steps(f) + moved + _odd_sizes(f) + _wall(f)
+    out = (
+        perhaps_several(f)
+        + _not_seen(f)
+        + _misfits(f)
+        + _steps(f)
+        + moved
+        + _odd_sizes(f)
+        + _wall(f)
+    )
     out += _by_hand_off(f)
     out += [Caution("left-out", facts={"photo": p}) for p in f.left_out]
+    out += hours_apart(f) + reduced_copies(f)
     out += station_origin_moved(f)
     out += find_card_cautions(f)
     out += _heights(f)

@@ -15,6 +15,7 @@ from gapvision.joint.model import Joint
 from gapvision.joint.photo_results import CardResult, PhotoResult
 from gapvision.joint.radii import Radii
 from gapvision.joint.seen import near
+from gapvision.joint.several import Suspicion
 from gapvision.photo.bent import Bend
 from gapvision.quantity import Quantity, runs
 from gapvision.trace.outlines import HIDDEN, SEEN, SHUT
@@ -33,7 +34,8 @@ class Findings:
     ``decides`` is by station too: the share of Monte Carlo draws in which the largest setting needed
     is there. ``radii`` is by log, ``shifts`` holds the photographs whose gap disagrees, ``by_hand`` the
     caliper readings and trial lines, ``contradict`` that photographs do by centimetres,
-    ``bends`` how far from flat each card is, by number.
+    ``bends`` how far from flat each card is, by number, ``suspicion`` that the photographs may be of
+    two joints.
     """
 
     options: MeasureOptions
@@ -52,6 +54,7 @@ class Findings:
     by_hand: tuple[ByHand, ...] = ()
     contradict: bool = False
     bends: Mapping[int, Bend] = field(default_factory=dict)
+    suspicion: Suspicion | None = None
 
     @property
     def length_mm(self) -> float:

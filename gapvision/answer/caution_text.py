@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from gapvision.advice.caution import Caution
-from gapvision.answer import blindspot_text, card_caution_text, limit_text
+from gapvision.answer import blindspot_text, card_caution_text, given_text, limit_text
 from gapvision.answer.lack_text import lack_text
 from gapvision.answer.teller import Teller
 from gapvision.joint.by_hand import ByHand
@@ -243,7 +243,12 @@ _SENTENCES: dict[str, Callable[..., str]] = {
     "no-diameter": _no_diameter,
     "scriber-too-small": _scriber_too_small,
     **card_caution_text.SENTENCES,
+    **given_text.SENTENCES,
     **blindspot_text.SENTENCES,
     **limit_text.SENTENCES,
 }
-_COUNTED = {"line-steps": "line", **card_caution_text.COUNTED}  # else stretches
+_COUNTED = {
+    "line-steps": "line",
+    **card_caution_text.COUNTED,
+    **given_text.COUNTED,
+}  # else stretches

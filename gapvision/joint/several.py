@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import combinations
+from itertools import combinations, pairwise
+from typing import TypeVar
 
 import numpy as np
 
 from gapvision.errors import JointNotFitted
+from gapvision.photo.facts import CameraKey
 from gapvision.photo.pose import nail_between
 from gapvision.photo.wood import OTHER, PERHAPS_OTHER, SAME, Likeness, flattened, likeness
-from gapvision.phrases import cards_text
+from gapvision.phrases import cards_text, hours_text
 from gapvision.scene.camera import Lens
 from gapvision.trace.traced_photo import TracedPhoto
 
@@ -25,14 +27,23 @@ MOST_NAMES = 6
 
 Pair = tuple[int, int]
 Group = tuple[int, ...]
+_G = TypeVar("_G")
 
 
 @dataclass(frozen=True, slots=True)
 class Suspicion:
-    """Two groups of photographs (indices) that may be of two joints; ``why`` says what was seen."""
+    """Groups of photographs that may be of as many joints, and the cards beside which the wood differs.
 
-    groups: tuple[Group, ...]
-    why: str
+    ``files`` names the photographs of each group.
+    """
+
+    files: tuple[str, ...]
+    cards: tuple[int, ...]
+
+    @property
+    def why(self) -> str:
+        """What was seen, as a sentence's beginning."""
+        return f"The wood beside {cards_text(self.cards)} is not the same"
 
 
 def check_one_joint(
@@ -69,19 +80,17 @@ def check_one_joint(
     if not unlike:
         return None
     groups = tuple(sorted({of[i] for pair in unlike for i in pair}))
-    cards = sorted({n for pair in unlike for n in _shared(photos, *pair)})
-    why = f"the wood beside {cards_text(cards)} is not the same"
+    cards = tuple(sorted({n for pair in unlike for n in _shared(photos, *pair)}))
+    suspicion = Suspicion(tuple(_names(photos, g) for g in groups), cards)
     if OTHER in unlike.values():
-        raise _several(photos, groups, why)
+        raise _several(suspicion)
     apart = _nails_apart(photos, lenses, groups) or _hours_apart(photos, groups)
     if apart:
-        raise _several(photos, groups, f"{why}, and {apart}")
-    return Suspicion(groups, why)
+        raise _several(suspicion, apart)
+    return suspicion
 
 
-def check_agreement(
-    suspicion: Suspicion | None, photos: Sequence[TracedPhoto], contradict: bool
-) -> None:
+def check_agreement(suspicion: Suspicion | None, contradict: bool) -> None:
     """Refuse photographs suspected to be of two joints whose outlines contradict each other too.
 
     Raises
@@ -90,20 +99,23 @@ def check_agreement(
         ``several-joints``.
     """
     if suspicion is not None and contradict:
-        raise _several(photos, suspicion.groups, f"{suspicion.why}, and their gaps differ")
+        raise _several(suspicion, "their gaps differ")
 
 
-def hours_between(photos: Iterable[TracedPhoto]) -> float:
-    """The longest pause (h) between photographs of one camera, in order of time; 0 of one alone."""
+def hours_between(taken: Iterable[tuple[CameraKey | None, str | None]]) -> float:
+    """The longest pause (h) between photographs, each its camera and time; 0 of one alone.
+
+    Each camera has its own clock.
+    """
     by_camera: dict[tuple[str, str], list[datetime]] = {}
-    for p in photos:
-        if p.facts.taken:
-            taken = datetime.fromisoformat(p.facts.taken).replace(tzinfo=None)
-            by_camera.setdefault((p.facts.make, p.facts.model), []).append(taken)
+    for key, time in taken:
+        if time and key is not None:
+            own = by_camera.setdefault((key.make, key.model), [])
+            own.append(datetime.fromisoformat(time).replace(tzinfo=None))
     pauses = [
         (b - a).total_seconds() / 3600
         for times in by_camera.values()
-        for a, b in zip(sorted(times), sorted(times)[1:], strict=False)
+        for a, b in pairwise(sorted(times))
     ]
     return max(pauses, default=0.0)
 
@@ -200,38 +212,36 @@ def _nails_apart(
 def _hours_apart(photos: Sequence[TracedPhoto], groups: Sequence[Group]) -> str:
     """That all of one group was taken hours before or after all of another; empty where it was not."""
     for a, b in combinations(groups, 2):
-        within = max(hours_between(photos[i] for i in g) for g in (a, b))
-        together = hours_between(photos[i] for i in (*a, *b))
-        if together > max(HOURS_APART, 2 * within):
-            return f"{_hours_text(together)} lie between them"
+        pause = [
+            hours_between((photos[i].facts.key, photos[i].facts.taken) for i in g)
+            for g in (a, b, a + b)
+        ]
+        *within, together = pause
+        if together > max(HOURS_APART, *(2 * h for h in within)):
+            return f"{hours_text(together)} lie between them"
     return ""
-
-
-def _hours_text(hours: float) -> str:
-    return f"{hours:.0f} hours" if hours < 48 else f"{hours / 24:.0f} days"
 
 
 # --- the answer -----------------------------------------------------------------------------------
 
 
-def _several(photos: Sequence[TracedPhoto], groups: Sequence[Group], why: str) -> JointNotFitted:
+def _several(suspicion: Suspicion, also: str = "") -> JointNotFitted:
     """That these are several joints, with the files of each."""
-    told = "; ".join(f"{letter}: {_names(photos, g)}" for letter, g in _lettered(groups))
-    rest = len(photos) - sum(len(g) for g in groups)
-    either = f"; of {rest} more it cannot be told" if rest else ""
+    files = suspicion.files
+    told = "; ".join(f"{letter}: {names}" for letter, names in _lettered(files))
     return JointNotFitted(
         "several-joints",
-        f"These are {_count(groups)} joints: {told}{either}: {why}. Measure each by itself; gapvision "
-        "sort parts them by their slips. If it is one joint, a card was hung anew or the light changed: "
-        "photograph all of it again.",
+        f"These are {_count(files)} joints: {told}. {suspicion.why}{also and f', and {also}'}. Measure "
+        "each by itself; gapvision sort parts them by their slips. If it is one joint, a card was hung "
+        "anew or the light changed: photograph all of it again.",
     )
 
 
-def _lettered(groups: Sequence[Group]) -> Iterable[tuple[str, Group]]:
+def _lettered(groups: Sequence[_G]) -> Iterable[tuple[str, _G]]:
     return zip("ABCDEFGHIJKLMNOPQRSTUVWXYZ", groups, strict=False)
 
 
-def _count(groups: Sequence[Group]) -> str:
+def _count(groups: Sequence) -> str:
     return "two" if len(groups) == 2 else str(len(groups))
 
 

@@ -1,0 +1,39 @@
+"""What is odd about the photographs as they were given: of two joints perhaps, days apart, copies."""
+
+from __future__ import annotations
+
+from gapvision.advice.caution import Caution, capped
+from gapvision.advice.findings import Findings
+from gapvision.joint.photo_results import PhotoResult
+from gapvision.joint.several import HOURS_APART, hours_between
+
+# Messengers reduce pictures to 1280 to 2048 px and drop what the camera wrote; a phone's own file of
+# this size tells its camera.
+REDUCED_PX = 2100
+
+
+def perhaps_several(f: Findings) -> list[Caution]:
+    """Photographs that may be of two joints."""
+    if f.suspicion is None:
+        return []
+    facts = {"groups": f.suspicion.files, "cards": f.suspicion.cards}
+    return [Caution("perhaps-several", doubtful=True, facts=facts)]
+
+
+def hours_apart(f: Findings) -> list[Caution]:
+    """Photographs between which hours lie."""
+    hours = hours_between((p.exposure.camera, p.exposure.taken) for p in f.photos)
+    return [Caution("hours-apart", facts={"hours": hours})] if hours > HOURS_APART else []
+
+
+def reduced_copies(f: Findings) -> list[Caution]:
+    """Small photographs that tell no camera."""
+    out = [Caution("reduced-copy", facts={"photo": p.name}) for p in f.photos if _is_reduced(p)]
+    return capped(out)
+
+
+def _is_reduced(photo: PhotoResult) -> bool:
+    key = photo.exposure.camera
+    if key is None or key.make or key.model or key.focal35_mm is not None:
+        return False
+    return max(key.width_px, key.height_px) <= REDUCED_PX

@@ -1,0 +1,41 @@
+"""The sentences of what is odd about the photographs as given. A function a code, as `caution_text`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from gapvision.advice.caution import Caution
+from gapvision.answer.teller import Teller
+from gapvision.phrases import cards_text, hours_text
+
+
+def _perhaps_several(say: Teller, c: Caution, groups: Sequence[str], cards: Sequence[int]) -> str:
+    named = "; ".join(
+        f"{letter}: {files}" for letter, files in zip("ABCDEFGH", groups, strict=False)
+    )
+    return (
+        f"These may be two joints, {named}: the wood beside {cards_text(cards)} seems not the same. "
+        "Look at the photographs; if they are two, measure each by itself (gapvision sort parts them)."
+    )
+
+
+def _hours_apart(say: Teller, c: Caution, hours: float) -> str:
+    return (
+        f"{hours_text(hours).capitalize()} lie between the photographs: if a log or card moved "
+        "meanwhile, or they are of two joints, the answer is wrong. Photograph all of a joint at once."
+    )
+
+
+def _reduced_copy(say: Teller, c: Caution, photo: str) -> str:
+    return (
+        f"{photo} is small and tells no camera, as a messenger's copy: the phone's own file is needed. "
+        "Send it as a file, not as a picture."
+    )
+
+
+SENTENCES = {
+    "perhaps-several": _perhaps_several,
+    "hours-apart": _hours_apart,
+    "reduced-copy": _reduced_copy,
+}
+COUNTED = {"reduced-copy": "photograph"}
