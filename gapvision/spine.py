@@ -31,6 +31,7 @@ from gapvision.joint.radii import Radii, crown_radii
 from gapvision.joint.seen import Stations, stations_of
 from gapvision.joint.several import check_agreement
 from gapvision.joint.solve import Solved, solve
+from gapvision.joint.stated import contradicted
 from gapvision.lengths import round_up
 from gapvision.measurement import Alone, Measurement
 from gapvision.photo.bent import card_bends
@@ -114,6 +115,7 @@ def _found(
         by_hand=tuple(replace(b, place=place_at(cards, b.place.station_mm)) for b in by_hand),
         contradict=solved.contradict,
         suspicion=gathered.suspicion,
+        contradicted=contradicted(solved.joint, solved.beliefs, options),
         bends=card_bends([p.rows for p in solved.joint.photos], gathered.lenses),
     )
 

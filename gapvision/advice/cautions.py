@@ -17,7 +17,11 @@ from gapvision.advice.findings import (
     stretches,
     traced,
 )
-from gapvision.advice.given import hours_apart, perhaps_several, reduced_copies
+from gapvision.advice.given import (
+    hours_apart,
+    perhaps_several,
+    reduced_copies,
+)
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.agreement import K
 from gapvision.joint.by_hand import DISAGREES_U, DOUBTFUL_U
@@ -46,6 +50,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     moved = _moved(f)
     out = (
         perhaps_several(f)
+        + diameters_contradicted(f)
         + _not_seen(f)
         + _misfits(f)
         + _steps(f)

@@ -16,6 +16,7 @@ from gapvision.joint.photo_results import CardResult, PhotoResult
 from gapvision.joint.radii import Radii
 from gapvision.joint.seen import near
 from gapvision.joint.several import Suspicion
+from gapvision.joint.stated import Contradicted
 from gapvision.photo.bent import Bend
 from gapvision.quantity import Quantity, runs
 from gapvision.trace.outlines import HIDDEN, SEEN, SHUT
@@ -35,7 +36,7 @@ class Findings:
     is there. ``radii`` is by log, ``shifts`` holds the photographs whose gap disagrees, ``by_hand`` the
     caliper readings and trial lines, ``contradict`` that photographs do by centimetres,
     ``bends`` how far from flat each card is, by number, ``suspicion`` that the photographs may be of
-    two joints.
+    two joints, ``contradicted`` the stated diameters that they show otherwise.
     """
 
     options: MeasureOptions
@@ -55,6 +56,7 @@ class Findings:
     contradict: bool = False
     bends: Mapping[int, Bend] = field(default_factory=dict)
     suspicion: Suspicion | None = None
+    contradicted: tuple[Contradicted, ...] = ()
 
     @property
     def length_mm(self) -> float:

@@ -1,4 +1,4 @@
-"""What is odd about the photographs as they were given: of two joints perhaps, days apart, copies."""
+"""What is odd about what was given: photographs of two joints, days apart, copies; wrong diameters."""
 
 from __future__ import annotations
 
@@ -18,6 +18,14 @@ def perhaps_several(f: Findings) -> list[Caution]:
         return []
     facts = {"groups": f.suspicion.files, "cards": f.suspicion.cards}
     return [Caution("perhaps-several", doubtful=True, facts=facts)]
+
+
+def diameters_contradicted(f: Findings) -> list[Caution]:
+    """Stated diameters that the photographs show otherwise."""
+    return [
+        Caution("diameter-contradicted", doubtful=True, facts={"found": found})
+        for found in f.contradicted
+    ]
 
 
 def hours_apart(f: Findings) -> list[Caution]:

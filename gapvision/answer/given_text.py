@@ -1,11 +1,13 @@
-"""The sentences of what is odd about the photographs as given. A function a code, as `caution_text`."""
+"""The sentences of what is odd about what was given. A function a code, as `caution_text`."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from gapvision.advice.caution import Caution
 from gapvision.answer.teller import Teller
+from gapvision.joint.stated import EXCHANGED, GIRTH, RADIUS, Contradicted
 from gapvision.phrases import cards_text, hours_text
 
 
@@ -16,6 +18,22 @@ def _perhaps_several(say: Teller, c: Caution, groups: Sequence[str], cards: Sequ
     return (
         f"These may be two joints, {named}: the wood beside {cards_text(cards)} seems not the same. "
         "Look at the photographs; if they are two, measure each by itself (gapvision sort parts them)."
+    )
+
+
+def _diameter_contradicted(say: Teller, c: Caution, found: Contradicted) -> str:
+    if found.meant == EXCHANGED:
+        return (
+            "The two logs' diameters seem exchanged: by the photographs the one stated for the upper log "
+            "is the lower's. Exchange --upper-diameter and --lower-diameter."
+        )
+    likely = {
+        GIRTH: f" Is that its girth? Then it is {say.about(found.stated_mm / math.pi)} thick.",
+        RADIUS: f" Is that half of it? Then it is {say.about(2 * found.stated_mm)} thick.",
+    }.get(found.meant, "")
+    return (
+        f"The {found.log} log was stated {say.about(found.stated_mm)} thick, and the photographs show "
+        f"about {say.about(found.shown_mm)}.{likely} Correct --{found.log}-diameter."
     )
 
 
@@ -35,6 +53,7 @@ def _reduced_copy(say: Teller, c: Caution, photo: str) -> str:
 
 SENTENCES = {
     "perhaps-several": _perhaps_several,
+    "diameter-contradicted": _diameter_contradicted,
     "hours-apart": _hours_apart,
     "reduced-copy": _reduced_copy,
 }

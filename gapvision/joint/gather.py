@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from gapvision.joint.copies import without_copies
 from gapvision.joint.photo_results import Lack, PhotoResult
 from gapvision.joint.several import Suspicion, check_one_joint
 from gapvision.joint.sides import check_inside_cards, check_sides, side_of
+from gapvision.joint.stated import check_stated, seen_part
 from gapvision.photo.bent import without_bent
 from gapvision.photo.cards import at_true_size, read_cards
 from gapvision.photo.lens.prior import choose_lens
@@ -32,6 +34,7 @@ from gapvision.trace.traced_photo import (
     trace_photo,
 )
 
+FEW = 3  # photographs that are looked at again where what was stated may be wrong
 ANY_STRETCH_MM = (-750.0, 750.0)  # where ends are stated, before a stretch is known
 
 
@@ -86,6 +89,8 @@ def gather_photos(
         finally:
             if progress:
                 progress(k + 1, len(paths))
+    part = max((seen_part(p.trace) for p in photos), default=0.0)
+    check_stated(_read_again(paths, options), part, options, stated)
     if not photos:
         raise failed[0][2] if failed else JointNotFitted("no-photos", "No photograph was given.")
     if not any(shows_gap(p.trace) for p in photos):
@@ -112,6 +117,13 @@ def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadP
         photo, label, side_of(sightings, side, options.cards.inside_cards), flat, unread, lens, source,
         bent,
     )  # fmt: skip
+
+
+def _read_again(paths: list[tuple[Path, str]], options: MeasureOptions) -> Iterator[ReadPhoto]:
+    """The first few photographs that show a card, once more, for those who need their pictures."""
+    for path, side in paths[:FEW]:
+        with suppress(MeasurementError):
+            yield _read(load_photo(path), path.name, side, options)
 
 
 def _wood(read: ReadPhoto) -> dict[int, np.ndarray]:
