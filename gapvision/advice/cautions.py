@@ -18,6 +18,7 @@ from gapvision.advice.findings import (
     traced,
 )
 from gapvision.advice.given import (
+    diameters_contradicted,
     hours_apart,
     perhaps_several,
     reduced_copies,
