@@ -5,10 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import astuple, dataclass
 from itertools import groupby
+from math import inf
 
 from gapvision.archive.query import load_entry
 from gapvision.archive.record import now_here
 from gapvision.archive.store import Archive, writing
+from gapvision.errors import MeasurementError
+from gapvision.inputs.mistakes import likely_unit
+from gapvision.inputs.options import (
+    LARGEST_GAP_MM,
+    LEAST_COVER_MM,
+    LOG_MM,
+    MOST_COVER,
+    MeasureOptions,
+)
+
+LEAST_SETTING_MM = 5.0  # a groove of 10 mm on a gap of 3 mm, the least that can be measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +59,37 @@ class Outcome:
     def of_kind(self, kind: str) -> list[OutcomeValue]:
         """The values of one kind by station."""
         return sorted((v for v in self.values if v.kind == kind), key=lambda v: v.station_mm)
+
+
+def check_outcome(outcome: Outcome, options: MeasureOptions) -> None:
+    """Refuse what cannot have come of a joint measured with ``options``: likely of another unit.
+
+    Raises
+    ------
+    MeasurementError
+        ``bad-outcome``, with what was told and what is possible.
+    """
+    stated = [mm for _, diameter in options.diameters for _, mm in diameter.points]
+    cover = LEAST_COVER_MM, MOST_COVER * min(stated, default=LOG_MM[1] / 3)
+    setting = LEAST_SETTING_MM, LARGEST_GAP_MM
+    told = [
+        ("A setting", outcome.setting_used_mm, setting),
+        ("A cover", outcome.narrowest_cover_mm, cover),
+    ]
+    told += [
+        ("A caliper reading", v.value_mm, (-inf, setting[1])) for v in outcome.of_kind("caliper")
+    ]
+    for trial in outcome.of_kind("trial"):
+        told += [("A trial line's setting", trial.setting_mm, setting)]
+        told += [("A trial line's width", trial.value_mm, cover)]
+    for of, mm, (low, high) in told:
+        if mm is not None and not low <= mm <= high:
+            likely = likely_unit(mm, (max(low, LEAST_SETTING_MM), high))
+            possible = f"at most {high:.0f}" if low == -inf else f"{low:.0f} to {high:.0f}"
+            raise MeasurementError(
+                "bad-outcome",
+                f"{of} of {mm:.3g} mm was told{likely}; {possible} mm are possible: correct it.",
+            )
 
 
 def add_outcome(archive: Archive, record: int, outcome: Outcome) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 
 import typer
 
@@ -15,11 +16,14 @@ from gapvision.cli.field_test import field_test
 from gapvision.cli.measure import measure
 from gapvision.cli.plan import plan
 from gapvision.cli.preferences import preferences
+from gapvision.cli.quotes import missing_quotes
 from gapvision.cli.report import report
 from gapvision.cli.shrinkage import shrinkage
 from gapvision.cli.slip import slip
 from gapvision.cli.sort import sort
-from gapvision.cli.terminal import INTERRUPTED
+from gapvision.cli.terminal import INTERRUPTED, say
+
+WRONG_USAGE = 2
 
 # Modules that load OpenCV or the fit are imported inside the commands: help must not wait for them.
 
@@ -37,6 +41,9 @@ def main() -> None:
     # The fit's matrices are small: threads of the linear algebra cost a fifth of the time and gain
     # nothing. The variable is read when numpy is loaded, which only the commands do.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if hint := missing_quotes(sys.argv[1:]):
+        say(f"Error: {hint}", err=True)
+        raise SystemExit(WRONG_USAGE)
     try:
         app()
     except KeyboardInterrupt:  # before a command has begun, which knows itself what to do

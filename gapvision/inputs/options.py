@@ -9,6 +9,7 @@ from math import inf
 from pathlib import Path
 
 from gapvision.errors import JointNotFitted
+from gapvision.inputs.mistakes import decimal_comma, likely_unit
 from gapvision.inputs.rules import COVER, NONE, RUN, Rule, in_force
 from gapvision.lengths import CHECK_BAR_MM, INCH_MM, Diameter, Reading, Trial
 
@@ -238,6 +239,8 @@ def check_options(options: MeasureOptions) -> None:
     JointNotFitted
         With one sentence on what was stated and what is possible.
     """
+    for log, diameter in options.diameters:
+        _check_comma(log, diameter)
     for each in RANGES:
         each.check(options)
     for log, diameter in options.diameters:
@@ -262,21 +265,29 @@ def check_cover(cover_mm: float, largest_mm: float) -> None:
             f"groove's wanted width, usually about {COVER_MM:.0f} mm.",
         )
     if cover_mm < LEAST_COVER_MM:
-        likely = (
-            f"metres? write {1000 * cover_mm:.3g}mm"
-            if cover_mm < 1
-            else f"inches or centimetres? write {cover_mm:.3g}in or {10 * cover_mm:.3g}mm"
-        )
+        likely = likely_unit(cover_mm, (LEAST_COVER_MM, largest_mm))
         raise JointNotFitted(
             "bad-cover",
-            f"A cover of {cover_mm:.3g} mm was asked for (that many {likely}); no groove is under "
+            f"A cover of {cover_mm:.3g} mm was asked for{likely}; no groove is under "
             f"{LEAST_COVER_MM:.0f} mm wide: state its wanted width, usually about {COVER_MM:.0f} mm.",
         )
     if cover_mm > largest_mm:
         raise JointNotFitted(
             "bad-cover",
-            f"A cover of {cover_mm:.0f} mm was asked for, and the log carries at most "
+            f"A cover of {cover_mm:.0f} mm was asked for"
+            f"{likely_unit(cover_mm, (LEAST_COVER_MM, largest_mm))}, and the log carries at most "
             f"{largest_mm:.0f} mm: state the groove's wanted width, usually about {COVER_MM:.0f} mm.",
+        )
+
+
+def _check_comma(log: str, diameter: Diameter) -> None:
+    """Refuse a comma that was meant as a decimal point."""
+    if meant := decimal_comma(diameter, LOG_MM[0]):
+        (_, left), (_, right) = diameter.points
+        raise JointNotFitted(
+            "bad-diameter",
+            f"The {log} log's diameter was stated as {left:g} mm at its left end and {right:g} at its "
+            f"right: a comma parts the two ends. Write {meant}, with a point.",
         )
 
 

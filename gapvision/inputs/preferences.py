@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 from gapvision.errors import MeasurementError
+from gapvision.inputs.mistakes import likely_unit
 from gapvision.inputs.options import LEAST_COVER_MM, PRINTED_BAR_MM
 from gapvision.inputs.user_folder import config_folder, write_text
 from gapvision.lengths import format_length, parse_length
@@ -101,7 +102,8 @@ def check_preference(key: str, value: object) -> None:
         low, high = LIMITS_MM[key]
         number = isinstance(value, int | float) and not isinstance(value, bool)
         if not number or not math.isfinite(value) or not low <= value <= high:
-            raise ValueError(f"the {what} is from {low:g} to {high:g} mm, not {value!r}.")
+            likely = likely_unit(value, LIMITS_MM[key]) if number else ""
+            raise ValueError(f"the {what} is from {low:g} to {high:g} mm, not {value!r}{likely}.")
 
 
 def option_of(key: str) -> str:

@@ -90,13 +90,16 @@ def outcome(
             Outcome,
             OutcomeValue,
             add_outcome,
+            check_outcome,
             outcomes_of,
             together,
         )
         from gapvision.archive.query import load_record
+        from gapvision.archive.record import options_of
         from gapvision.archive.text import outcome_lines
 
-        result = load_record(opened, record).result
+        kept = load_record(opened, record)
+        result = kept.result
         widest = result["widest_gap"]["station_mm"]
 
         def at(reading) -> float:
@@ -114,6 +117,7 @@ def outcome(
         )
         _check_stations(values, result["profile"]["station_mm"], units)
         told = Outcome(day.isoformat(), used, cover, remarks, values, instead)
+        check_outcome(told, options_of(kept.options, (), (), None))
         add_outcome(opened, record, told)
         lines = outcome_lines(together(outcomes_of(opened, record)), units)
         say("\n".join([f"Told of record {record} by now:", *lines]))
