@@ -59,7 +59,7 @@ def measure(
     priors = Priors(wall_mm=options.cards.wall_thickness_mm)
     gathered = gather_photos(options, priors, progress)
     alone = solve(options, gathered, priors)
-    check_agreement(gathered.suspicion, alone.disagrees)
+    check_agreement(gathered.suspicion, alone.joint, alone.disagrees)
     by_hand = beside_photographs(options, alone)
     solved = with_readings(alone, by_hand)
     stations = stations_of(solved.joint, solved.stretch_mm)

@@ -311,10 +311,14 @@ def _to_decide(lower_to, covers, rules, limit, heights_at, underscribe, units: s
 
 
 def _measured(options: MeasureOptions) -> Measurement:
+    from gapvision.shoot.one_slip import check_one_slip
     from gapvision.spine import measure as measure_joint
 
     with progress_bar() as progress:
-        return measure_joint(options, progress)
+        measurement = measure_joint(options, progress)
+    given = [Path(p.file) for p in measurement.photos]
+    check_one_slip([Path(p.file) for p in measurement.photos if not (p.used or p.cards)], given)
+    return measurement
 
 
 def _tell(measurement: Measurement, units: str, details: bool, aside: bool) -> None:

@@ -24,7 +24,7 @@ def missing_quotes(words: Sequence[str]) -> str:
     'Put quotes round a length with a space: "2 1/2in".'
     """
     for first, second in pairwise(words):
-        if not first.startswith("--") and _is_length(first, second):
+        if _is_length(first, second):
             return f'Put quotes round a length with a space: "{first} {second}".'
     for start in range(len(words)):
         for end in range(start + 2, min(start + LONGEST, len(words)) + 1):

@@ -102,7 +102,7 @@ def gather_photos(
         for path, side, why in failed
     )
     once, copies = without_copies(photos)
-    used = tuple(lens for _, lens in lenses.values())
+    once, used = _with_their_lenses(once, [lens for _, lens in lenses.values()])
     suspicion = check_one_joint(once, used, options.card_on)
     return Gathered(once, used, left_out + copies, suspicion)
 
@@ -117,6 +117,15 @@ def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadP
         photo, label, side_of(sightings, side, options.cards.inside_cards), flat, unread, lens, source,
         bent,
     )  # fmt: skip
+
+
+def _with_their_lenses(
+    photos: tuple[TracedPhoto, ...], lenses: list[Lens]
+) -> tuple[tuple[TracedPhoto, ...], tuple[Lens, ...]]:
+    """The photographs with the lenses that they name, and no other."""
+    named = sorted({p.rows.lens for p in photos})
+    renumbered = (replace(p, rows=replace(p.rows, lens=named.index(p.rows.lens))) for p in photos)
+    return tuple(renumbered), tuple(lenses[k] for k in named)
 
 
 def _read_again(paths: list[tuple[Path, str]], options: MeasureOptions) -> Iterator[ReadPhoto]:

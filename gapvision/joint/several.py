@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,9 +12,10 @@ from typing import TypeVar
 import numpy as np
 
 from gapvision.errors import JointNotFitted
+from gapvision.joint.model import Joint
 from gapvision.photo.facts import CameraKey
 from gapvision.photo.pose import nail_between
-from gapvision.photo.wood import OTHER, PERHAPS_OTHER, SAME, Likeness, flattened, likeness
+from gapvision.photo.wood import OTHER, PERHAPS_OTHER, SAME, UNKNOWN, Likeness, flattened, likeness
 from gapvision.phrases import cards_text, hours_text
 from gapvision.scene.camera import Lens
 from gapvision.trace.traced_photo import TracedPhoto
@@ -24,6 +26,9 @@ NAILS_APART_MM = 6.0
 FEWEST_CORNERS = 20  # of a card by which nails are compared
 HOURS_APART = 2.0  # a joint is photographed in minutes
 MOST_NAMES = 6
+TURNED_RAD = math.radians(
+    0.6
+)  # as fitted, of a card between photographs: half of what it really did
 
 Pair = tuple[int, int]
 Group = tuple[int, ...]
@@ -90,16 +95,27 @@ def check_one_joint(
     return suspicion
 
 
-def check_agreement(suspicion: Suspicion | None, contradict: bool) -> None:
-    """Refuse photographs suspected to be of two joints whose outlines contradict each other too.
+def check_agreement(suspicion: Suspicion | None, joint: Joint, disagrees: bool) -> None:
+    """Refuse photographs suspected to be of two joints that contradict each other in the fit too.
+
+    Parameters
+    ----------
+    joint : as fitted to all of them.
+    disagrees : whether their outlines contradict each other.
 
     Raises
     ------
     JointNotFitted
         ``several-joints``.
     """
-    if suspicion is not None and contradict:
+    if suspicion is None:
+        return
+    if disagrees:
         raise _several(suspicion, "their gaps differ")
+    if any(
+        np.linalg.norm(swing) > TURNED_RAD for c in joint.cards for swing in c.swing_rad.values()
+    ):
+        raise _several(suspicion, "a card hangs otherwise")
 
 
 def hours_between(taken: Iterable[tuple[CameraKey | None, str | None]]) -> float:
@@ -170,11 +186,14 @@ def _likenesses(photos: Sequence[TracedPhoto]) -> dict[Pair, str]:
 
 
 def _together(likenesses: Iterable[Likeness]) -> str | None:
-    """What several cards say of a pair: one that is surely the same is enough."""
-    told = {x.verdict for x in likenesses} & {SAME, OTHER, PERHAPS_OTHER}
+    """What several cards say of a pair: one that is surely the same is enough, one that is surely
+    another only where none says less."""
+    told = {x.verdict for x in likenesses}
     if SAME in told:
         return SAME
-    return PERHAPS_OTHER if PERHAPS_OTHER in told else OTHER if told else None
+    if not told & {OTHER, PERHAPS_OTHER}:
+        return None
+    return OTHER if OTHER in told and UNKNOWN not in told else PERHAPS_OTHER
 
 
 def _groups_of(members: Iterable[int], pairs: Iterable[Pair]) -> tuple[Group, ...]:

@@ -17,9 +17,18 @@ from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretc
 from gapvision.joint.by_hand import ByHand, compare
 from gapvision.joint.disagreement import GapShift, gap_shifts
 from gapvision.joint.gap import Profile, gap_profile
-from gapvision.joint.photo_results import CardResult, Lack, LineStep, PhotoOutlines, PhotoResult
+from gapvision.joint.photo_results import (
+    CardResult,
+    Exposure,
+    Lack,
+    LineStep,
+    PhotoOutlines,
+    PhotoResult,
+)
+from gapvision.joint.several import Suspicion
 from gapvision.lengths import Reading, parse_diameter
 from gapvision.photo.bent import Bend
+from gapvision.photo.facts import CameraKey
 from gapvision.quantity import Place, Quantity
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, TracedOutline
 from gapvision.trace.steps import SIDE, largest_step
@@ -860,3 +869,49 @@ def test_gravest_first():
     said = codes(f)
     assert said[:3] == ["not-seen", "misfit", "left-out"]
     assert set(said[3:]) == {"one-height", "notch-not-confirmed", "bridged", "no-diameter"}
+
+
+# --- what was given -------------------------------------------------------------------------------
+
+
+def taken(name, height_mm, time, **key):
+    of = CameraKey(**({"make": "Example", "model": "EX-1", "lens": "", "width_px": 4032,
+                       "height_px": 3024, "focal35_mm": 26.0} | key))  # fmt: skip
+    return replace(photo(name, height_mm), exposure=Exposure("", of, time))
+
+
+def test_photographs_hours_apart():
+    heights = (("a.jpg", 0.0), ("b.jpg", 340.0), ("c.jpg", -325.0))
+    at_once = tuple(taken(*h, f"2026-05-14T09:0{k}:00") for k, h in enumerate(heights))
+    assert codes(findings(photos=at_once)) == []
+    late = (*at_once[:2], replace(at_once[2], exposure=Exposure("", at_once[2].exposure.camera,
+                                                                "2026-05-16T08:00:00")))  # fmt: skip
+    caution = only(findings(photos=late), "hours-apart")
+    assert caution.text.startswith("47 hours lie between the photographs") and not caution.doubtful
+
+
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [
+        ({"make": "", "model": "", "focal35_mm": None, "width_px": 1600, "height_px": 1200}, True),
+        ({"make": "", "model": "", "focal35_mm": None}, False),
+        ({"width_px": 1600, "height_px": 1200}, False),
+    ],
+)
+def test_a_messenger_s_copy(key, said):
+    photos = (taken("a.jpg", 0.0, None, **key), *THREE_HEIGHTS[1:])
+    if said:
+        caution = only(findings(photos=photos), "reduced-copy")
+        assert "Send it as a file, not as a picture" in caution.text and not caution.doubtful
+    else:
+        assert codes(findings(photos=photos)) == []
+
+
+def test_perhaps_two_joints_is_doubtful_and_names_both():
+    caution = only(
+        findings(suspicion=Suspicion(("a.jpg, b.jpg", "c.jpg"), (1,))), "perhaps-several"
+    )
+    assert caution.doubtful
+    assert (
+        "These may be two joints, A: a.jpg, b.jpg; B: c.jpg: the wood beside card 1" in caution.text
+    )

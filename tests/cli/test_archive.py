@@ -204,6 +204,24 @@ def test_what_was_read_where_nothing_was_measured(three, told):
     assert "What was told later" not in run("archive", "show", "1").stdout
 
 
+@pytest.mark.parametrize(
+    ("told", "match"),
+    [
+        (["--narrowest-cover", "3"], "A cover of 3 mm was told (that many inches or centimetres?"),
+        (["--narrowest-cover", "0.076"], "(that many metres? write 76mm)"),
+        (["--narrowest-cover", "900"], "10 to 360 mm are possible"),
+        (["--setting-used", "2"], "A setting of 2 mm was told (that many inches or centimetres?"),
+        (["--setting-used", "49in"], "(that many mm? write 49mm)"),
+        (["--trial", "49:3@0"], "A trial line's width of 3 mm was told (that many inches"),
+        (["--trial", "2:78@0"], "A trial line's setting of 2 mm"),
+        (["--caliper", "38in@0"], "(that many mm? write 38mm)"),
+    ],
+)
+def test_what_cannot_have_come_of_a_joint_is_refused_with_the_likely_unit(three, told, match):
+    refused(run("archive", "outcome", "1", *told), match)
+    assert "What was told later" not in run("archive", "show", "1").stdout
+
+
 # --- telling --------------------------------------------------------------------------------------
 
 

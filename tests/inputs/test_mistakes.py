@@ -2,8 +2,8 @@
 
 import pytest
 
-from gapvision.inputs.mistakes import mistakes_of
-from gapvision.lengths import format_entry, parse_reading, parse_trial
+from gapvision.inputs.mistakes import decimal_comma, likely_unit, mistakes_of
+from gapvision.lengths import format_entry, parse_diameter, parse_reading, parse_trial
 from gapvision.phrases import MISTAKES, mistake_code, mistake_text
 
 
@@ -33,3 +33,26 @@ def test_every_mistake_has_words_that_lead_back_to_it(entry):
 
 def test_words_of_a_later_program_stand_as_they_are():
     assert mistake_text(mistake_code("upside down")) == "upside down"
+
+
+@pytest.mark.parametrize(
+    ("mm", "said"),
+    [
+        (3.0, " (that many inches or centimetres? write 3in or 30mm)"),
+        (0.076, " (that many metres? write 76mm)"),
+        (7.6, " (that many inches or centimetres? write 7.6in or 76mm)"),
+        (76 * 25.4, " (that many mm? write 76mm)"),
+        (900.0, ""),
+        (-3.0, ""),
+    ],
+)
+def test_a_cover_that_cannot_be_is_likely_of_another_unit(mm, said):
+    assert likely_unit(mm, (10.0, 300.0)) == said
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("290,5", "290.5"), ("290,25", "290.25"), ("290,300", ""), ("290", ""),
+                         ("12,13", ""), ("290@0,5@900", "")],
+)  # fmt: skip
+def test_a_decimal_comma(typed, meant):
+    assert decimal_comma(parse_diameter(typed), 80.0) == meant
