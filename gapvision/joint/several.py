@@ -39,11 +39,12 @@ _G = TypeVar("_G")
 class Suspicion:
     """Groups of photographs that may be of as many joints, and the cards beside which the wood differs.
 
-    ``files`` names the photographs of each group.
+    ``files`` names the photographs of each group, ``rest`` those of which it cannot be told.
     """
 
     files: tuple[str, ...]
     cards: tuple[int, ...]
+    rest: str = ""
 
     @property
     def why(self) -> str:
@@ -75,9 +76,13 @@ def check_one_joint(
     JointNotFitted
         ``several-joints``, with the files of each.
     """
+    suspicion = None if hung_on == "free" else _by_wood(photos, lenses)
     _check_cards(photos)
-    if hung_on == "free":
-        return None
+    return suspicion
+
+
+def _by_wood(photos: Sequence[TracedPhoto], lenses: Sequence[Lens]) -> Suspicion | None:
+    """As `check_one_joint`, by the wood beside the cards."""
     alike = _likenesses(photos)
     groups = _groups_of(range(len(photos)), (pair for pair, told in alike.items() if told == SAME))
     of = {i: g for g in groups for i in g}
@@ -86,7 +91,8 @@ def check_one_joint(
         return None
     groups = tuple(sorted({of[i] for pair in unlike for i in pair}))
     cards = tuple(sorted({n for pair in unlike for n in _shared(photos, *pair)}))
-    suspicion = Suspicion(tuple(_names(photos, g) for g in groups), cards)
+    rest = [i for i in range(len(photos)) if not any(i in g for g in groups)]
+    suspicion = Suspicion(tuple(_names(photos, g) for g in groups), cards, _names(photos, rest))
     if OTHER in unlike.values():
         raise _several(suspicion)
     apart = _nails_apart(photos, lenses, groups) or _hours_apart(photos, groups)
@@ -248,9 +254,10 @@ def _several(suspicion: Suspicion, also: str = "") -> JointNotFitted:
     """That these are several joints, with the files of each."""
     files = suspicion.files
     told = "; ".join(f"{letter}: {names}" for letter, names in _lettered(files))
+    rest = suspicion.rest and f"; of either: {suspicion.rest}"
     return JointNotFitted(
         "several-joints",
-        f"These are {_count(files)} joints: {told}. {suspicion.why}{also and f', and {also}'}. Measure "
+        f"These are {_count(files)} joints: {told}{rest}. {suspicion.why}{also and f', and {also}'}. Measure "
         "each by itself; gapvision sort parts them by their slips. If it is one joint, a card was hung "
         "anew or the light changed: photograph all of it again.",
     )
@@ -264,7 +271,7 @@ def _count(groups: Sequence) -> str:
     return "two" if len(groups) == 2 else str(len(groups))
 
 
-def _names(photos: Sequence[TracedPhoto], group: Group) -> str:
+def _names(photos: Sequence[TracedPhoto], group: Iterable[int]) -> str:
     labels = [photos[i].label for i in group]
     more = len(labels) - MOST_NAMES
     return ", ".join(labels) if more <= 1 else f"{', '.join(labels[:MOST_NAMES])} and {more} more"

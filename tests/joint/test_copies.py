@@ -1,5 +1,7 @@
 """One picture and its copies count once; two photographs from one place do not become one."""
 
+from dataclasses import replace
+
 import cv2
 import pytest
 from helpers.demo import FOLDER
@@ -8,6 +10,7 @@ from PIL import Image
 from gapvision.answer.caution_text import caution_text
 from gapvision.answer.lack_text import lack_text
 from gapvision.inputs.options import MeasureOptions
+from gapvision.joint.copies import without_copies
 from gapvision.joint.gather import gather_photos
 from gapvision.scene.priors import Priors
 from gapvision.spine import measure
@@ -64,6 +67,27 @@ def test_a_photograph_from_nearly_the_same_place_is_none(tmp_path):
     )  # fmt: skip
     cv2.imwrite(str(tmp_path / "again.jpg"), moved)
     assert len(gathered(ORIGINAL, tmp_path / "again.jpg").photos) == 2
+
+
+@pytest.fixture(scope="module")
+def original():
+    return gathered(ORIGINAL).photos[0]
+
+
+def retaken(photo, taken=None, closer_px=0.0):
+    """The same picture from a stand, at another time, or with the lower log that much higher."""
+    lower = replace(photo.trace.lower, xy_px=photo.trace.lower.xy_px - [0.0, closer_px])
+    facts = replace(photo.facts, taken=taken or photo.facts.taken)
+    return replace(photo, facts=facts, trace=replace(photo.trace, lower=lower), label="again.jpg")
+
+
+def test_a_phone_on_a_stand_takes_no_copies(original):
+    assert len(without_copies((original, retaken(original)))[0]) == 1
+    assert len(without_copies((original, retaken(original, "2026-05-14T09:40:00")))[0]) == 2
+
+
+def test_a_log_that_was_lowered_is_no_copy_though_all_else_is_alike(original):
+    assert len(without_copies((original, retaken(original, closer_px=3.0)))[0]) == 2
 
 
 def test_the_answer_is_that_of_the_original_and_a_small_copy_alone_is_told_to_be_one(tmp_path):

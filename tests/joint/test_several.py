@@ -72,6 +72,17 @@ def test_three_joints_are_counted():
     assert "These are 3 joints: A: a.jpg; B: b.jpg; C: c.jpg." in text
 
 
+def test_of_which_one_is_it_is_said_where_nothing_tells():
+    text = refused(photo("a.jpg", 1), photo("b.jpg", 1, log="b"), photo("c.jpg", 1, log=""))
+    assert "A: a.jpg; B: b.jpg; of either: c.jpg." in text
+
+
+def test_wood_parts_them_before_cards_do():
+    """A joint of few cards beside a long log: what no card ties to either is named apart."""
+    text = refused(photo("a.jpg", 1, 2), photo("b.jpg", 1, 2, log="b"), photo("c.jpg", 4, log="b"))
+    assert "A: a.jpg; B: b.jpg; of either: c.jpg." in text
+
+
 def test_one_joint_is_let_pass():
     assert check(photo("a.jpg", 1, 2), photo("b.jpg", 2, 3), photo("c.jpg", 3)) is None
     assert check(photo("a.jpg", 1)) is None
@@ -102,7 +113,7 @@ def test_inside_and_outside_have_wood_of_their_own():
         photo("c.jpg", 5, side="inside"),
         photo("d.jpg", 5, log="b", side="inside"),
     )
-    assert "c.jpg" in text and "d.jpg" in text and "a.jpg" not in text
+    assert "A: c.jpg; B: d.jpg; of either: a.jpg." in text
 
 
 def hung(turned_deg):
