@@ -32,6 +32,7 @@ from gapvision.joint.seen import Stations, stations_of
 from gapvision.joint.several import check_agreement
 from gapvision.joint.solve import Solved, solve
 from gapvision.joint.stated import contradicted
+from gapvision.joint.two_gaps import check_one_gap
 from gapvision.lengths import round_up
 from gapvision.measurement import Alone, Measurement
 from gapvision.photo.bent import card_bends
@@ -60,6 +61,7 @@ def measure(
     gathered = gather_photos(options, priors, progress)
     alone = solve(options, gathered, priors)
     check_agreement(gathered.suspicion, alone.joint, alone.disagrees)
+    check_one_gap(options, gathered, alone, priors)
     by_hand = beside_photographs(options, alone)
     solved = with_readings(alone, by_hand)
     stations = stations_of(solved.joint, solved.stretch_mm)
