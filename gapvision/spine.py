@@ -10,6 +10,7 @@ import numpy as np
 from gapvision.advice.cautions import beyond_scriber, decision_cautions, find_cautions
 from gapvision.advice.decision import Decision, decide
 from gapvision.advice.findings import Findings
+from gapvision.advice.given import PERHAPS_SEVERAL
 from gapvision.inputs.options import MOST_COVER, MeasureOptions, check_cover, check_options
 from gapvision.joint.by_hand import (
     ByHand,
@@ -29,7 +30,7 @@ from gapvision.joint.photo_results import (
 )
 from gapvision.joint.radii import Radii, crown_radii
 from gapvision.joint.seen import Stations, stations_of
-from gapvision.joint.several import check_agreement
+from gapvision.joint.several import check_agreement, check_doubt
 from gapvision.joint.solve import Solved, solve
 from gapvision.joint.stated import contradicted
 from gapvision.joint.two_gaps import check_one_gap
@@ -131,6 +132,7 @@ def _measurement(
         + find_cautions(found)
         + decision_cautions(decision)
     )
+    check_doubt(found.suspicion, any(c.doubtful and c.code != PERHAPS_SEVERAL for c in cautions))
     return Measurement(
         status="doubtful" if any(c.doubtful for c in cautions) else "measured",
         cover_mm=found.options.cover_mm,

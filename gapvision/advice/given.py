@@ -10,6 +10,7 @@ from gapvision.joint.several import HOURS_APART, hours_between
 # Messengers reduce pictures to 1280 to 2048 px and drop what the camera wrote; a phone's own file of
 # this size tells its camera.
 REDUCED_PX = 2100
+PERHAPS_SEVERAL = "perhaps-several"
 
 
 def perhaps_several(f: Findings) -> list[Caution]:
@@ -17,7 +18,7 @@ def perhaps_several(f: Findings) -> list[Caution]:
     if f.suspicion is None:
         return []
     facts = {"groups": f.suspicion.files, "cards": f.suspicion.cards}
-    return [Caution("perhaps-several", doubtful=True, facts=facts)]
+    return [Caution(PERHAPS_SEVERAL, doubtful=True, facts=facts)]
 
 
 def diameters_contradicted(f: Findings) -> list[Caution]:

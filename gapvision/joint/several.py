@@ -124,6 +124,18 @@ def check_agreement(suspicion: Suspicion | None, joint: Joint, disagrees: bool) 
         raise _several(suspicion, "a card hangs otherwise")
 
 
+def check_doubt(suspicion: Suspicion | None, doubtful: bool) -> None:
+    """Refuse photographs suspected to be of two joints whose answer is doubtful for other reasons too.
+
+    Raises
+    ------
+    JointNotFitted
+        ``several-joints``.
+    """
+    if suspicion is not None and doubtful:
+        raise _several(suspicion, "together they show no joint for sure")
+
+
 def hours_between(taken: Iterable[tuple[CameraKey | None, str | None]]) -> float:
     """The longest pause (h) between photographs, each its camera and time; 0 of one alone.
 

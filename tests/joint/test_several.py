@@ -10,7 +10,13 @@ from helpers.demo import FOLDER, TRUTH
 from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint import several
-from gapvision.joint.several import Suspicion, check_agreement, check_one_joint, hours_between
+from gapvision.joint.several import (
+    Suspicion,
+    check_agreement,
+    check_doubt,
+    check_one_joint,
+    hours_between,
+)
 from gapvision.photo.facts import CameraKey
 from gapvision.photo.wood import OTHER, PERHAPS_OTHER, SAME, UNKNOWN
 from gapvision.spine import measure
@@ -134,6 +140,14 @@ def test_perhaps_another_log_alone_is_a_suspicion_and_no_refusal():
         check_agreement(found, hung(0.0), disagrees=True)
     with pytest.raises(JointNotFitted, match="is not the same, and a card hangs otherwise"):
         check_agreement(found, hung(0.9), disagrees=False)
+
+
+def test_perhaps_another_log_where_the_answer_is_doubtful_anyway_is_one():
+    found = check(photo("a.jpg", 1), photo("b.jpg", 1, log="b?"))
+    check_doubt(found, doubtful=False)
+    check_doubt(None, doubtful=True)
+    with pytest.raises(JointNotFitted, match="and together they show no joint for sure"):
+        check_doubt(found, doubtful=True)
 
 
 def test_perhaps_another_log_hours_later_is_one():
