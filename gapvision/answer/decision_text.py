@@ -15,14 +15,13 @@ from gapvision.inputs.rules import COVER, DEPTH, LOG, NONE, OWN, RUN, WIDTH
 from gapvision.joint.photo_results import place_at
 from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
 from gapvision.measurement import Measurement
-from gapvision.phrases import distance_text, place_text, quantity_text, wrap
+from gapvision.phrases import distance_text, quantity_text, where_text, wrap
 from gapvision.quantity import Quantity
 
 Rows = tuple[tuple[str, ...], ...]  # of a table, the first holds the headings
 
 COVER_COLUMNS, HEIGHT_COLUMNS = (11, 21, 11, 14), (12, 22)  # letters wide, all but the last one
 ROWS = 16  # at most, of the table along the log
-LOWER_FIRST = "LOWER IT FIRST"
 LOCAL_CODE = "Local code comes before all of these."
 NO_TABLE = (
     "No published table gives an underscribe by diameter or moisture: it is your own number "
@@ -33,34 +32,12 @@ NO_TABLE = (
 # --- lines of the answer --------------------------------------------------------------------------
 
 
-def ready_text(m: Measurement, units: str) -> str:
-    """Ready to scribe, or lower it first: after the setting; empty where that is not decided."""
+def lowering_text(m: Measurement, units: str) -> str:
+    """Whether lowering the log is worth it, or why it must be; empty where that is not decided."""
     x = m.decision and m.decision.lowering
     if x is None:
         return ""
-    text = _ready(m, x, units) if x.ready else _lower(x, units)
-    return text if m.status == "measured" else f"As far as seen: {text}"
-
-
-def ready_to_scribe(m: Measurement) -> bool:
-    """Whether nothing says to lower the log first."""
-    lowering = m.decision and m.decision.lowering
-    return lowering is None or lowering.ready
-
-
-def lower_words(m: Measurement, units: str) -> str:
-    """The advice in a few words, for the picture; empty where the log is ready to scribe."""
-    notches = notches_mm(m)
-    if not any(notches):
-        return ""
-    left, right = (format_length(v, units) for v in notches)
-    return f"{LOWER_FIRST}: left notch {left}, right {right} deeper"
-
-
-def notches_mm(m: Measurement) -> tuple[float, float]:
-    """By how much to deepen the left and the right notch first; zeros where ready to scribe."""
-    x = m.decision and m.decision.lowering
-    return (0.0, 0.0) if x is None or x.ready else (x.notches.left_mm, x.notches.right_mm)
+    return _ready(x, units) if x.ready else _lower(x, units)
 
 
 def follow_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
@@ -77,9 +54,7 @@ def follow_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
 
 def _course_rows(c: Course, m: Measurement, units: str) -> list[tuple[str, str]]:
     deepest = quantity_text(c.deepest, units)
-    where = place_text(place_at(m.cards, c.deepest_station_mm), units).removesuffix(
-        ", seen from outside"
-    )
+    where = where_text(place_at(m.cards, c.deepest_station_mm), units)
     rows = [("Log drops", f"{_setting(c.drop_mm, units)}; groove deepest {deepest}, {where}")]
     if c.underscribe_mm:
         under = format_length(c.underscribe_mm, units)
@@ -89,32 +64,25 @@ def _course_rows(c: Course, m: Measurement, units: str) -> list[tuple[str, str]]
     return rows
 
 
-def _ready(m: Measurement, x: Lowering, units: str) -> str:
-    widest = quantity_text(m.widest_gap, units)
+def _ready(x: Lowering, units: str) -> str:
+    text = f"not needed, {_wanted(x, units)}"
     if x.why == "no-gain":
         text = (
-            f"READY TO SCRIBE as it lies: widest {widest}, {_wanted(x, units)}; lowering gains no "
-            "more than is known of the gap."
+            f"{_wanted(x, units)}, but lowering gains no more than is known of the gap: scribe it as "
+            "it lies"
         )
-    else:
-        text = f"READY TO SCRIBE as it lies: widest {widest}, {_wanted(x, units)}."
-    if x.worth_it and x.after.set_to_mm < m.set_to_mm:
-        text += (
-            f" Evener still: {_depths(x, units)}, then set to {_setting(x.after.set_to_mm, units)}."
-        )
-    return text
+    if x.worth_it:
+        text += f". Evener still: {_depths(x, units)}, and measure again"
+    return f"{text}."
 
 
 def _lower(x: Lowering, units: str) -> str:
-    lead, depths = LOWER_FIRST, x.notches.left_mm or x.notches.right_mm
+    lead, depths = "first", x.notches.left_mm or x.notches.right_mm
     if x.why == "scriber":
         lead += f", by {_setting(x.wanted.scriber_least_mm, units)} or more for your scriber"
         if not depths:
             return f"{lead}: there is no room for it, take a larger scriber."
-    text = (
-        f"{lead}: {_depths(x, units)}; then widest {quantity_text(x.after.widest, units)}, set to "
-        f"{_setting(x.after.set_to_mm, units)}."
-    )
+    text = f"{lead}: {_depths(x, units)}; then widest {quantity_text(x.after.widest, units)}."
     if not x.wanted.reached:
         short = "your scriber needs more" if x.why == "scriber" else _wanted(x, units)
         text += f" That is as low as it goes before they touch ({short})."

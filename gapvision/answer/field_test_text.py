@@ -14,7 +14,7 @@ from gapvision.answer.field_test import (
     errors_of,
     station_of,
 )
-from gapvision.answer.text import set_to_text
+from gapvision.answer.verdict_text import set_to_text
 from gapvision.joint.agreement import K
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement

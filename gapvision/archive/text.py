@@ -47,6 +47,7 @@ def record_text(
 ) -> str:
     """A record whole: the joint, the answer as it was given, the photographs, what was told later."""
     from gapvision.answer.as_json import measurement_of
+    from gapvision.answer.evidence_text import evidence_text
     from gapvision.answer.text import answer_text
     from gapvision.phrases import wrap
 
@@ -57,7 +58,8 @@ def record_text(
     if others:
         told = ", ".join(f"{o.record} ({set_to_text(o.set_to_mm, units)})" for o in others)
         lines += wrap(f"Other records of this joint: {told}.")
-    lines += ["", answer_text(measurement_of(record.result), units), "", "Photographs:"]
+    m = measurement_of(record.result)
+    lines += ["", answer_text(m, units, more=""), "", evidence_text(m, units), "", "Photographs:"]
     facts = {p["sha256"]: p for p in record.result["photos"]}
     for file in record.photographs:
         fact = facts.get(file.sha256, {})

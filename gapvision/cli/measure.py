@@ -177,7 +177,9 @@ def measure(
     details: Annotated[
         bool,
         typer.Option(
-            "--details", help="Also print other covers, depth along the log, heights and limits."
+            "--details",
+            help="Also print what stands behind it: numbers, photographs, cautions, other covers, "
+            "depth along the log, heights and limits.",
         ),
     ] = False,
     units: UnitsOption = None,
@@ -320,11 +322,15 @@ def _measured(options: MeasureOptions) -> Measurement:
 def _tell(measurement: Measurement, units: str, details: bool, aside: bool) -> None:
     from gapvision.answer.text import answer_text
 
-    say(answer_text(measurement, units, in_color(aside)), err=aside)
-    if details:
-        from gapvision.answer.decision_text import details_text
+    if not details:
+        say(answer_text(measurement, units, in_color(aside)), err=aside)
+        return
+    from gapvision.answer.decision_text import details_text
+    from gapvision.answer.evidence_text import evidence_text
 
-        say(f"\n{details_text(measurement, units)}", err=aside)
+    say(answer_text(measurement, units, in_color(aside), more=""), err=aside)
+    say(f"\n{evidence_text(measurement, units)}", err=aside)
+    say(f"\n{details_text(measurement, units)}", err=aside)
 
 
 def _write(

@@ -36,7 +36,7 @@ ROWS_A_DRAWING = 7  # that fit on a page
 
 
 def profile_drawing(report: JointReport) -> Drawing:
-    """The gap with its 95 % band above, the groove's width at the setting below, by station.
+    """The gap with its 95 % band above, the groove's width at the setting below, if there is one.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def profile_drawing(report: JointReport) -> Drawing:
     columns = even_columns(stations.min(), stations.max())
     strips = [
         gap_strip(m, columns, units, TALL_PX),
-        groove_strip(m, columns, units, TALL_PX),
+        *([groove_strip(m, columns, units, TALL_PX)] if m.verdict.has_setting else []),
         station_strip(stations, m.cards, columns, units),
         chart_legend(m, units, marks=True),
     ]
@@ -87,10 +87,8 @@ def wall_drawings(reports: Sequence[JointReport]) -> list[tuple[Drawing, str]]:
 
 def _course(report: JointReport, m: Measurement, columns: Columns, levels_mm: np.ndarray) -> Strip:
     """One log of a wall: its gap, its name and its setting."""
-    head = headline(report)
-    doubt = "DOUBTFUL: " if head.tone == "doubtful" else ""
     gap = format_length(m.widest_gap.value_mm, report.units)
-    words = f"Log {log_name(report)}:  {doubt}set {head.set_to}, widest {gap}"
+    words = f"Log {log_name(report)}:  {headline(report).large}, widest {gap}"
     return gap_plot(m, words, columns, report.units, levels_mm, LOW_PX)[0]
 
 

@@ -32,6 +32,7 @@ def joint_html(report: JointReport) -> str:
         "joint.html",
         title=words.job_title(report),
         head=words.headline(report),
+        to_do=words.to_do(report),
         numbers=words.numbers(report),
         cautions=words.cautions(report),
         profile=svg_of(profile_drawing(report), words.profile_text(report)) if measured else "",
@@ -69,12 +70,15 @@ def wall_html(reports: Sequence[JointReport]) -> str:
         drawings=[svg_of(d, text) for d, text in wall_drawings(courses)],
         about=wall.WALL_ABOUT,
         logs=[
-            (words.job_title(r), words.date_text(r), words.headline(r), words.cautions(r))
+            (
+                words.job_title(r), words.date_text(r), words.headline(r), words.to_do(r),
+                words.cautions(r),
+            )
             for r in courses
         ],
         safety=words.safety(),
         signatures=words.SIGNATURES,
-    )
+    )  # fmt: skip
 
 
 def _page(template: str, **content: Any) -> str:

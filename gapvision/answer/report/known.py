@@ -10,7 +10,7 @@ import numpy as np
 from gapvision.answer.as_json import measurement_of
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.section import Section
-from gapvision.answer.text import set_to_text
+from gapvision.answer.verdict_text import set_to_text
 from gapvision.lengths import INCH_MM
 from gapvision.measurement import Measurement
 from gapvision.phrases import distance_text, quantity_text
@@ -62,14 +62,19 @@ def uncertainty(report: JointReport) -> Section | None:
         return None
     m, units = measurement_of(report.result), report.units
     setting, gap = (quantity_text(q, units) for q in (m.setting, m.widest_gap))
+    has_setting = m.verdict.has_setting
+    needed = f"Setting needed {setting}; widest gap {gap}." if has_setting else f"Widest gap {gap}."
     text = (
-        f"Setting needed {setting}; widest gap {gap}. The ± is the half-width U95: it holds the "
-        "truth 95 times in 100 as far as the program's model of logs and camera holds.",
-        f"The setting to use, {set_to_text(m, units)}, is the setting needed plus 1.65 of its "
-        f"standard uncertainties ({_fine(m.setting.u_mm, units)} each), rounded up, so that the "
-        "cover is kept in about 95 of 100 joints."
-        + (" Here it is a lower bound: see the cautions." if m.status != "measured" else ""),
+        f"{needed} The ± is the half-width U95: it holds the truth 95 times in 100 as far as the "
+        "program's model of logs and camera holds.",
     )
+    if has_setting:
+        text += (
+            f"The setting to use, {set_to_text(m, units)}, is the setting needed plus 1.65 of its "
+            f"standard uncertainties ({_fine(m.setting.u_mm, units)} each), rounded up, so that the "
+            "cover is kept in about 95 of 100 joints."
+            + (" Here it is a lower bound: see the cautions." if m.status != "measured" else ""),
+        )
     widening = dict.fromkeys(_WIDENING[c.code] for c in m.cautions if c.code in _WIDENING)
     parts = [
         Section("What it rests on here", rows=tuple(_rests_on(m, units)), items=tuple(widening)),

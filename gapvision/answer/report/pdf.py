@@ -34,7 +34,7 @@ MARGIN_MM = 16.0
 PAD_MM = 4.0  # within the frame of the answer
 PICTURE_HEIGHT = 0.86  # of the page's text, at most
 PHOTOS_A_ROW = 2
-_LOUD = re.compile("DOUBTFUL|REFUSED|broken|DISAGREES|LEFT OUT")
+_LOUD = re.compile("DOUBTFUL|LOWER FIRST|MEASURE AGAIN|AT LEAST|REFUSED|broken|DISAGREES|LEFT OUT")
 
 _BLUE, _YELLOW = rgb(BLUE), rgb(YELLOW)
 
@@ -54,6 +54,8 @@ def joint_pdf(report: JointReport, paper: str = "a4") -> bytes:
     """
     page = _Page(words.job_title(report), paper)
     page.answer(words.headline(report))
+    if to_do := words.to_do(report):
+        page.section(to_do)
     page.content(words.numbers(report))
     page.section(words.cautions(report))
     if report.result["status"] != "refused":
@@ -105,6 +107,8 @@ def wall_pdf(reports: Sequence[JointReport], paper: str = "a4") -> bytes:
             page.text(head.sentence)
         else:
             page.answer(head)
+        if to_do := words.to_do(report):
+            page.section(to_do, 2)
         page.text(words.date_text(report))
         page.content(words.cautions(report))
     page.section(words.safety())
@@ -153,9 +157,9 @@ class _Page:
     def answer(self, head: Headline) -> None:
         """The answer in a frame, doubtful ones on yellow with a double rim."""
         lines = [Paragraph(_marked(head.large), _style(24, BOLD, after=4))]
-        if head.cover:
-            lines.append(Paragraph(_marked(head.cover), _style(13, after=4)))
-        lines += [Paragraph(_marked(t), _style(11, BOLD)) for t in (head.status, head.advice) if t]
+        lines.append(Paragraph(_marked(head.reason), _style(11.5, after=3)))
+        if head.ready:
+            lines.append(Paragraph(_marked(head.ready), _style(11, BOLD)))
         style = [("BOX", (0, 0), (-1, -1), 2.5, _BLUE)]
         if head.tone != "measured":
             style = [

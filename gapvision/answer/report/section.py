@@ -7,27 +7,21 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Headline:
-    """The answer, first and large. ``tone`` is measured, doubtful or refused.
+    """The answer, first and large. ``tone`` is measured, lower, doubtful or refused.
 
-    ``advice`` says whether to scribe or to lower the log first, where the measurement tells.
+    ``large`` is what is read from across the yard, ``reason`` where it is decided or why there is no
+    setting, ``ready`` says whether to scribe, where it is.
     """
 
     tone: str
-    status: str
-    set_to: str
-    cover: str
-    advice: str = ""
-
-    @property
-    def large(self) -> str:
-        """What is read from across the yard."""
-        return self.set_to if self.tone == "refused" else f"Set the points to {self.set_to}"
+    large: str
+    reason: str
+    ready: str = ""
 
     @property
     def sentence(self) -> str:
         """The same on one line."""
-        parts = f"{self.large} {self.cover}".rstrip() + ".", self.advice, self.status
-        return " ".join(p for p in parts if p)
+        return " ".join(p for p in (f"{self.large}.", self.ready, self.reason) if p)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterable
 
 from gapvision.answer.as_json import measurement_of
-from gapvision.answer.decision_text import LOWER_FIRST, ready_to_scribe
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.words import headline, log_name
 from gapvision.phrases import quantity_text
@@ -28,17 +27,16 @@ def wall_title(reports: Iterable[JointReport]) -> str:
 
 def wall_rows(reports: Iterable[JointReport]) -> tuple[tuple[str, ...], ...]:
     """The table of a wall: headings, then a row a log in the order given."""
-    rows = [("Log", "Set points to", "Widest gap", "Status", "Cautions")]
+    rows = [("Log", "Answer", "Widest gap", "Status", "Cautions")]
     for r in reports:
         head, gap = headline(r), ""
-        status = head.tone if head.tone == "measured" else head.tone.upper()
+        status = r.result["status"]
+        status = status if status == "measured" else status.upper()
         if head.tone != "refused":
             m = measurement_of(r.result)
             gap = quantity_text(m.widest_gap, r.units)
-            if not ready_to_scribe(m):
-                status += f", {LOWER_FIRST}"
         count = str(len(r.result.get("cautions", ())))
-        rows.append((log_name(r), head.set_to, gap, status, count))
+        rows.append((log_name(r), head.large, gap, status, count))
     return tuple(rows)
 
 

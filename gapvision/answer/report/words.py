@@ -4,18 +4,28 @@ from __future__ import annotations
 
 import numpy as np
 
-from gapvision.answer import by_hand_text, decision_text
+from gapvision.answer import by_hand_text
 from gapvision.answer.as_json import measurement_of
+from gapvision.answer.evidence_text import REMINDER, SAFETY
 from gapvision.answer.report.conditions import without_folders
 from gapvision.answer.report.follows import decision
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.known import uncertainty
 from gapvision.answer.report.listing import key_words, listed_section
 from gapvision.answer.report.section import Headline, Section
-from gapvision.answer.text import REMINDER, SAFETY, cover_text, set_to_text, why_doubtful
-from gapvision.inputs.options import COVER_MM
+from gapvision.answer.to_do_text import to_do_text
+from gapvision.answer.verdict_text import (
+    HALF_WIDTHS,
+    READY,
+    cover_text,
+    first_line,
+    reason_text,
+    set_to_text,
+)
+from gapvision.joint.photo_results import place_at
 from gapvision.lengths import format_length
-from gapvision.phrases import distance_text, place_text, quantity_text
+from gapvision.measurement import Measurement
+from gapvision.phrases import place_text, quantity_text, stretch_text
 
 NOT_STATED = "not stated"
 
@@ -27,7 +37,7 @@ _TOLD = frozenset(
     {
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
         "photos", "chains", "cards", "cautions", "reason", "decision", "readings", "trials",
-        "photographs_alone",
+        "photographs_alone", "verdict", "verdict_because", "first_line", "ready_to_scribe", "to_do",
     }
 )  # fmt: skip
 
@@ -38,42 +48,56 @@ def job_title(report: JointReport) -> str:
 
 
 def headline(report: JointReport) -> Headline:
-    """What to set the points to, for which cover, and how far to trust it."""
+    """The verdict, where it is decided or why there is no setting, and whether to scribe."""
     if report.result["status"] == "refused":
-        reason = report.result["reason"]["text"]
-        return Headline("refused", f"REFUSED: {reason}", "No setting", "")
+        return Headline("refused", "REFUSED", report.result["reason"]["text"])
     m = measurement_of(report.result)
-    common = " (common practice)" if m.cover_mm == COVER_MM else ""
-    cover = f"for a cover of {cover_text(m, report.units)}{common}"
-    set_to = set_to_text(m, report.units)
-    advice = decision_text.ready_text(m, report.units)
-    if m.status == "measured":
-        status = "MEASURED: good within its half-width."
-        return Headline("measured", status, set_to, cover, advice)
-    status = f"DOUBTFUL: only a lower bound: {why_doubtful(m, report.units)}."
-    return Headline("doubtful", status, f"at least {set_to}", cover, advice)
+    tone = "lower" if m.verdict.kind == "lower-first" else m.status
+    large, reason = (tell(m, report.units) for tell in (first_line, reason_text))
+    return Headline(tone, large, reason, f"{READY}." if m.verdict.ready else "")
+
+
+def to_do(report: JointReport) -> Section | None:
+    """What to do next, in the order in which one walks; None where nothing is left, or not told."""
+    if report.result["status"] == "refused":
+        return None
+    m = measurement_of(report.result)
+    told = (to_do_text(step, m.cards, report.units) for step in m.verdict.to_do)
+    items = tuple(without_folders(text, report) for text in told)
+    return Section("To do", items=items) if items else None
 
 
 def numbers(report: JointReport) -> Section:
     """The numbers below the headline, and when and with what they were measured."""
-    rows = []
+    rows, text = [], ()
     if report.result["status"] != "refused":
         m, units = measurement_of(report.result), report.units
         rows = [
-            ("Widest gap", f"{quantity_text(m.widest_gap, units)}, {place_text(m.widest_place, units)}"),
             (
-                "Setting needed",
-                f"{quantity_text(m.setting, units)}, decided {place_text(m.deciding_place, units)}",
-            ),
-            (
-                "Narrowest groove",
-                f"{quantity_text(m.narrowest_groove, units)} when set to {set_to_text(m, units)}, "
-                f"{place_text(m.narrowest_place, units)}",
-            ),
-        ]  # fmt: skip
+                "Widest gap",
+                f"{quantity_text(m.widest_gap, units)}, {place_text(m.widest_place, units)}",
+            )
+        ]
+        if m.verdict.has_setting:
+            rows += _setting_rows(m, units)
+        if HALF_WIDTHS not in headline(report).reason:
+            text = (HALF_WIDTHS[1:-1],)
     rows += [("Date", _date(report)), ("Program", report.version or NOT_STATED)]
-    text = ("The half-widths (±) hold the truth 95 times in 100.",) if len(rows) > 2 else ()
     return Section("Answer", tuple(rows), text)
+
+
+def _setting_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
+    groove = quantity_text(m.narrowest_groove, units)
+    return [
+        (
+            "Setting needed",
+            f"{quantity_text(m.setting, units)}, decided {place_text(m.deciding_place, units)}",
+        ),
+        (
+            "Narrowest groove",
+            f"{groove} when set to {set_to_text(m, units)}, {place_text(m.narrowest_place, units)}",
+        ),
+    ]
 
 
 def cautions(report: JointReport) -> Section:
@@ -138,22 +162,26 @@ def log_name(report: JointReport) -> str:
 
 
 def about(report: JointReport) -> str:
-    """Where station 0 is: the nail of the lowest-numbered outside card."""
+    """From where the axis counts: the nail of the lowest-numbered outside card."""
     cards = report.result.get("cards", ())
     numbers = [c["number"] for c in cards if abs(c["station_mm"]) < 1.0]
     nail = f"card {min(numbers)}'s nail" if numbers else "the lowest-numbered outside card's nail"
-    return f"Stations count from {nail} to the right, seen from outside."
+    return f"The axis counts from {nail} to the right, seen from outside."
 
 
 def profile_text(report: JointReport) -> str:
     """The drawing of the profile in words, for those who do not see it."""
     m, units = measurement_of(report.result), report.units
-    ends = [distance_text(mm, units) for mm in m.profile.station_mm[[0, -1]]]
+    ends = (place_at(m.cards, mm) for mm in m.profile.station_mm[[0, -1]])
     gap = m.profile.gap_mm[np.isfinite(m.profile.gap_mm)]
-    return (
-        f"Gap from station {ends[0]} to {ends[1]}: {format_length(gap.min(), units)} to "
-        f"{format_length(gap.max(), units)}, widest {place_text(m.widest_place, units)}. Groove "
-        f"width when set to {set_to_text(m, units)}: narrowest "
-        f"{format_length(m.narrowest_groove.value_mm, units)}, wanted "
-        f"{cover_text(m, units)}; decided {place_text(m.deciding_place, units)}."
+    text = (
+        f"Gap {stretch_text(*ends, units)}: {format_length(gap.min(), units)} to "
+        f"{format_length(gap.max(), units)}, widest {place_text(m.widest_place, units)}."
     )
+    if m.verdict.has_setting:
+        text += (
+            f" Groove width when set to {set_to_text(m, units)}: narrowest "
+            f"{format_length(m.narrowest_groove.value_mm, units)}, wanted "
+            f"{cover_text(m, units)}; decided {place_text(m.deciding_place, units)}."
+        )
+    return text
