@@ -12,7 +12,7 @@ from gapvision.advice.limits import Judged
 from gapvision.advice.lowering import Lowering
 from gapvision.answer.limit_text import limit_words, verdict_words
 from gapvision.inputs.rules import COVER, DEPTH, LOG, NONE, OWN, RUN, WIDTH
-from gapvision.joint.photo_results import place_at
+from gapvision.joint.photo_results import place_at, station_origin
 from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
 from gapvision.measurement import Measurement
 from gapvision.phrases import distance_text, quantity_text, where_text, wrap
@@ -173,7 +173,7 @@ def drop_about(c: Course, units: str) -> str:
 
 def height_table(c: Course, units: str) -> Rows:
     """Heights of the course once the log is down."""
-    head = ("station", "course", "over the nail")
+    head = ("at", "course", "over the nail")
     return (head, *(_height_row(h, units) for h in c.heights))
 
 
@@ -241,11 +241,17 @@ def details_text(m: Measurement, units: str = "mm") -> str:
         return ""
     lines = ["DETAILS", "", *_lowering_details(m, units)]
     lines += ["", "Other covers", *_cover_details(d, m.cover_mm, units)]
-    lines += ["", "Along the log, when set to " + _setting(m.set_to_mm, units)]
+    lines += ["", f"Along the log, when set to {_setting(m.set_to_mm, units)}{_counted(m)}"]
     lines += _log_table(d, units)
     lines += ["", "What follows", *_follow_details(d.course, units)]
     lines += ["", "Limits", *_limit_details(d, units)]
     return "\n".join(lines)
+
+
+def _counted(m: Measurement) -> str:
+    """From where places along the log count in tables."""
+    origin = station_origin(m.cards)
+    return "" if origin is None else f" (counted right from card {origin.number}'s nail)"
 
 
 def _lowering_details(m: Measurement, units: str) -> Iterator[str]:
@@ -302,7 +308,7 @@ def _log_table(d: Decision, units: str) -> Iterator[str]:
     lower = bool(x.notches.left_mm or x.notches.right_mm)
     gap = x.after.gap_mm + x.notches.shift(d.station_mm)
     yield (
-        f"    {'station':12}{'gap':11}{'groove':11}{'of D':8}{'deep':11}{'of D':8}"
+        f"    {'at':12}{'gap':11}{'groove':11}{'of D':8}{'deep':11}{'of D':8}"
         f"{'gap, lowered' if lower else ''}"
     ).rstrip()
     every = max(1, -(-len(d.station_mm) // ROWS))

@@ -85,12 +85,12 @@ def outcome_lines(o: Outcome, units: str) -> list[str]:
     ):
         rows += [] if mm is None else [(name, format_length(mm, units))]
     for v in (*o.of_kind("caliper"), *o.of_kind("trial")):
-        text = f"{format_length(v.value_mm, units)} at station {distance_text(v.station_mm, units)}"
+        text = f"{format_length(v.value_mm, units)} at {distance_text(v.station_mm, units)}"
         set_to = "" if v.setting_mm is None else f", set to {format_length(v.setting_mm, units)}"
         rows.append(("Caliper" if v.kind == "caliper" else "Trial line", text + set_to))
     for v in o.of_kind("open"):
         ends = (distance_text(mm, units) for mm in (v.station_mm, v.to_mm))
-        rows.append(("Open", f"station {' to '.join(ends)}"))
+        rows.append(("Open", f"from {' to '.join(ends)}"))
     rows += [("Remarks", o.remarks)] if o.remarks else []
     return [line for name, text in rows for line in wrap(text, f"  {name:18}")]
 

@@ -34,7 +34,7 @@ def check(
         list[str] | None,
         typer.Option(
             metavar="READING",
-            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its standard uncertainty, "
+            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its uncertainty, "
             "or 41.5@widest; repeat for each.",
         ),
     ] = None,

@@ -81,7 +81,7 @@ def measure(
         typer.Option(
             metavar="D",
             help="300, or 290,310 (left and right end of the measured stretch, seen from "
-            "outside), or 290@-750,310@750 (at stations).",
+            "outside), or 290@-750,310@750 (at places).",
         ),
     ] = None,
     lower_diameter: Annotated[
@@ -91,13 +91,13 @@ def measure(
         str | None,
         typer.Option(
             "--from",
-            metavar="STATION",
+            metavar="PLACE",
             help="Left end of the stretch between the notches: from the nail of the "
             "lowest-numbered outside card, negative to the left.",
         ),
     ] = None,
     to: Annotated[
-        str | None, typer.Option(metavar="STATION", help="Right end of that stretch.")
+        str | None, typer.Option(metavar="PLACE", help="Right end of that stretch.")
     ] = None,
     printed_bar: Annotated[
         str | None,
@@ -124,7 +124,7 @@ def measure(
         list[str] | None,
         typer.Option(
             metavar="READING",
-            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its standard uncertainty, "
+            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its uncertainty, "
             "or 41.5@widest; repeat for each.",
         ),
     ] = None,
@@ -132,8 +132,8 @@ def measure(
         list[str] | None,
         typer.Option(
             metavar="TRIAL",
-            help="A trial line: 49:78@310, points set to 49 and the groove 78 wide at station 310, "
-            "from line to line, straight across; 49:78@310~2 with the width's standard "
+            help="A trial line: 49:78@310, points set to 49 and the groove 78 wide at 310, "
+            "from line to line, straight across; 49:78@310~2 with the width's "
             "uncertainty, or @widest; repeat for each place.",
         ),
     ] = None,
@@ -163,7 +163,7 @@ def measure(
     heights_at: Annotated[
         str | None,
         typer.Option(
-            metavar="-500,500", help="Stations to tell the height of the course at afterwards."
+            metavar="-500,500", help="Places to tell the height of the course at afterwards."
         ),
     ] = None,
     underscribe: Annotated[

@@ -94,7 +94,7 @@ def _steps(plan: Plan, units: str) -> Iterator[str]:
     yield from _pass(plan, shoot.sweep, units)
     if shoot.readings:
         times = "the widest gap" if shoot.readings == 1 else "the widest gap and one place more"
-        yield f"Read the calipers at {times}, and note number and station (--reading)."
+        yield f"Read the calipers at {times}, and note number and place (--reading)."
     if shoot.stretch:
         yield (
             "Run gapvision measure on these. The answer names the stretches that could still "

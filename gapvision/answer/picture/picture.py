@@ -48,11 +48,11 @@ def draw_picture(
 ) -> np.ndarray:
     """Return the answer as one picture, for a phone held upright or across.
 
-    From above: the verdict, and where it is decided; what to do next; the photograph that shows the deciding place best, with both traced
-    outlines, stations, the widest gap and the deciding place; gap and groove width by station,
-    each with the band that holds the truth 95 times in 100; which part of the log each photograph
-    shows; other covers where they were asked for. No setting, and no groove cut at one, where there
-    is none to set.
+    From above: the verdict, and where it is decided; what to do next; the photograph that shows the
+    deciding place best, with both traced outlines, stations, the widest gap and the deciding place;
+    gap and groove width by station, each with the band that holds the truth 95 times in 100; which
+    part of the log each photograph shows; other covers where they were asked for. No setting, and no
+    groove cut at one, where there is none to set.
 
     Parameters
     ----------

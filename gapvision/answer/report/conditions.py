@@ -30,7 +30,7 @@ def conditions(report: JointReport) -> Section:
     if left_out:
         parts.append(Section("Photographs left out of the measurement", items=left_out))
     cards = tuple(_card_row(c, units) for c in m.cards)
-    heads = ("Card", "Side", "Station", "Out of plumb")
+    heads = ("Card", "Side", "At", "Out of plumb")
     parts.append(Section("Cards", table=(heads, *cards)))
     lenses = sorted({p.exposure.lens for p in used if p.exposure.lens})
     if lenses:
@@ -67,7 +67,7 @@ def _photo_row(p: PhotoResult, units: str) -> tuple[str, str]:
         said.append(f"{distance_text(p.distance_mm, units)} away")
     if math.isfinite(p.from_mm) and math.isfinite(p.to_mm):
         said.append(
-            f"shows stations {distance_text(p.from_mm, units)} to {distance_text(p.to_mm, units)}"
+            f"shows the joint from {distance_text(p.from_mm, units)} to {distance_text(p.to_mm, units)}"
         )
     if p.exposure.taken:
         said.append(f"taken {p.exposure.taken.replace('T', ' ')}")

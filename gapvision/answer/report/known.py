@@ -45,7 +45,7 @@ _CONTAINS = (
     "that a card may hang a little out of plumb, and a little off the log;",
     "the logs' roundness near their crowns, and how far the upper crown lies in or out from the "
     "lower one: photographs from several heights tell that, one height does not;",
-    "roughness between the measured stations, outlines that could not be told clearly, and "
+    "roughness between the measured places, outlines that could not be told clearly, and "
     "photographs that disagree.",
 )
 _CONTAINS_NOT = (

@@ -11,8 +11,8 @@ from gapvision.answer.report.words import headline, log_name
 from gapvision.phrases import quantity_text
 
 WALL_ABOUT = (
-    "The gap of each log, the lowest log in the lowest row, all to one scale. The stations of each "
-    "log count from its own lowest-numbered card's nail: rows are not shifted to where the cards "
+    "The gap of each log, the lowest log in the lowest row, all to one scale. The axis of each log "
+    "counts from its own lowest-numbered card's nail: rows are not shifted to where the cards "
     "hung on the wall. Triangle: widest gap; diamond: decides the setting; hatched: not seen."
 )
 
