@@ -58,6 +58,7 @@ def answer_json(measurement: Measurement) -> dict:
     return {
         "format": FORMAT,
         "version": VERSION,
+        "units": m.units,
         "status": m.status,
         "verdict": verdict.kind,
         "verdict_because": verdict.because,
@@ -250,6 +251,7 @@ def measurement_of(answer: dict) -> Measurement:
         decision=decision_read(answer.get("decision"), profile, cautions),
         by_hand=by_hand_read(answer),
         alone=alone_read(answer.get("photographs_alone")),
+        units=_units(answer.get("units", "mm")),
         to_do=tuple(
             Step(str(s["code"]), {"text": str(s["text"])}) for s in answer.get("to_do", ())
         ),
@@ -263,6 +265,12 @@ def _profile(rows: dict) -> Profile:
     if not np.isfinite(values["gap_mm"]).any():
         raise ValueError("profile: no gap at any station")
     return Profile(**values)
+
+
+def _units(units: object) -> str:
+    if units not in ("mm", "in"):
+        raise ValueError(f"units {units!r}")
+    return str(units)
 
 
 def _status(status: object) -> str:

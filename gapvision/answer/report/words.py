@@ -38,6 +38,7 @@ _TOLD = frozenset(
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
         "photos", "chains", "cards", "cautions", "reason", "decision", "readings", "trials",
         "photographs_alone", "verdict", "verdict_because", "first_line", "ready_to_scribe", "to_do",
+        "units",
     }
 )  # fmt: skip
 
@@ -50,7 +51,7 @@ def job_title(report: JointReport) -> str:
 def headline(report: JointReport) -> Headline:
     """The verdict, where it is decided or why there is no setting, and whether to scribe."""
     if report.result["status"] == "refused":
-        return Headline("refused", "REFUSED", report.result["reason"]["text"])
+        return Headline("refused", "NO SETTING", f"REFUSED: {report.result['reason']['text']}")
     m = measurement_of(report.result)
     tone = "lower" if m.verdict.kind == "lower-first" else m.status
     large, reason = (tell(m, report.units) for tell in (first_line, reason_text))

@@ -5,9 +5,9 @@ import pypdfium2
 import pytest
 from helpers.reports import PLACE, SERIAL, jpegs, report, telling_photo
 
+from gapvision.answer.evidence_text import REMINDER, SAFETY
 from gapvision.answer.report.pdf import joint_pdf, wall_pdf
 from gapvision.answer.report.photos import scaled_photo
-from gapvision.answer.text import REMINDER, SAFETY
 
 # A4 is 210 x 297 mm (ISO 216:2007, table 1), size A is 8.5 x 11 in (ASME Y14.1).
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (8.5 * 25.4, 11 * 25.4)}
@@ -39,8 +39,8 @@ def test_pages_are_the_paper_s_and_hold_the_answer(paper, units):
 def test_it_says_what_the_html_says():
     text = text_of(joint_pdf(report(status="doubtful")))
     for said in (
-        "Log 3, north wall, Barn", "Set the points to at least 49 mm", "for a cover of 75 mm",
-        "DOUBTFUL: only a lower bound", "38.0 ± 1.8 mm", "One photograph is not much.",
+        "Log 3, north wall, Barn", "AT LEAST 49 mm", "for a cover of 75 mm",
+        "200 mm of the joint not seen", "38.0 ± 1.8 mm", "One photograph is not much.",
         "not seen", "lens 4 mm above the gap's middle", "0.4°, foot out", "U95",
     ):  # fmt: skip
         assert said in text, said
@@ -86,7 +86,7 @@ def test_what_was_typed_stays_text():
 
 def test_refused_joints_and_missing_pictures():
     text = text_of(joint_pdf(report(refused="No card was found.", picture=None, photos=())))
-    assert "No setting REFUSED: No card was found." in text
+    assert "NO SETTING REFUSED: No card was found." in text
     assert "No picture was kept" in text
     assert "REFUSED" in text_of(wall_pdf([report(refused="No card was found."), report("4")]))
 

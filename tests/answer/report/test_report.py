@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from helpers.reports import PLACE, SERIAL, report, telling_photo
 
+from gapvision.answer.evidence_text import REMINDER, SAFETY
 from gapvision.answer.picture.drawing import BLUE, DECIDING_COLOUR, WIDEST_COLOUR
 from gapvision.answer.report.html import joint_html, wall_html
 from gapvision.answer.report.photos import scaled_photo
-from gapvision.answer.text import REMINDER, SAFETY
 
 HTML = "{http://www.w3.org/1999/xhtml}"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -99,21 +99,44 @@ def test_the_answer_comes_first_and_large():
     assert [e.tag.removeprefix(HTML) for e in list(main)[:2]] == ["h1", "div"]
     answer = list(main)[1]
     assert answer.get("class") == "answer measured"
-    first, second, third = (" ".join(p.itertext()) for p in answer)
-    assert first.replace("\xa0", " ") == "Set the points to 49 mm"
-    assert second == "for a cover of 75 mm"
-    assert third.startswith("MEASURED")
+    first, second = (" ".join(p.itertext()) for p in answer)
+    assert first.replace("\xa0", " ") == "SET 49 mm"
+    assert second == (
+        "Decided 440 mm left of card 1, seen from outside: needs 47.0 ± 2.0 mm for a cover of 75 mm. "
+        "(± holds 95 times in 100.)"
+    )
 
 
 def test_doubtful_and_refused_cannot_be_mistaken():
     doubtful = joint_html(report(status="doubtful"))
     assert '<div class="answer doubtful">' in doubtful
     said = words(parsed(doubtful))
-    assert "Set the points to at least 49 mm" in said
-    assert "DOUBTFUL: only a lower bound: see the cautions." in said
+    assert "AT LEAST 49 mm 200 mm of the joint not seen: it may need more there." in said
+    assert "lower bound" not in said and "READY" not in said
     refused = words(parsed(joint_html(report(refused="No card was found."))))
-    assert "No setting REFUSED: No card was found." in refused
-    assert "Set the points to" not in refused.replace(REMINDER, "")
+    assert "NO SETTING REFUSED: No card was found." in refused
+    assert "SET " not in refused and "AT LEAST" not in refused
+
+
+def test_a_contradiction_is_no_setting_in_a_report_either():
+    wrong = report(status="doubtful")
+    wrong.result["cautions"].insert(0, {"code": "misfit", "text": "A misfit."})
+    root = parsed(joint_html(wrong))
+    said = words(root)
+    assert "MEASURE AGAIN Photographs and fitted logs disagree. There is no setting" in said
+    assert not re.search(r"\b49 mm|Setting needed|Narrowest groove|READY", said)
+    assert not any("Groove" in (t or "") for t in root.find(f".//{SVG}svg").itertext())
+    assert "MEASURE AGAIN" in words(parsed(wall_html([wrong])))
+
+
+def test_what_to_do_follows_the_answer_and_none_is_made_up_for_old_files():
+    told = report()
+    told.result["to_do"] = [{"code": "read", "text": "Put the caliper in."}]
+    said = words(parsed(joint_html(told)))
+    assert (
+        said.index("SET 49 mm") < said.index("To do Put the caliper in.") < said.index("Cautions")
+    )
+    assert "To do" not in words(parsed(joint_html(report())))
 
 
 @pytest.mark.parametrize("status", ["measured", "doubtful"])
@@ -132,7 +155,7 @@ def test_everything_is_said(status):
 
 def test_inches_are_inches_everywhere():
     said = words(parsed(joint_html(report(units="in"))))
-    assert "Set the points to 1 15/16 in" in said
+    assert "SET 1 15/16 in" in said
     # The cover of 75 mm is no whole sixteenth and keeps its mm; nothing else is in mm.
     assert "mm" not in said.replace("(75 mm)", "")
 
@@ -153,7 +176,7 @@ def test_the_profile_has_band_cover_and_marks():
         assert any(np.abs(np.subtract(colour, other)).max() <= 2 for other in drawn)
     dashed = [e.get("style") for e in drawing.iter() if "dasharray" in e.get("style", "")]
     assert len(dashed) == 4 and all("linecap: butt" in style for style in dashed)
-    assert "Gap from station -900 mm to 900 mm" in drawing.get("aria-label")
+    assert "Gap from 900 mm left of card 1 to 200 mm right of card 2" in drawing.get("aria-label")
 
 
 def test_keys_of_later_versions_are_shown_as_they_stand():
@@ -167,16 +190,21 @@ def test_keys_of_later_versions_are_shown_as_they_stand():
 
 def test_an_answer_without_the_later_parts_is_reported():
     old = report()
-    for key in ("decision", "readings", "trials", "photographs_alone"):
+    for key in ("decision", "readings", "trials", "photographs_alone", "units", "verdict",
+                "verdict_because", "first_line", "ready_to_scribe", "to_do"):  # fmt: skip
         old.result.pop(key, None)
-    assert "What follows" not in joint_html(old)
+    for caution in old.result["cautions"]:
+        del caution["doubtful"]
+    page = joint_html(old)
+    assert "What follows" not in page
+    assert "SET 49 mm" in words(parsed(page))
 
 
-def test_lower_it_first_stands_with_the_answer():
+def test_lower_first_stands_with_the_answer_and_no_setting():
     advised = report()
     advised.result["decision"] = {
         "lowering": {
-            "ready": False, "left_mm": 12.0, "right_mm": 0.0,
+            "ready": False, "wanted_widest_mm": 30.0, "left_mm": 12.0, "right_mm": 0.0,
             "widest_gap": {"value_mm": 30.0, "u_mm": 0.5, "U95_mm": 1.0},
             "setting": {"set_to_mm": 41.0},
         },
@@ -190,14 +218,19 @@ def test_lower_it_first_stands_with_the_answer():
          "predicted_mm": 31.0, "predicted_u_mm": 1.0, "E_n": 1.9, "agrees": False}
     ]  # fmt: skip
     said = words(parsed(joint_html(advised)))
-    first = said.index("LOWER IT FIRST: deepen the left notch by 12 mm; then widest 30.0 ± 1.0 mm")
+    first = said.index("LOWER FIRST: left notch 12 mm, then measure again")
     assert first < said.index("Cautions")
-    assert "set to 41 mm. Make it fast and measure again." in said
+    assert "First: deepen the left notch by 12 mm" in said
+    assert "then widest 30.0 ± 1.0 mm. " in said and "Make it fast and measure again." in said
+    assert not re.search(r"\b(41|49|50|48.0) mm|LOWER IT FIRST|Setting needed|Other covers", said)
+    assert "at card 1 35 mm 31.0 ± 2.0 mm DISAGREES, 1.9 times what both leave open" in said
+    assert "E_n" not in said
+    table = words(parsed(wall_html([advised])))
+    assert "LOWER FIRST: left notch 12 mm, then measure again" in table
+    advised.result["decision"]["lowering"]["ready"] = True
+    said = words(parsed(joint_html(advised)))
     assert "80 mm 48.0 ± 2.0 mm 50 mm unknown unknown" in said
     assert "groove wide 142.4 mm at most 112 mm broken (99 in 100) Read: a source" in said
-    assert "at the nail of card 1 35 mm 31.0 ± 2.0 mm DISAGREES (E_n 1.9)" in said
-    table = words(parsed(wall_html([advised])))
-    assert "measured, LOWER IT FIRST" in table
 
 
 def test_a_wall_lists_its_logs_from_the_lowest_up():
@@ -207,9 +240,9 @@ def test_a_wall_lists_its_logs_from_the_lowest_up():
         for row in root.find(f".//{HTML}table").iter(f"{HTML}tr")
     ][1:]
     assert [row[0] for row in rows] == ["1", "2", "3", "4", "9", "10"]
-    assert rows[0] == ["1", "49 mm", "38.0 ± 1.8 mm", "measured", "2"]
-    assert rows[2][1:4] == ["at least 49 mm", "38.0 ± 1.8 mm", "DOUBTFUL"]
-    assert rows[3][1:4] == ["No setting", "", "REFUSED"]
+    assert rows[0] == ["1", "SET 49 mm", "38.0 ± 1.8 mm", "measured", "2"]
+    assert rows[2][1:4] == ["AT LEAST 49 mm", "38.0 ± 1.8 mm", "DOUBTFUL"]
+    assert rows[3][1:4] == ["NO SETTING", "", "REFUSED"]
 
 
 def test_a_wall_draws_its_courses_as_they_lie():
@@ -218,7 +251,7 @@ def test_a_wall_draws_its_courses_as_they_lie():
     assert [n.split(":")[0] for n in names] == ["Log 1", "Log 2", "Log 3", "Log 9", "Log 10"]
     # Upwards: the turn to SVG's downward y stands in the outer group's transform.
     assert drawing.find(f"{SVG}g").get("transform").startswith("scale(1,-1)")
-    assert "DOUBTFUL: set at least 49 mm" in names[2]
+    assert "AT LEAST 49 mm" in names[2]
 
 
 def texts_by_height(outer):
