@@ -40,7 +40,7 @@ def _near_crown(
     tape = ", and tape the logs' diameters" if untaped else ""
     return (
         f"The photographs see the {' and the '.join(logs)} log only within {say.about(within_mm)} of "
-        f"its crown {say.stretch(c.from_mm, c.to_mm)}, and half the cover is "
+        f"the crown {say.stretch(c.from_mm, c.to_mm)}, and half the cover is "
         f"{say.about(half_cover_mm)}: the groove's edges are guessed. Photograph that stretch from "
         f"{say.height(height_mm)} above and below the gap{tape}."
     )

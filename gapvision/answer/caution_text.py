@@ -110,7 +110,7 @@ def _misfit(say: Teller, c: Caution, photo: str = "", miss_px: float = 0.0) -> s
 
 def _line_steps(say: Teller, c: Caution, photo: str, log: str, step_mm: float) -> str:
     return (
-        f"{photo}: the {log} log's line steps by {say.about(step_mm)} {say.place(c.from_mm)}, as "
+        f"{photo}: the {log} log's line steps by {say.about(step_mm)}, {say.place(c.from_mm)}, as "
         "hardly any log does: a shadow, or what is behind the gap, is taken for the log on one side. "
         "Look at the picture, hang a cloth behind the gap, photograph again in other light, or put "
         "the caliper there."

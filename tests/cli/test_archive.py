@@ -63,7 +63,7 @@ def refused(result, match):
 def test_a_joint_is_kept_with_everything(measured, tmp_path):
     result = run("measure", measured, "--cover", "75", "--keep", *JOINT)
     assert result.exit_code == 0, result.output
-    assert result.stdout.startswith("MEASURED")
+    assert result.stdout.startswith("SET ")
     assert "Kept: record 1, Lake house, wall north, log 3, revision 1" in result.stderr
     shown = json.loads(run("archive", "show", "1", "--json", "-").stdout)
     assert (shown["building"], shown["wall"], shown["log"]) == ("Lake house", "north", "3")
@@ -114,7 +114,7 @@ def test_an_archive_that_cannot_be_opened_is_refused_before_any_work(asked):
 def test_the_answer_stands_where_keeping_fails(measured):
     measured.unlink()
     result = run("measure", measured, "--keep", *JOINT)
-    assert result.stdout.startswith("MEASURED")
+    assert result.stdout.startswith("SET ")
     refused(result, "level.jpg")
 
 

@@ -176,7 +176,7 @@ def test_json_file(asked):
     told = datetime.fromisoformat(said["measured_at"])  # RFC 3339, with the offset from UTC
     assert abs(datetime.now(UTC) - told) < timedelta(minutes=5)
     assert said["setting"]["set_to_mm"] == 48.0  # mm whatever the units on screen
-    assert "MEASURED" in result.stdout
+    assert result.stdout.startswith("SET ")
 
 
 # --- files are kept -------------------------------------------------------------------------------

@@ -139,7 +139,10 @@ def test_a_wall_of_the_archive_by_the_latest_of_each_log():
     assert result.exit_code == 0, result.output
     with pypdfium2.PdfDocument("w.pdf") as pdf:
         text = " ".join(pdf[0].get_textpage().get_text_bounded().split())
-    assert "3 50 mm 38.0 ± 1.8 mm measured 2 4 51 mm 38.0 ± 1.8 mm measured 2 10 50 mm" in text
+    assert (
+        "3 SET 50 mm 38.0 ± 1.8 mm measured 2 4 SET 51 mm 38.0 ± 1.8 mm measured 2 10 SET 50 mm"
+        in text
+    )
     result = run("report", "--building", "Barn", "--wall", "north", "--log", "4", "--out", "j.html")
     assert result.exit_code == 0
     with open("j.html", encoding="utf-8") as file:

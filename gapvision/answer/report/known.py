@@ -73,7 +73,11 @@ def uncertainty(report: JointReport) -> Section | None:
             f"The setting to use, {set_to_text(m, units)}, is the setting needed plus 1.65 of its "
             f"standard uncertainties ({_fine(m.setting.u_mm, units)} each), rounded up, so that the "
             "cover is kept in about 95 of 100 joints."
-            + (" That is as far as seen: elsewhere the joint may need more." if m.status != "measured" else ""),
+            + (
+                " That is as far as seen: elsewhere the joint may need more."
+                if m.status != "measured"
+                else ""
+            ),
         )
     widening = dict.fromkeys(_WIDENING[c.code] for c in m.cautions if c.code in _WIDENING)
     parts = [
