@@ -119,7 +119,7 @@ def _lower_first(m: Measurement, units: str) -> str:
     x, seen = m.decision.lowering, " As far as seen." if m.verdict.as_far_as_seen else ""
     notches = "" if x.notches.stated else " The notches are taken at the ends of what was measured."
     if x.why == "scriber":
-        over = format_length(round_up(x.wanted.scriber_least_mm, units, 0.1), units)
+        over = format_length(round_up(x.wanted.scriber_least_mm, units), units)
         return f"Your scriber opens {over} too little as the log lies.{notches}{seen}"
     wanted = distance_text(x.wanted.widest_mm, units)
     by = f"wanted {wanted}" if x.wanted.stated else f"handbooks fit down to {wanted}"

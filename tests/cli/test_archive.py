@@ -169,7 +169,7 @@ def test_lists_for_programs_and_spreadsheets(three):
         (["outcome", "1"], "--caliper 46.8@310"),
         (["outcome", "1", "--caliper", "46.8"], "41.5@1200"),
         (["outcome", "1", "--trial", "78@310"], "setting and the width"),
-        (["outcome", "1", "--open", "900"], "two stations"),
+        (["outcome", "1", "--open", "900"], "two places"),
         (["outcome", "1", "--setting-used", "0"], "above zero"),
         (["outcome", "1", "--date", "May", "--remarks", "x"], "2026-05-31"),
         (["outcome", "1", "--date", "2999-01-01", "--remarks", "x"], "still to come"),
@@ -219,10 +219,10 @@ def test_outcomes_are_told_and_summed_up(three):
         "  Date              2026-05-20",
         "  Setting used      49 mm",
         "  Narrowest cover   79 mm",
-        "  Caliper           31.8 mm at station 0 mm",
-        "  Caliper           38 mm at station 310 mm",
-        "  Trial line        78 mm at station 0 mm, set to 49 mm",
-        "  Open              station 100 mm to 200 mm",
+        "  Caliper           31.8 mm at 0 mm",
+        "  Caliper           38 mm at 310 mm",
+        "  Trial line        78 mm at 0 mm, set to 49 mm",
+        "  Open              from 100 mm to 200 mm",
         "  Remarks           a knot",
     ]
     assert "a knot" in run("archive", "show", "1").stdout
@@ -238,13 +238,14 @@ def test_outcomes_are_told_and_summed_up(three):
 # --- removing, checking, exporting, measuring again -----------------------------------------------
 
 
-def test_a_stored_joint_still_says_to_lower_it_first(three):
+def test_a_stored_joint_still_says_to_lower_first(three):
     with open_archive() as archive:
         stored = load_record(archive, 1)
-    lowering = {"ready": False, "left_mm": 0.0, "right_mm": 12.0}
+    lowering = {"ready": False, "left_mm": 0.0, "right_mm": 12.0, "wanted_widest_mm": 30.0}
     told = replace(stored, result=stored.result | {"decision": {"lowering": lowering}})
     text = record_text(told, (), [], "mm")
-    assert "\nLOWER IT FIRST: deepen the right notch by 12 mm" in text
+    assert "\nLOWER FIRST: right notch 12 mm, then measure again\n" in text
+    assert "LOWER IT FIRST" not in text and "handbooks" not in text.split("Widest gap")[0]
     assert max(map(len, text.splitlines())) <= 80
     assert "LOWER" not in record_text(stored, (), [], "mm")
 

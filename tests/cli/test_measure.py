@@ -1,5 +1,6 @@
 """The command line: exit status, what goes to which stream, and one sentence for each bad input."""
 
+import dataclasses
 import hashlib
 import json
 import re
@@ -17,6 +18,7 @@ from helpers.measured import answer
 
 import gapvision.spine
 from gapvision import __version__
+from gapvision.advice.caution import told
 from gapvision.cli import main as cli
 from gapvision.errors import OutlinesNotFound
 
@@ -45,13 +47,25 @@ def files_below(folder):
 # --- exit status and streams ----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("status", ["measured", "doubtful"])
-def test_measured_and_doubtful_are_status_0(monkeypatch, status):
-    answering(monkeypatch, answer(status))
+@pytest.mark.parametrize(
+    ("status", "first"), [("measured", "SET 48 mm"), ("doubtful", "AT LEAST 48 mm")]
+)
+def test_measured_and_doubtful_are_status_0(monkeypatch, status, first):
+    m = answer(status)
+    unseen = (told("not-seen", "A hole.", 0.0, 70.0),) * (status == "doubtful")
+    answering(monkeypatch, dataclasses.replace(m, cautions=(*unseen, *m.cautions)))
     result = run("measure", "level.jpg")
     assert result.exit_code == 0
-    assert status.upper() in result.stdout.splitlines()[0]
-    assert "48 mm" in result.stdout and not result.stderr
+    assert result.stdout.splitlines()[0] == first and not result.stderr
+
+
+def test_details_print_what_stands_behind(monkeypatch):
+    answering(monkeypatch, answer())
+    short, long = run("measure", "level.jpg"), run("measure", "level.jpg", "--details")
+    assert "Widest gap  " not in short.stdout and "--details" in short.stdout
+    for said in ("Widest gap  ", "Setting needed  ", "One height only", "local codes"):
+        assert said in long.stdout
+    assert "--details" not in long.stdout
 
 
 def test_refused_is_status_1_and_one_sentence_on_stderr(monkeypatch):
