@@ -16,7 +16,7 @@ PLACE_MM, STAND_MM = {"mm": 10.0, "in": INCH_MM / 2}, {"mm": 50.0, "in": 2 * INC
 NO_BREAK = "\u00a0"
 _TIED = re.compile(
     r"(?<=\d) (?=(?:mm|cm|m|in|ft|px|s|degrees?|times|%)\b|%|\d+/\d)|(?<=±) | (?=±)|"
-    r"(?<=\d) (?=to \d)|(?<=\bcard) (?=\d)|(?<=\bcards) (?=\d)|(?<= in) (?=100\b)"
+    r"(?<=\d) (?=to \d)|(?<=\d to) (?=\d)|(?<=\bcard) (?=\d)|(?<=\bcards) (?=\d)|(?<= in) (?=100\b)"
 )
 DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
 

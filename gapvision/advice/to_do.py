@@ -17,7 +17,11 @@ from gapvision.advice.findings import STEEPER, Findings
 MOST_NAMED = 3  # things, stands or readings of one step; the details tell the others
 ONE_VIEW = 1.1  # of the distance: what one photograph shows well of the log
 NEARLY_ALL = 0.6  # of the joint: photograph all of it
-NOT_WHEN_LOWERED = ("make-fast", "larger-scriber", "limit")  # told with the notch, or of no use then
+NOT_WHEN_LOWERED = (
+    "make-fast",
+    "larger-scriber",
+    "limit",
+)  # told with the notch, or of no use then
 ONE_READING_MM = 150.0  # readings nearer than this are one
 
 
