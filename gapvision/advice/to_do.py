@@ -87,7 +87,9 @@ def find_to_do(
     decision : Decision
     kind : as `verdict.kind_of` has it.
     """
-    cures = [cure for c in cautions for cure in _cures(f, c)]
+    # What is photographed anew may be seen then: nobody need bridge it by hand before.
+    anew = kind in ("measure-again", "lower-first")
+    cures = [x for c in cautions if not (anew and c.code == "bridged") for x in _cures(f, c)]
     things = _things([x for x in cures if isinstance(x, Thing)])
     spots = _spots([x for x in cures if isinstance(x, Spot)], f)
     if kind == "lower-first":

@@ -263,7 +263,7 @@ def _profile(rows: dict) -> Profile:
     if len({len(row) for row in values.values()}) != 1 or not len(values["station_mm"]):
         raise ValueError("profile: its rows differ in length or are empty")
     if not np.isfinite(values["gap_mm"]).any():
-        raise ValueError("profile: no gap at any station")
+        raise ValueError("profile: no gap at any place")
     return Profile(**values)
 
 

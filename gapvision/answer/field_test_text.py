@@ -125,7 +125,9 @@ def _summary_lines(score: FieldScore, units: str) -> list[str]:
         text = _errors_text(score.errors, units)
         if b := score.bias:
             both = "more" if b.significant else "no more"
-            text += f"; the bias is {both} than both leave open, ± {_round(K * b.u_mm, units)}"
+            text += (
+                f"; off on the whole is {both} than both leave open, ± {_round(K * b.u_mm, units)}"
+            )
         lines += wrap(text, f"{'Gap along the log':{LABEL}}")
     if w := score.widest:
         text = (
@@ -152,7 +154,7 @@ def _short(score: FieldScore, units: str) -> str:
     e = score.e_numbers
     parts = [f"{score.measurement.status}, {int(np.sum(e <= 1))} of {len(e)} agree"]
     if score.errors:
-        parts.append(f"gap off by {_round(score.errors.rms_mm, units)} rms")
+        parts.append(f"gap off by some {_round(score.errors.rms_mm, units)}")
     if score.widest:
         parts.append(f"widest {_signed(-score.widest.difference_mm, units)}")
     if score.trials:
@@ -163,8 +165,8 @@ def _short(score: FieldScore, units: str) -> str:
 
 def _errors_text(e: Errors, units: str) -> str:
     return (
-        f"{e.agree} of {e.n} agree; bias {_signed(e.bias_mm, units)}, rms {_round(e.rms_mm, units)} "
-        f"(both ± let expect {_round(e.expected_mm, units)}), largest "
+        f"{e.agree} of {e.n} agree; off on the whole {_signed(e.bias_mm, units)}, each some "
+        f"{_round(e.rms_mm, units)} (both ± let expect {_round(e.expected_mm, units)}), largest "
         f"{_signed(e.largest_mm, units)} {units} at {distance_text(e.at_mm, units)}"
     )
 

@@ -132,7 +132,7 @@ def _typed(say: Teller, found: list[ByHandStep]) -> str:
     at = format_entry(Reading(1.0, 0.5 * (found[0].from_mm + found[0].to_mm), 1.0), say.units)
     entry = f"GAP@{at.partition('@')[2]}"
     quoted = f'"{entry}"' if " " in entry else entry
-    return f" (--reading {quoted})" if len(found) == 1 else f" (--reading {quoted}, and so on)"
+    return f" (--reading {quoted})" if len(found) == 1 else f" (--reading {quoted} and so on)"
 
 
 _HOW_ORDER = ("again", "caliper", "straightedge")

@@ -177,7 +177,7 @@ def test_several_joints_a_line_each_and_totals():
     text = field_tests_text([good, wrong, lost])
     lines = text.splitlines()
     assert lines[0] == "1 of 2 joints held."
-    assert lines[2].startswith("a  HELD      measured, 10 of 10 agree, gap off by 0.2 rms")
+    assert lines[2].startswith("a  HELD      measured, 10 of 10 agree, gap off by some 0.2")
     assert lines[3].startswith("b  NOT HELD  measured, 10 of 11 agree")
     assert "c  not scored: No card was found." in lines
     assert "Gap along the logs 18 of 19 agree" in text and "Settings           1 of 1" in text
