@@ -67,8 +67,8 @@ _THINGS: dict[str, Callable[..., str]] = {
         "correct it"
     ),
     "tape-logs": lambda say, *logs: (
-        f"tape the {' and the '.join(logs)} log at both ends and state it "
-        f"({', '.join(f'--{log}-diameter' for log in logs)})"
+        f"tape {'both logs' if len(logs) > 1 else f'the {logs[0]} log'} at both ends "
+        f"({', '.join(f'--{log}-diameter' for log in sorted(logs, reverse=True))})"
     ),
     "tape-wall": lambda say: "measure through the wall again, from card to card",
     "larger-scriber": lambda say: "take a larger scriber",

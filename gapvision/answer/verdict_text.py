@@ -46,7 +46,7 @@ def reason_text(m: Measurement, units: str = "mm") -> str:
         return _lower_first(m, units)
     lead = ""
     if v.as_far_as_seen:
-        unseen = distance_text(unseen_mm(m), units)
+        unseen = along_text(unseen_mm(m), units)
         lead = f"{unseen} of the joint not seen: it may need more there. "
     common = " (common practice)" if m.cover_mm == COVER_MM else ""
     return (
@@ -124,7 +124,7 @@ def _lower_first(m: Measurement, units: str) -> str:
     wanted = distance_text(x.wanted.widest_mm, units)
     by = f"wanted {wanted}" if x.wanted.stated else f"handbooks fit down to {wanted}"
     return (
-        f"Too wide to scribe as it lies: {quantity_text(m.widest_gap, units)} "
+        f"Too wide to scribe as it lies: {quantity_text(m.widest_gap, units)}, "
         f"{place_text(m.widest_place, units)}; {by}. {HALF_WIDTHS}{notches}{seen}{_used(m)}"
     )
 

@@ -100,7 +100,7 @@ def test_a_wall_is_drawn_of_several_logs_by_the_latest_of_each(archive, tmp_path
     add_record(archive, named(new_record((phone_jpeg(),)), wall="south"))
     export(archive, Query(), tmp_path / "out")
     (wall,) = (c.decode() for n, c in files_of(tmp_path / "out").items() if n.startswith("wall-"))
-    assert wall.count("<td>3</td>") == 1 and "<td>SET 55 mm</td>" in wall
+    assert wall.count("<td>3</td>") == 1 and "<td>SET 55\xa0mm</td>" in wall
     export(archive, Query(records=(1, 3)), tmp_path / "one")  # two records of one log
     assert not any(name.startswith("wall-") for name in files_of(tmp_path / "one"))
 

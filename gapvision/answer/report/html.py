@@ -11,6 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from gapvision.answer.report import conditions, wall, words
 from gapvision.answer.report.chart import profile_drawing, svg_of, wall_drawings
 from gapvision.answer.report.joint import JointReport
+from gapvision.phrases import joined
 
 __all__ = ["JointReport", "joint_html", "wall_html"]
 
@@ -88,6 +89,7 @@ def _page(template: str, **content: Any) -> str:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=lambda value: joined(value) if type(value) is str else value,
     )
     return pages.get_template(template).render(**content)
 

@@ -29,6 +29,7 @@ from gapvision.answer.report import conditions, wall, words
 from gapvision.answer.report.chart import profile_drawing, wall_drawings
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.section import Headline, Section
+from gapvision.phrases import joined
 
 MARGIN_MM = 16.0
 PAD_MM = 4.0  # within the frame of the answer
@@ -253,7 +254,7 @@ _ITEM = ParagraphStyle("item", parent=_TEXT, leftIndent=10, bulletFontName=REGUL
 
 def _marked(text: str) -> str:
     """Text as reportlab's paragraphs take it, which read a kind of XML."""
-    return escape(printable(text))
+    return escape(joined(printable(text)))
 
 
 def _cell(text: str, font: str = REGULAR) -> Paragraph:
