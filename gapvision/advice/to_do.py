@@ -71,6 +71,8 @@ class Step:
     more: int = 0
 
 
+BY_HAND = ("reading-disagrees", "trial-disagrees")
+
 Cure = Thing | Spot | ByHandStep
 
 
@@ -87,9 +89,12 @@ def find_to_do(
     decision : Decision
     kind : as `verdict.kind_of` has it.
     """
-    # What is photographed anew may be seen then: nobody need bridge it by hand before.
-    anew = kind in ("measure-again", "lower-first")
-    cures = [x for c in cautions if not (anew and c.code == "bridged") for x in _cures(f, c)]
+    idle = set()
+    if kind in ("measure-again", "lower-first"):
+        idle.add("bridged")  # what is photographed anew may be seen then
+    if any(c.code in BY_HAND and c.doubtful for c in cautions):
+        idle.add("log-moved")  # an entry that is wrong pulls the photographs apart
+    cures = [x for c in cautions if c.code not in idle for x in _cures(f, c)]
     things = _things([x for x in cures if isinstance(x, Thing)])
     spots = _spots([x for x in cures if isinstance(x, Spot)], f)
     if kind == "lower-first":
@@ -156,7 +161,7 @@ def _cures(f: Findings, c: Caution) -> Iterator[Cure]:
                 yield Thing("state-ends", (end,))
             else:
                 yield ByHandStep("caliper", c.from_mm, c.to_mm)
-        case "reading-disagrees" | "trial-disagrees":
+        case code if code in BY_HAND:
             entry = facts["entry"]
             if entry.mistake is None:
                 yield ByHandStep("again", entry.place.station_mm, entry.place.station_mm)

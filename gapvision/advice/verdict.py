@@ -13,7 +13,7 @@ from typing import Literal
 from gapvision.advice.caution import Caution
 from gapvision.advice.decision import Decision
 from gapvision.advice.limits import LIKELY
-from gapvision.advice.to_do import Step
+from gapvision.advice.to_do import BY_HAND, Step
 from gapvision.quantity import Place
 
 Kind = Literal["set", "at-least", "measure-again", "lower-first"]
@@ -26,7 +26,7 @@ MAY_DOUBT = frozenset({
     "trial-disagrees", "card-bent",
 })  # fmt: skip
 # No doubt about the number, and yet nobody should scribe before it is cleared.
-HOLD = frozenset({"scriber-too-small", "reading-disagrees", "trial-disagrees", "station-origin"})
+HOLD = frozenset({"scriber-too-small", "station-origin", *BY_HAND})
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +111,8 @@ def kind_of(
     because = [c.code for c in cautions if _doubts(c)] if doubtful else []
     contradicts = [code for code in because if code != NOT_SEEN]
     if contradicts or (doubtful and not because):
+        # What was entered by hand goes first: a wrong entry pulls the photographs apart.
+        contradicts.sort(key=lambda code: code not in BY_HAND)
         return "measure-again", contradicts[0] if contradicts else ""
     x = decision and decision.lowering
     if x is not None and not x.ready and (x.notches.left_mm or x.notches.right_mm):

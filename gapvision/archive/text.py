@@ -10,7 +10,7 @@ from gapvision.archive.query import Entry, Record
 from gapvision.lengths import format_length, round_up
 
 _WIDTHS = {"No": 6, "building": 14, "wall": 9, "log": 8, "rev": 3, "status": 8, "kept": 10}
-LOWER_BOUND = "DOUBTFUL: the setting is only a lower bound."
+LOWER_BOUND = "DOUBTFUL: not seen whole, or to be measured again. archive show tells which."
 
 
 def list_text(entries: Iterable[Entry], units: str, more: bool) -> str:

@@ -145,6 +145,11 @@ def test_where_a_caliper_disagrees_it_is_measured_again_there():
     f = findings()
     off = Caution("reading-disagrees", doubtful=True, facts={"entry": entry()})
     assert said(f, off, kind="measure-again") == ["Measure again by hand 310 mm right of card 1."]
+    moved = {"photo": "a.jpg", "wider_mm": 3.0, "or_another": False}
+    pulled = Caution("log-moved", -740.0, 860.0, doubtful=True, facts=moved)
+    told = said(f, pulled, off, kind="measure-again")
+    assert told == ["Measure again by hand 310 mm right of card 1."]
+    assert said(f, pulled, kind="measure-again")[0] == "Make the logs fast."
     mistaken = entry(SimpleNamespace(code="inches-as-mm", meant=None))
     off = replace(off, facts={"entry": mistaken})
     (text,) = said(f, off, kind="measure-again")
