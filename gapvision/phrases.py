@@ -16,7 +16,8 @@ PLACE_MM, STAND_MM = {"mm": 10.0, "in": INCH_MM / 2}, {"mm": 50.0, "in": 2 * INC
 NO_BREAK = "\u00a0"
 _TIED = re.compile(
     r"(?<=\d) (?=(?:mm|cm|m|in|ft|px|s|degrees?|times|%)\b|%|\d+/\d)|(?<=±) | (?=±)|"
-    r"(?<=\d) (?=to \d)|(?<=\d to) (?=\d)|(?<=\bcard) (?=\d)|(?<=\bcards) (?=\d)|(?<= in) (?=100\b)"
+    r"(?<=\d) (?=to \d)|(?<=\d to) (?=\d)|(?<=\bcard) (?=\d)|(?<=\bcards) (?=\d)|"
+    r"(?<= in) (?=100\b)|(?<=--reading) "
 )
 DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
 
@@ -56,7 +57,7 @@ def cure_text(meant: Reading | Trial | None, units: str) -> str:
 
 def place_text(place: Place, units: str = "mm") -> str:
     """Where a place is, as a person finds it: ``310 mm right of card 2, seen from outside``."""
-    sides = ", seen from outside" if place.near_card is not None and not at_nail(place) else ""
+    sides = "" if place.near_card is None or at_nail(place, units) else ", seen from outside"
     return f"{where_text(place, units)}{sides}"
 
 
@@ -64,14 +65,14 @@ def where_text(place: Place, units: str = "mm") -> str:
     """Likewise, where left and right are said to be as seen from outside already."""
     if place.near_card is None or place.offset_mm is None:
         return f"{along_text(place.station_mm, units)} along the log"
-    if at_nail(place):
+    if at_nail(place, units):
         return f"at card {place.near_card}"
     return f"{along_text(abs(place.offset_mm), units)} {hand_of(place)} of card {place.near_card}"
 
 
-def at_nail(place: Place) -> bool:
+def at_nail(place: Place, units: str = "mm") -> bool:
     """Whether a place lies as near to its card's nail as places are told."""
-    return place.offset_mm is not None and round(place.offset_mm / PLACE_MM["mm"]) == 0
+    return place.offset_mm is not None and round(place.offset_mm / PLACE_MM[units]) == 0
 
 
 def hand_of(place: Place) -> str:
@@ -85,7 +86,7 @@ def stretch_text(a: Place, b: Place, units: str = "mm") -> str:
     if ends[0] == ends[1]:
         return ends[0]
     alike = a.near_card == b.near_card and None not in (a.near_card, a.offset_mm, b.offset_mm)
-    if alike and not (at_nail(a) or at_nail(b)) and hand_of(a) == hand_of(b):
+    if alike and not any(at_nail(p, units) for p in (a, b)) and hand_of(a) == hand_of(b):
         near, far = sorted((abs(a.offset_mm), abs(b.offset_mm)))
         unit = f" {units}"
         return (

@@ -16,6 +16,7 @@ from gapvision.quantity import Place
         ((1, -42.0), (1, 383.0), "mm", "from 40 mm left of card 1 to 380 mm right of card 1"),
         ((1, 2.0), (2, -42.0), "mm", "from card 1 to 40 mm left of card 2"),
         ((1, 2.0), (1, -3.0), "mm", "at card 1"),
+        ((1, -130.0), (1, 6.0), "in", "from 5 in left of card 1 to card 1"),
         ((2, 42.0), (2, 44.0), "mm", "40 mm right of card 2"),
         ((None, None), (None, None), "mm", "0 mm along the log"),
     ],
@@ -37,7 +38,7 @@ TIED = (
     "from 40_to_380_mm right of cards_2 and 3",
     "bent by 0.4_±_unknown, or 0.4_±_0.1 of it",
     "leans 3_degrees out, 95_times in_100, at 100_% and 4_px off",
-    'put the caliper in (--reading "GAP@30_11/16in")',
+    'put the caliper in (--reading_"GAP@30_11/16in")',
 )
 
 

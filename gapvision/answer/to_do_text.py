@@ -9,7 +9,7 @@ from gapvision.advice.to_do import ByHandStep, Spot, Step, Thing
 from gapvision.answer.teller import Teller
 from gapvision.joint.photo_results import CardResult
 from gapvision.lengths import Reading, format_entry, format_length
-from gapvision.phrases import cards_text, cure_text, mistake_text
+from gapvision.phrases import PLACE_MM, cards_text, cure_text, mistake_text
 
 
 def to_do_text(step: Step, cards: tuple[CardResult, ...], units: str) -> str:
@@ -129,7 +129,9 @@ def _how(x: ByHandStep) -> str:
 
 def _typed(say: Teller, found: list[ByHandStep]) -> str:
     """How one types a reading: places are found from the nearest card and typed from the first."""
-    at = format_entry(Reading(1.0, 0.5 * (found[0].from_mm + found[0].to_mm), 1.0), say.units)
+    middle_mm = 0.5 * (found[0].from_mm + found[0].to_mm)
+    step_mm = PLACE_MM[say.units]
+    at = format_entry(Reading(1.0, round(middle_mm / step_mm) * step_mm, 1.0), say.units)
     entry = f"GAP@{at.partition('@')[2]}"
     quoted = f'"{entry}"' if " " in entry else entry
     return f" (--reading {quoted})" if len(found) == 1 else f" (--reading {quoted} and so on)"

@@ -89,7 +89,7 @@ def crayon_line(m: Measurement, units: str = "mm") -> str:
     place = m.widest_place
     if place.near_card is None or place.offset_mm is None:
         where = mark(along_text(place.station_mm, units))
-    elif at_nail(place):
+    elif at_nail(place, units):
         where = f"nail of {place.near_card}"
     else:
         side = "R" if place.offset_mm > 0 else "L"

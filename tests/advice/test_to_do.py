@@ -173,5 +173,5 @@ def test_inches():
     assert told == [
         "Photograph from 12 in above and below the gap, from where you stood; and level with the "
         "gap, standing 10 in left of card 1. That brings it to about ± 1/16 in.",
-        'Put the caliper in from card 2 to 6 1/2 in right of card 2 (--reading "GAP@30 11/16in").',
+        'Put the caliper in from card 2 to 6 1/2 in right of card 2 (--reading "GAP@30 1/2in").',
     ]
