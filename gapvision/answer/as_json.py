@@ -100,7 +100,7 @@ def answer_json(measurement: Measurement) -> dict:
                 "text": caution_text(c, m.cards, m.units),
                 "from_mm": number_json(c.from_mm),
                 "to_mm": number_json(c.to_mm),
-                "doubtful": c.doubtful,
+                "doubtful": None if c.doubtful is None else bool(c.doubtful),
             }
             for c in m.cautions
         ],

@@ -305,7 +305,10 @@ def test_json_has_extents_and_chains():
 
 def test_json_takes_numbers_of_numpy():
     place = Place(np.float64(3.0), np.int64(2), np.float32(1.5))
-    answer = answer_json(joint(widest_place=place, set_to_mm=np.float64(58.7375)))
+    doubt = told("misfit", "Off.", doubtful=np.True_)
+    m = joint(widest_place=place, set_to_mm=np.float64(58.7375), cautions=(doubt,))
+    answer = answer_json(m)
+    assert answer["cautions"][0]["doubtful"] is True
     assert strict(json.dumps(answer))["widest_gap"]["near_card"] == 2
     assert answer["setting"]["set_to_mm"] == 58.7375
 
