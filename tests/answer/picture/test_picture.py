@@ -196,13 +196,11 @@ def test_what_to_do_follows_the_verdict_and_is_cut_after_four_lines(said):
         assert drawing.text_width(line, drawing.TEXT_PX) < drawing.WIDTH_PX
 
 
-@pytest.mark.parametrize(
-    "words", ["standing 280 mm right", "needs 12 3/16 ± 1/16 in for", "card 2"]
-)
+@pytest.mark.parametrize("words", ["280 mm", "12 3/16 ± 1/16 in", "card 2"])
 def test_no_line_of_the_picture_parts_a_number_and_its_unit(words):
     for width in range(300, 900, 7):
         lines = drawing.wrapped(f"Long words before it, {words} of it, and after", 42, width, 9)
-        assert not any(re.search(r"(\d|±|\bcard)$", x) for x in lines[:-1]), lines
+        assert any(words in line for line in lines), lines
 
 
 def test_a_bound_says_at_least_and_a_contradiction_no_setting_at_all(said):
