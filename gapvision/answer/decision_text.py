@@ -15,7 +15,7 @@ from gapvision.inputs.rules import COVER, DEPTH, LOG, NONE, OWN, RUN, WIDTH
 from gapvision.joint.photo_results import place_at, station_origin
 from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
 from gapvision.measurement import Measurement
-from gapvision.phrases import distance_text, quantity_text, where_text, wrap
+from gapvision.phrases import along_text, distance_text, quantity_text, where_text, wrap
 from gapvision.quantity import Quantity
 
 Rows = tuple[tuple[str, ...], ...]  # of a table, the first holds the headings
@@ -239,7 +239,7 @@ def details_text(m: Measurement, units: str = "mm") -> str:
     d = m.decision
     if d is None:
         return ""
-    lines = ["DETAILS", "", *_lowering_details(m, units)]
+    lines = [*_lowering_details(m, units)]
     lines += ["", "Other covers", *_cover_details(d, m.cover_mm, units)]
     lines += ["", f"Along the log, when set to {_setting(m.set_to_mm, units)}{_counted(m)}"]
     lines += _log_table(d, units)
@@ -283,7 +283,7 @@ def _lowering_details(m: Measurement, units: str) -> Iterator[str]:
         )  # fmt: skip
     if not x.wanted.stated:
         yield from wrap(
-            f"Fitted down to about {distance_text(x.wanted.widest_mm, units)} (2 in) where it is widest: "
+            f"Fitted down to about {distance_text(x.wanted.widest_mm, units)} where it is widest: "
             "USDA Forest Service, Misc. Publication 579, 1945. Another: --lower-to.", "  ",
         )  # fmt: skip
 
@@ -316,7 +316,7 @@ def _log_table(d: Decision, units: str) -> Iterator[str]:
         size, width, deep = d.upper_diameter_mm[k], d.groove_width_mm[k], d.course.depth_mm[k]
         after = format_length(x.after.gap_mm[k], units) if lower else ""
         yield (
-            f"    {distance_text(d.station_mm[k], units):12}{format_length(gap[k], units):11}"
+            f"    {along_text(d.station_mm[k], units):12}{format_length(gap[k], units):11}"
             f"{format_length(width, units):11}{width / size:<8.2f}{format_length(deep, units):11}"
             f"{deep / size:<8.2f}{after}"
         ).rstrip()
