@@ -16,7 +16,7 @@ from gapvision.shoot.plan import Plan, Row
 from gapvision.shoot.ways import LEVEL, STRETCH_MM, VIEW, Hung, Shoot, Stand
 
 FORMAT, VERSION = "gapvision-plan", 1
-NEAR_SHOT_MM = 1000.0  # README's least distance; under it shots are near ones
+NEAR_SHOT_MM = 1000.0  # the least distance of docs/photograph.md; under it shots are near ones
 
 SAFETY = (
     "Dog or chock both ends before anyone leans, reaches, nails or photographs. Never photograph "
