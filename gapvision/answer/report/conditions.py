@@ -11,6 +11,8 @@ from gapvision.answer.report.section import Section
 from gapvision.joint.photo_results import CardResult, PhotoResult, photo_name
 from gapvision.phrases import distance_text
 
+TITLE = "Photographs and cards"
+
 _LENSES = {
     "exif": "focal length as the photograph states it",
     "assumed": "focal length assumed, the photograph states none",
@@ -20,10 +22,11 @@ _LENSES = {
 def conditions(report: JointReport) -> Section:
     """Photographs with their heights and distances, cards and lens."""
     if report.result["status"] == "refused":
-        return Section("Conditions", items=report.missing)
+        return Section(TITLE, items=report.missing)
     m, units = measurement_of(report.result), report.units
     used = [p for p in m.photos if p.used]
-    parts = [Section("Photographs used", rows=tuple(_photo_row(p, units) for p in used))]
+    rows = tuple(_photo_row(p, units) for p in used)
+    parts = []
     left_out = tuple(
         f"{p.name}: {without_folders(lack_text(p, units), report)}" for p in m.photos if not p.used
     )
@@ -37,7 +40,15 @@ def conditions(report: JointReport) -> Section:
         parts.append(Section("Lens", items=tuple(map(_lens_text, lenses))))
     if report.missing:
         parts.append(Section("Photographs not in this report", items=report.missing))
-    return Section("Conditions", parts=tuple(parts))
+    return Section(TITLE, rows, (about(report),), parts=tuple(parts))
+
+
+def about(report: JointReport) -> str:
+    """From where the axis counts: the nail of the lowest-numbered outside card."""
+    cards = report.result.get("cards", ())
+    numbers = [c["number"] for c in cards if abs(c["station_mm"]) < 1.0]
+    nail = f"card {min(numbers)}'s nail" if numbers else "the lowest-numbered outside card's nail"
+    return f"The axis counts from {nail} to the right, seen from outside."
 
 
 def photo_words(report: JointReport, name: str) -> str:

@@ -12,7 +12,7 @@ from gapvision.answer.report.section import Section
 
 
 def decision(report: JointReport) -> Section | None:
-    """What follows from the setting, other covers, heights and limits; None where not told."""
+    """What follows from the setting, or what comes before one; None where nothing is told."""
     if report.result["status"] == "refused":
         return None
     m, units = measurement_of(report.result), report.units

@@ -7,20 +7,26 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Headline:
-    """The answer, first and large. ``tone`` is measured, lower, doubtful or refused.
+    """The answer, ``large`` first, as it is read from across the yard.
 
-    ``large`` is what is read from across the yard, ``reason`` where it is decided or why there is no
-    setting, ``ready`` says whether to scribe, where it is.
+    ``kind`` is that of the `Verdict`, or ``refused``; ``reason`` tells where it is decided or why there
+    is no setting, ``ready`` whether to scribe, ``crayon`` what to write on the log.
     """
 
-    tone: str
+    kind: str
     large: str
     reason: str
     ready: str = ""
+    crayon: str = ""
+
+    @property
+    def has_setting(self) -> bool:
+        """Whether there is a number to set the points to, or at least to."""
+        return self.kind in ("set", "at-least")
 
     @property
     def sentence(self) -> str:
-        """The same on one line."""
+        """All but the crayon line on one line."""
         return " ".join(p for p in (f"{self.large}.", self.ready, self.reason) if p)
 
 

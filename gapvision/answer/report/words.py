@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from datetime import datetime
+
 import numpy as np
 
 from gapvision.answer import by_hand_text
@@ -9,19 +12,13 @@ from gapvision.answer.as_json import measurement_of
 from gapvision.answer.evidence_text import REMINDER, SAFETY
 from gapvision.answer.report.conditions import without_folders
 from gapvision.answer.report.follows import decision
+from gapvision.answer.report.headline import headline
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.known import uncertainty
 from gapvision.answer.report.listing import key_words, listed_section
-from gapvision.answer.report.section import Headline, Section
+from gapvision.answer.report.section import Section
 from gapvision.answer.to_do_text import to_do_text
-from gapvision.answer.verdict_text import (
-    HALF_WIDTHS,
-    READY,
-    cover_text,
-    first_line,
-    reason_text,
-    set_to_text,
-)
+from gapvision.answer.verdict_text import HALF_WIDTHS, cover_text, set_to_text
 from gapvision.joint.photo_results import place_at
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
@@ -38,7 +35,7 @@ _TOLD = frozenset(
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
         "photos", "chains", "cards", "cautions", "reason", "decision", "readings", "trials",
         "photographs_alone", "verdict", "verdict_because", "first_line", "ready_to_scribe", "to_do",
-        "units",
+        "units", "program_version", "measured_at", "station_origin",
     }
 )  # fmt: skip
 
@@ -48,14 +45,32 @@ def job_title(report: JointReport) -> str:
     return report.joint.title or "One joint"
 
 
-def headline(report: JointReport) -> Headline:
-    """The verdict, where it is decided or why there is no setting, and whether to scribe."""
-    if report.result["status"] == "refused":
-        return Headline("refused", "NO SETTING", f"REFUSED: {report.result['reason']['text']}")
-    m = measurement_of(report.result)
-    tone = "lower" if m.verdict.kind == "lower-first" else m.status
-    large, reason = (tell(m, report.units) for tell in (first_line, reason_text))
-    return Headline(tone, large, reason, f"{READY}." if m.verdict.ready else "")
+def numbers(report: JointReport) -> Section:
+    """The numbers below the headline, and when and with what they were measured."""
+    rows, text = [], ()
+    head = headline(report)
+    if head.kind != "refused":
+        m, units = measurement_of(report.result), report.units
+        widest = f"{quantity_text(m.widest_gap, units)}, {place_text(m.widest_place, units)}"
+        rows.append(("Widest gap", widest))
+        if head.has_setting:
+            rows += _setting_rows(m, units)
+        if HALF_WIDTHS not in head.reason:
+            text = (HALF_WIDTHS[1:-1],)
+    count = len(report.result.get("cautions", ()))
+    if count:
+        rows.append(("Cautions", f"{count}, with the evidence"))
+    rows += [("Measured", when_text(report)), ("Program", report.version or NOT_STATED)]
+    return Section("Answer", tuple(rows), text)
+
+
+def _setting_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
+    groove = (
+        f"{quantity_text(m.narrowest_groove, units)} when set to {set_to_text(m, units)}, "
+        f"{place_text(m.narrowest_place, units)}"
+    )
+    needed = f"{quantity_text(m.setting, units)}, decided {place_text(m.deciding_place, units)}"
+    return [("Setting needed", needed), ("Narrowest groove", groove)]
 
 
 def to_do(report: JointReport) -> Section | None:
@@ -68,37 +83,13 @@ def to_do(report: JointReport) -> Section | None:
     return Section("To do", items=items) if items else None
 
 
-def numbers(report: JointReport) -> Section:
-    """The numbers below the headline, and when and with what they were measured."""
-    rows, text = [], ()
-    if report.result["status"] != "refused":
-        m, units = measurement_of(report.result), report.units
-        rows = [
-            (
-                "Widest gap",
-                f"{quantity_text(m.widest_gap, units)}, {place_text(m.widest_place, units)}",
-            )
-        ]
-        if m.verdict.has_setting:
-            rows += _setting_rows(m, units)
-        if HALF_WIDTHS not in headline(report).reason:
-            text = (HALF_WIDTHS[1:-1],)
-    rows += [("Date", _date(report)), ("Program", report.version or NOT_STATED)]
-    return Section("Answer", tuple(rows), text)
+def sketch(report: JointReport) -> bytes | None:
+    """The picture, which shows the profile too; None where the profile is to be drawn instead.
 
-
-def _setting_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
-    groove = quantity_text(m.narrowest_groove, units)
-    return [
-        (
-            "Setting needed",
-            f"{quantity_text(m.setting, units)}, decided {place_text(m.deciding_place, units)}",
-        ),
-        (
-            "Narrowest groove",
-            f"{groove} when set to {set_to_text(m, units)}, {place_text(m.narrowest_place, units)}",
-        ),
-    ]
+    A picture of before there were verdicts may tell a setting where there is none.
+    """
+    known = headline(report).has_setting or "verdict" in report.result
+    return report.picture if known else None
 
 
 def cautions(report: JointReport) -> Section:
@@ -139,22 +130,27 @@ def extras(report: JointReport) -> tuple[Section, ...]:
 
 def later_sections(report: JointReport) -> tuple[Section, ...]:
     """All sections after the conditions, in their order."""
-    told = (decision(report), uncertainty(report), checks(report), *extras(report))
+    told = (checks(report), decision(report), uncertainty(report), *extras(report))
     return tuple(section for section in told if section is not None)
 
 
-def safety() -> Section:
-    """The sentences that end every answer."""
-    return Section("Before you cut", text=(REMINDER, SAFETY))
+def safety(reports: Iterable[JointReport]) -> Section:
+    """The sentences that end every answer; how to set the points only where there is a setting."""
+    any_setting = any(headline(r).has_setting for r in reports)
+    return Section("Before you cut", text=(REMINDER, SAFETY) if any_setting else (SAFETY,))
 
 
 def date_text(report: JointReport) -> str:
     """When it was measured, as a sentence."""
-    return f"Date: {_date(report)}."
+    return f"Measured {when_text(report)}."
 
 
-def _date(report: JointReport) -> str:
-    return report.date.replace("T", " ") or NOT_STATED  # RFC 3339, 5.6, allows the space
+def when_text(report: JointReport) -> str:
+    """The local time of the measurement with its offset: ``2026-05-14 09:12 (UTC+02:00)``."""
+    if not report.date:
+        return NOT_STATED
+    at = datetime.fromisoformat(report.date)
+    return f"{at:%Y-%m-%d %H:%M} ({at.tzname() if at.utcoffset() else 'UTC'})"
 
 
 def log_name(report: JointReport) -> str:
@@ -162,27 +158,19 @@ def log_name(report: JointReport) -> str:
     return report.joint.log or NOT_STATED
 
 
-def about(report: JointReport) -> str:
-    """From where the axis counts: the nail of the lowest-numbered outside card."""
-    cards = report.result.get("cards", ())
-    numbers = [c["number"] for c in cards if abs(c["station_mm"]) < 1.0]
-    nail = f"card {min(numbers)}'s nail" if numbers else "the lowest-numbered outside card's nail"
-    return f"The axis counts from {nail} to the right, seen from outside."
-
-
 def profile_text(report: JointReport) -> str:
     """The drawing of the profile in words, for those who do not see it."""
     m, units = measurement_of(report.result), report.units
     ends = (place_at(m.cards, mm) for mm in m.profile.station_mm[[0, -1]])
     gap = m.profile.gap_mm[np.isfinite(m.profile.gap_mm)]
-    text = (
+    said = (
         f"Gap {stretch_text(*ends, units)}: {format_length(gap.min(), units)} to "
         f"{format_length(gap.max(), units)}, widest {place_text(m.widest_place, units)}."
     )
-    if m.verdict.has_setting:
-        text += (
-            f" Groove width when set to {set_to_text(m, units)}: narrowest "
-            f"{format_length(m.narrowest_groove.value_mm, units)}, wanted "
-            f"{cover_text(m, units)}; decided {place_text(m.deciding_place, units)}."
-        )
-    return text
+    if not headline(report).has_setting:
+        return said
+    return (
+        f"{said} Groove width when set to {set_to_text(m, units)}: narrowest "
+        f"{format_length(m.narrowest_groove.value_mm, units)}, wanted "
+        f"{cover_text(m, units)}; decided {place_text(m.deciding_place, units)}."
+    )
