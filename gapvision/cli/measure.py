@@ -23,6 +23,7 @@ from gapvision.cli.terminal import (
     read_option,
     refusal_written,
     say,
+    units_typed,
     write_answer,
 )
 from gapvision.inputs.options import (
@@ -36,7 +37,7 @@ from gapvision.inputs.options import (
     check_options,
 )
 from gapvision.inputs.preferences import Preferences
-from gapvision.inputs.rules import NONE, RULES, parse_limit, rules_of
+from gapvision.inputs.rules import NONE, RULES, length_of_limit, parse_limit, rules_of
 from gapvision.lengths import (
     parse_diameter,
     parse_length,
@@ -219,14 +220,14 @@ def measure(
 ) -> None:
     """Measure one joint: what to set the scriber's points to, and the widest gap.
 
-    Lengths are mm where they carry no unit and no fraction: 75, 75mm, 3in, 2 1/2in. A fraction
-    means inches: 1 5/8, 2-1/2. With --units in a bare number is refused, never guessed.
+    Lengths: 75, 75mm, 7.5cm, 3in, 2 1/2in, "6ft 3in". No unit means mm, a fraction inches. Whoever
+    types inches is answered in inches. A bare number beside other units is refused, never guessed.
 
     \b
     Examples:
       gapvision measure level.jpg above.jpg below.jpg --cover 75 \\
           --upper-diameter 290,310 --lower-diameter 320 --picture joint.jpg
-      gapvision measure photos/ --cover 3in --units in --json joint.json
+      gapvision measure photos/ --cover 3in --json joint.json
 
     Exit status: 0 measured or doubtful, 1 refused, 2 wrong usage.
     """
@@ -236,7 +237,13 @@ def measure(
         raise typer.BadParameter("it would replace what --json writes.", param_hint="--outlines")
     joint = kept_joint(keep, building, wall, log, archive)
     preferred = preferences_of_user()
-    units = units or preferred.units or "mm"
+    typed = {
+        "--cover": cover, "--upper-diameter": upper_diameter, "--lower-diameter": lower_diameter,
+        "--from": from_, "--to": to, "--wall-thickness": wall_thickness, "--reading": reading,
+        "--trial": trial, "--lower-to": lower_to, "--covers": covers, "--heights-at": heights_at,
+        "--underscribe": underscribe, "--limit": [length_of_limit(text) for text in limit or ()],
+    }  # fmt: skip
+    units = units or preferred.units or units_typed(typed)
     options = MeasureOptions(
         photos=tuple(photos or ()),
         inside=tuple(inside or ()),

@@ -6,7 +6,7 @@ import json
 import os
 import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -18,7 +18,7 @@ from gapvision.errors import MeasurementError
 from gapvision.files import check_new, write_new
 from gapvision.inputs.options import COVER_MM, MeasureOptions
 from gapvision.inputs.preferences import Preferences, load_preferences, printed_bar_of
-from gapvision.lengths import CHECK_BAR_MM, parse_length
+from gapvision.lengths import CHECK_BAR_MM, bare_among_units, parse_length, units_written
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 STDOUT = "-"
@@ -26,7 +26,9 @@ STDOUT = "-"
 Units = Literal["mm", "in"]
 UnitsOption = Annotated[
     Units | None,
-    typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
+    typer.Option(
+        help="Millimetres, or inches and sixteenths.  [default: as preferred, else as typed]"
+    ),
 ]
 OverwriteOption = Annotated[
     bool, typer.Option("--overwrite", help="Replace a file that exists already.")
@@ -37,6 +39,7 @@ JsonOption = Annotated[
 ]
 _PAIR = re.compile(r"\[\n\s+([-+.\de]+),\n\s+([-+.\de]+)\n\s+\]")  # of numbers, as json indents it
 Parsed = TypeVar("Parsed")
+Typed = Mapping[str, str | Sequence[str] | None]  # lengths as they were typed, by their options
 Progress = Callable[[int, int], None]
 
 
@@ -48,9 +51,31 @@ def preferences_of_user() -> Preferences:
         return load_preferences()
 
 
-def units_of(units: Units | None) -> Units:
-    """The units asked for, else those preferred, else millimetres."""
-    return units or preferences_of_user().units or "mm"
+def units_of(units: Units | None, typed: Typed | None = None) -> Units:
+    """The units asked for, else those preferred, else those of the lengths ``typed``."""
+    return units or preferences_of_user().units or units_typed(typed or {})
+
+
+def units_typed(typed: Typed) -> Units:
+    """Inches where a length is typed in inches or feet, else millimetres.
+
+    Whoever types a unit with one length means it, likely, with the bare number of another: that is
+    refused as wrong usage, never guessed.
+    """
+    texts = [
+        (option, text)
+        for option, given in typed.items()
+        for text in ([given] if isinstance(given, str) else given or ())
+    ]
+    written = set().union(*(units_written(text) for _, text in texts))
+    for option, text in texts:
+        if (bare := bare_among_units(text, written)) is not None:
+            unit = next(unit for unit in ("in", "cm", "m") if unit in written)
+            raise typer.BadParameter(
+                f"{bare!r} has no unit and other lengths have: write {bare}{unit} or {bare}mm.",
+                param_hint=option,
+            )
+    return "in" if "in" in written else "mm"
 
 
 def cover_of(text: str | None, units: str, preferred: Preferences) -> float:

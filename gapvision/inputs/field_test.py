@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
@@ -272,12 +273,12 @@ def _named(key: str, parse: Callable[[], Parsed]) -> Parsed:
 
 
 def _typed(value: object) -> str:
-    """A number or a text as one would type it; anything else is no length."""
+    """A number of mm, or a text, as one would type it; anything else is no length."""
     if isinstance(value, str):
         return value
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError(f"{value!r} is neither a number of mm nor a length as a text")
-    return f"{value:.6f}".rstrip("0").rstrip(".")
+    return f"{value:.6f}".rstrip("0").rstrip(".") + ("mm" if math.isfinite(value) else "")
 
 
 def _text(key: str, value: object) -> str:
