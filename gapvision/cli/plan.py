@@ -88,7 +88,7 @@ def plan(
         "--cover": cover, "--lowest": lowest, "--highest": highest, "--pole": pole, "--room": room,
         "--gap": gap,
     }  # fmt: skip
-    units = units or preferred.units or units_typed(typed)
+    units = units or preferred.units or units_typed(typed) or "mm"
     asked = dict(
         length_mm=read_option("--length", parse_length, length, units),
         upper_diameter=read_option("--upper-diameter", parse_ends, upper_diameter, units),

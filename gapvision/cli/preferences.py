@@ -61,7 +61,7 @@ def preferences(
         typed = {
             "--cover": cover, "--scriber-largest": scriber_largest, "--scriber-step": scriber_step,
         }  # fmt: skip
-        said = units or old.units or units_typed(typed)
+        said = units or old.units or units_typed(typed) or "mm"
         bars = dict(
             read_option("--printed-bar", lambda text, _: kept.parse_bar(text), text, said)
             for text in printed_bar or ()

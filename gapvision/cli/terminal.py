@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import signal
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -22,6 +23,7 @@ from gapvision.lengths import CHECK_BAR_MM, bare_among_units, parse_length, unit
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 STDOUT = "-"
+SHOW_CURSOR = b"\x1b[?25h"
 
 Units = Literal["mm", "in"]
 UnitsOption = Annotated[
@@ -53,11 +55,11 @@ def preferences_of_user() -> Preferences:
 
 def units_of(units: Units | None, typed: Typed | None = None) -> Units:
     """The units asked for, else those preferred, else those of the lengths ``typed``."""
-    return units or preferences_of_user().units or units_typed(typed or {})
+    return units or preferences_of_user().units or units_typed(typed or {}) or "mm"
 
 
-def units_typed(typed: Typed) -> Units:
-    """Inches where a length is typed in inches or feet, else millimetres.
+def units_typed(typed: Typed) -> Units | None:
+    """Inches where a length is typed in inches or feet, else None.
 
     Whoever types a unit with one length means it, likely, with the bare number of another: that is
     refused as wrong usage, never guessed.
@@ -75,7 +77,7 @@ def units_typed(typed: Typed) -> Units:
                 f"{bare!r} has no unit and other lengths have: write {bare}{unit} or {bare}mm.",
                 param_hint=option,
             )
-    return "in" if "in" in written else "mm"
+    return "in" if "in" in written else None
 
 
 def cover_of(text: str | None, units: str, preferred: Preferences) -> float:
@@ -210,8 +212,8 @@ def refusal_written(
 
 
 @contextmanager
-def progress_bar() -> Iterator[Progress | None]:
-    """A bar on standard error for several photographs, where somebody looks at it."""
+def progress_bar(of: str = "photographs") -> Iterator[Progress | None]:
+    """A bar on standard error for several photographs, or others, where somebody looks at it."""
     if not sys.stderr.isatty():
         yield None
         return
@@ -221,13 +223,33 @@ def progress_bar() -> Iterator[Progress | None]:
 
     columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("photographs", total=None, visible=False)
+        task = bar.add_task(of, total=None, visible=False)
 
         def tell(done: int, total: int) -> None:
-            now = "photographs" if done < total else "fitting them together"
+            now = "fitting them together" if done == total and of == "photographs" else of
             bar.update(task, description=now, completed=done, total=total, visible=total > 1)
 
         yield tell
+
+
+@contextmanager
+def stop_on_interrupt(what: str) -> Iterator[Callable[[], bool]]:
+    """Whether Ctrl-C was pressed, for work that then begins no more; pressed again, it ends at once."""
+    pressed: list[int] = []
+
+    def press(number: int, frame: object) -> None:
+        if pressed:
+            if sys.stderr.isatty():
+                os.write(2, SHOW_CURSOR)  # which a progress bar hides
+            os._exit(INTERRUPTED)
+        pressed.append(number)
+        say(f"Finishing {what}. Ctrl-C again stops at once.", err=True)
+
+    before = signal.signal(signal.SIGINT, press)
+    try:
+        yield lambda: bool(pressed)
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def in_color(err: bool) -> bool:

@@ -1,0 +1,84 @@
+"""A day's joints told: a line each, what to do again, and how many came out how."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from gapvision.answer.as_json import measurement_of
+from gapvision.answer.caution_text import caution_text
+from gapvision.answer.text import set_to_text, why_doubtful
+from gapvision.day.run import Outcome
+from gapvision.measurement import Measurement
+from gapvision.phrases import wrap
+
+LONGEST_LABEL = 36  # columns; a longer one has its verdict on the next line
+SET, AGAIN, NOT_MEASURED, NOT_KEPT = "set", "again", "not measured", "not kept"
+_HEADS = {AGAIN: "Measure again:", NOT_MEASURED: "Not measured:", NOT_KEPT: "Not kept:"}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One joint as it is told: how it came out, its verdict, and what to do, where anything is.
+
+    ``new`` tells whether it was measured just now.
+    """
+
+    label: str
+    outcome: str
+    verdict: str
+    to_do: str = ""
+    new: bool = True
+
+
+def row_of(label: str, outcome: Outcome, units: str) -> Row:
+    """The row of a joint."""
+    answer, new = outcome.answer, outcome.new
+    if answer is None:
+        return Row(label, NOT_MEASURED, "NOT MEASURED", outcome.lacked, new)
+    if answer["status"] == "refused":
+        return Row(label, NOT_MEASURED, "NOT MEASURED", answer["reason"]["text"], new)
+    row = _answered(label, measurement_of(answer), units, new)
+    if outcome.lacked:
+        return Row(label, NOT_KEPT, f"{row.verdict}. NOT KEPT", outcome.lacked, new)
+    return row
+
+
+def _answered(label: str, m: Measurement, units: str, new: bool) -> Row:
+    """The row of an answer: its verdict, and where it is not a setting to scribe by, what to do."""
+    if m.status == "measured":
+        return Row(label, SET, f"SET {set_to_text(m, units)}", new=new)
+    first = next((caution_text(c, m.cards, units) for c in m.cautions), "")
+    return Row(label, AGAIN, f"MEASURE AGAIN: {why_doubtful(m, units)}", first, new)
+
+
+def day_text(rows: Sequence[Row]) -> str:
+    """The table of a day, and below it what to do again; at most `phrases.WIDTH` columns wide."""
+    wide = min(max((len(row.label) for row in rows), default=0), LONGEST_LABEL)
+    lines = []
+    for row in rows:
+        if len(row.label) > LONGEST_LABEL:
+            lines += [*wrap(row.label), *wrap(row.verdict, " " * (wide + 2))]
+        else:
+            lines += wrap(row.verdict, f"{row.label:{wide}}  ")
+    for outcome, head in _HEADS.items():
+        listed = [row for row in rows if row.outcome == outcome]
+        if listed:
+            lines += ["", head]
+        for row in listed:
+            lines += wrap(f"{row.label}: {row.to_do}" if row.to_do else row.label, "- ")
+    return "\n".join([*lines, "", *wrap(_counts(rows))])
+
+
+def _counts(rows: Sequence[Row]) -> str:
+    """``12 joints: 9 set, 2 to measure again, 1 not measured. 8 of them were measured before.``"""
+    told = ((SET, "set"), (AGAIN, "to measure again"), (NOT_MEASURED, "not measured"))
+    parts = [f"{n} {what}" for outcome, what in told if (n := _number(rows, outcome))]
+    parts += [f"{n} not kept"] if (n := _number(rows, NOT_KEPT)) else []
+    old = sum(not row.new for row in rows)
+    before = f" {old} of them measured before." if old else ""
+    return f"{len(rows)} joint{'s' * (len(rows) != 1)}: {', '.join(parts)}.{before}"
+
+
+def _number(rows: Iterable[Row], outcome: str) -> int:
+    return sum(row.outcome == outcome for row in rows)
