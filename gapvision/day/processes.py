@@ -119,7 +119,7 @@ def _pool(
     os.environ.setdefault("PYTHONWARNINGS", _QUIET)
     threads = max(1, cpu_count() // processes)
     tasks = (
-        delayed(_numbered)(k, joint, keep, threads, work)
+        delayed(_numbered)(k, joint, keep, threads, os.getcwd(), work)
         for k, joint in tuple(joints.items())
         if not stop()
     )
@@ -149,12 +149,13 @@ def _interrupt_ignored() -> Iterator[None]:
 
 
 def _numbered(
-    k: int, joint: DayJoint, keep: bool, threads: int, work: Work
+    k: int, joint: DayJoint, keep: bool, threads: int, here: str, work: Work
 ) -> tuple[int, Finished]:
     """In a process of its own: one joint, with its share of the threads."""
     import cv2
 
     _end_with_parent()
+    os.chdir(here)  # a process may be older than where this one is now
     cv2.setNumThreads(threads)
     return k, work(joint, keep)
 

@@ -67,7 +67,7 @@ def day_text(rows: Sequence[Row]) -> str:
             lines += ["", head]
         for row in listed:
             lines += wrap(f"{row.label}: {row.to_do}" if row.to_do else row.label, "- ")
-    return "\n".join([*lines, "", *wrap(_counts(rows))])
+    return "\n".join([*lines, *[""] * bool(rows), *wrap(_counts(rows))])
 
 
 def _counts(rows: Sequence[Row]) -> str:
@@ -77,7 +77,8 @@ def _counts(rows: Sequence[Row]) -> str:
     parts += [f"{n} not kept"] if (n := _number(rows, NOT_KEPT)) else []
     old = sum(not row.new for row in rows)
     before = f" {old} of them measured before." if old else ""
-    return f"{len(rows)} joint{'s' * (len(rows) != 1)}: {', '.join(parts)}.{before}"
+    came = f": {', '.join(parts)}" if parts else ""
+    return f"{len(rows)} joint{'s' * (len(rows) != 1)}{came}.{before}"
 
 
 def _number(rows: Iterable[Row], outcome: str) -> int:
