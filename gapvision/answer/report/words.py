@@ -27,7 +27,7 @@ _TOLD = frozenset(
     {
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
         "photos", "chains", "cards", "cautions", "reason", "decision", "readings", "trials",
-        "photographs_alone",
+        "photographs_alone", "day",
     }
 )  # fmt: skip
 
