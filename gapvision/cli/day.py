@@ -83,9 +83,9 @@ def measure_day(day: Path, folders: dict[Path, list[Path]], asked: DayAsked) -> 
     ):
         found = dict(run_day(joints, archive, asked.jobs or _cores(), progress, stop))
     say(day_text([row_of(joints[k].label, found[k], units) for k in sorted(found)]))
-    records = [str(o.record) for o in found.values() if o.record is not None]
+    records = sorted(o.record for o in found.values() if o.record is not None)
     if records:
-        say(f"Kept: {len(records)} joints, record {', '.join(records)}", err=True)
+        say(f"Kept: {len(records)} joints, records {records[0]} to {records[-1]}", err=True)
     if left := len(joints) - len(found):
         say(f"Stopped with {left} of {len(joints)} joints left: run it again for them.", err=True)
         raise typer.Exit(INTERRUPTED)

@@ -235,6 +235,9 @@ def measure(
     Lengths: 75, 75mm, 7.5cm, 3in, 2 1/2in, "6ft 3in". No unit means mm, a fraction inches. Whoever
     types inches is answered in inches. A bare number beside other units is refused, never guessed.
 
+    Of a folder of joints only what is new is measured; each answer stands beside its photographs as
+    gapvision.json, and joint.toml there states what is the joint's own.
+
     \b
     Examples:
       gapvision measure level.jpg above.jpg below.jpg --cover 75 \\

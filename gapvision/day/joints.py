@@ -98,18 +98,24 @@ def named(joints: Sequence[DayJoint]) -> list[DayJoint]:
     ------
     MeasurementError
         ``no-name``, ``bad-name``, or ``same-name`` of two joints. Those that are refused need none.
+
+    Notes
+    -----
+    Where a part of a name lacks, the whole is taken from a slip that a photograph of the folder shows.
     """
     out, seen = [], {}
     for joint in joints:
         if joint.refused:
             out.append(joint)
             continue
+        joint = _by_slip(joint)
         lacking = [what for what in NAMES if not getattr(joint.name, what)]
         if lacking:
             raise MeasurementError(
                 "no-name",
                 f"{joint.folder} does not say its {' and '.join(lacking)}: write it into the "
-                f"{FORM} of that folder, or give --building and --wall for all.",
+                f"{FORM} of that folder, give --building and --wall for all, or put the photograph "
+                "of its slip beside the others.",
             )
         try:
             name = parse_joint_name(*astuple(joint.name))
@@ -144,6 +150,18 @@ def check_one_joint(folder: Path, inner: Sequence[Path], form: JointForm | None)
             "photographs themselves; to measure a joint a folder, move these photographs into a "
             "folder of their own.",
         )
+
+
+def _by_slip(joint: DayJoint) -> DayJoint:
+    """A joint whose name lacks a part, called as the slip that one of its photographs shows, if any does."""
+    if all(astuple(joint.name)):
+        return joint
+    from gapvision.shoot.roll import read_shot
+
+    for path in photo_paths(joint.options.photos):
+        if (slip := read_shot(path).slip) is not None:
+            return replace(joint, name=slip.joint, label=slip.joint.title)
+    return joint
 
 
 def _is_photo(name: str) -> bool:

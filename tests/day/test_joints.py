@@ -1,7 +1,9 @@
 """Which folders are joints, and what they are called."""
 
+import numpy as np
 import pytest
 from helpers.days import make_day
+from helpers.rolls import NORTH_3, save, with_slip
 
 from gapvision.day.joints import joint_folders, joints_of, named
 from gapvision.errors import MeasurementError
@@ -96,6 +98,17 @@ def test_what_is_kept_has_a_whole_name_of_its_own(tmp_path):
     with pytest.raises(MeasurementError, match="are both Log 1, north wall, Barn: put") as told:
         named(joints(day))
     assert told.value.code == "same-name"
+
+
+def test_a_slip_among_the_photographs_names_the_joint(tmp_path):
+    day = make_day(tmp_path / "day", "a", "b")
+    grey = with_slip(NORTH_3, 0.2, 0, (0.0, 0.0), 0.0, np.random.default_rng(1), 128)
+    save(day / "a/IMG_1.jpg", grey[::2, ::2])
+    (a, b) = joints(day, building="Shed")
+    (called,) = named([a])
+    assert called.name == NORTH_3.joint and called.label == "Log 3, north wall, Barn"
+    with pytest.raises(MeasurementError, match="b does not say its wall: .*photograph of its slip"):
+        named([a, b])
 
 
 def test_what_a_name_lacks_is_said_with_the_folder(tmp_path):
