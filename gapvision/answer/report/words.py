@@ -38,7 +38,7 @@ _TOLD = frozenset(
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
         "photos", "chains", "cards", "cautions", "reason", "decision", "readings", "trials",
         "photographs_alone", "verdict", "verdict_because", "first_line", "ready_to_scribe", "to_do",
-        "units",
+        "units", "day",
     }
 )  # fmt: skip
 
