@@ -53,13 +53,13 @@ def row_of(label: str, outcome: Outcome, units: str) -> Row:
         return Row(label, NOT_MEASURED, "NOT MEASURED", outcome.lacked, new)
     if answer["status"] == "refused":
         return Row(label, NOT_MEASURED, "NOT MEASURED", answer["reason"]["text"], new)
-    row = _answered(label, measurement_of(answer), units, new)
+    row = answered(label, measurement_of(answer), units, new)
     if outcome.lacked:
         return Row(label, NOT_KEPT, f"{row.verdict}. NOT KEPT", outcome.lacked, new)
     return row
 
 
-def _answered(label: str, m: Measurement, units: str, new: bool) -> Row:
+def answered(label: str, m: Measurement, units: str, new: bool) -> Row:
     """The row of an answer: its verdict, and where it is not a setting to scribe by, what to do."""
     first, kind = first_line(m, units), m.verdict.kind
     if kind == "measure-again":

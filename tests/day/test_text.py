@@ -1,11 +1,16 @@
 """A day as it is told: a line a joint, and what to do again."""
 
+from dataclasses import replace
+from types import SimpleNamespace
+
 from helpers.days import WHEN
 from helpers.measured import answer
 
+from gapvision.advice.caution import told
+from gapvision.advice.to_do import Step
 from gapvision.answer.as_json import answer_json, refusal_json, stamped
 from gapvision.day.run import Outcome
-from gapvision.day.text import LONGEST_LABEL, day_text, row_of
+from gapvision.day.text import LONGEST_LABEL, answered, day_text, row_of
 from gapvision.errors import MeasurementError
 
 REFUSED = stamped(refusal_json(MeasurementError("no-card", "level.jpg shows no card.")), WHEN)
@@ -35,7 +40,7 @@ def test_a_line_a_joint_and_below_it_what_to_do_again():
     assert lines[4] == "Log 7, north wall, Barn  SET 48 mm. NOT KEPT"
     text = "\n".join(lines)
     assert (
-        "- Log 4, north wall, Barn: " in text.split("Measure again:")[1].split("Not measured:")[0]
+        "- Log 4, north wall, Barn\n" in text.split("Measure again:")[1].split("Not measured:")[0]
     )
     assert "- Log 5, north wall, Barn: level.jpg shows no card." in text
     assert "- Log 6, north wall, Barn: joint.toml is wrong." in text
@@ -43,6 +48,43 @@ def test_a_line_a_joint_and_below_it_what_to_do_again():
     assert lines[-2:] == [
         "5 joints: 1 set, 1 to measure again, 2 not measured, 1 not kept. 1 of them", "measured before.",
     ]  # fmt: skip
+
+
+def told_of(m):
+    """The page of one answer, as it stands in its JSON."""
+    return day_text([row_of("Log 8", Outcome(stamped(answer_json(m), WHEN)), "mm")])
+
+
+def test_a_bound_is_told_as_one_with_the_photograph_to_take():
+    unseen = told("not-seen", "Not seen.", -200.0, 50.0, doubtful=True)
+    step = Step("photograph", {"text": "Photograph level, standing at card 2."})
+    text = told_of(replace(answer("doubtful"), cautions=(unseen,), to_do=(step,)))
+    assert text.splitlines() == [
+        "Log 8  AT LEAST 48 mm: 250 mm not seen",
+        "",
+        "Not all of it seen:",
+        "- Log 8: Photograph level, standing at card 2.",
+        "",
+        "1 joint: 1 seen in part.",
+    ]
+
+
+def test_what_contradicts_is_named_and_no_setting_is():
+    doubt = told("misfit", "Outlines miss the logs.", doubtful=True)
+    text = told_of(replace(answer("doubtful"), cautions=(doubt,)))
+    assert text.startswith("Log 8  MEASURE AGAIN: Photographs and fitted logs disagree\n")
+    assert "48 mm" not in text and "1 to measure again" in text
+
+
+def test_a_log_to_be_lowered_first_has_no_setting():
+    notches = SimpleNamespace(stated=True, left_mm=0.0, right_mm=11.0)
+    decision = SimpleNamespace(lowering=SimpleNamespace(ready=False, notches=notches), judged=())
+    step = Step("lower", {"text": "Deepen the right notch by 11 mm."})
+    row = answered("Log 8", replace(answer(), decision=decision, to_do=(step,)), "mm", True)
+    assert row.verdict == "LOWER FIRST: right notch 11 mm, then measure again"
+    text = day_text([row])
+    assert "Lower first, then measure again:\n- Log 8: Deepen the right notch by 11 mm." in text
+    assert "1 to lower first" in text and "48 mm" not in text
 
 
 def test_a_good_day_has_nothing_below_its_lines():
