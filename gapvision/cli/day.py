@@ -69,33 +69,44 @@ def measure_day(day: Path, folders: dict[Path, list[Path]], asked: DayAsked) -> 
     from gapvision.day.joints import joints_of, named
     from gapvision.day.run import run_day
     from gapvision.day.text import day_text, row_of
-    from gapvision.day.wall_report import report_paths, write_wall_report
+    from gapvision.day.wall_report import report_paths
 
     joints = joints_of(day, folders, asked.options, asked.building, asked.wall)
     units = asked.units or ("in" if any(j.inches for j in joints) else "mm")
     joints = [replace(j, options=replace(j.options, units=units)) for j in joints]
     joints = named(joints) if asked.keep else joints
     reports = report_paths(joints, asked.report, asked.overwrite) if asked.report else {}
+    rows, answers, records, complete = {}, {}, [], True
     with (
         _opened(asked) as archive,
         progress_bar("joints") as progress,
         stop_on_interrupt("the joints that are begun") as stop,
     ):
-        found = dict(run_day(joints, archive, asked.jobs or _cores(), progress, stop))
-    say(day_text([row_of(joints[k].label, found[k], units) for k in sorted(found)]))
-    records = sorted(o.record for o in found.values() if o.record is not None)
+        for k, outcome in run_day(joints, archive, asked.jobs or _cores(), progress, stop):
+            rows[k] = row_of(joints[k].label, outcome, units)
+            records += [] if outcome.record is None else [outcome.record]
+            complete &= outcome.complete
+            if reports and outcome.answer:
+                answers[k] = outcome.answer
+    say(day_text([rows[k] for k in sorted(rows)]))
     if records:
-        say(f"Kept: {len(records)} joints, records {records[0]} to {records[-1]}", err=True)
-    if left := len(joints) - len(found):
+        say(f"Kept: {len(records)} joints, records {min(records)} to {max(records)}", err=True)
+    if left := len(joints) - len(rows):
         say(f"Stopped with {left} of {len(joints)} joints left: run it again for them.", err=True)
         raise typer.Exit(INTERRUPTED)
     for path, numbers in reports.items():
-        answered = [(joints[k], found[k].answer) for k in numbers if found[k].answer]
-        if answered:
-            write_wall_report(path, answered, units, asked.overwrite)
-            say(f"Report: {path}")
-    if not all(outcome.complete for outcome in found.values()):
+        answered = [(joints[k], answers[k]) for k in numbers if k in answers]
+        _report(path, answered, units, asked.overwrite)
+    if not complete:
         raise typer.Exit(1)
+
+
+def _report(path: Path, answered: list, units: str, overwrite: bool) -> None:
+    from gapvision.day.wall_report import write_wall_report
+
+    if answered:
+        write_wall_report(path, answered, units, overwrite)
+        say(f"Report: {path}")
 
 
 @contextmanager
