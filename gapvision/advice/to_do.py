@@ -89,10 +89,14 @@ def find_to_do(
     decision : Decision
     kind : as `verdict.kind_of` has it.
     """
+    if any(c.code == "perhaps-several" for c in cautions):
+        return (
+            Step("prepare", {"things": (Thing("part-joints"),)}),
+        )  # all else is of neither joint
     idle = set()
     if kind in ("measure-again", "lower-first"):
         idle.add("bridged")  # what is photographed anew may be seen then
-    if any(c.code in BY_HAND and c.doubtful for c in cautions):
+    if any(c.code in (*BY_HAND, "diameter-contradicted") and c.doubtful for c in cautions):
         idle.add("log-moved")  # an entry that is wrong pulls the photographs apart
     cures = [x for c in cautions if c.code not in idle for x in _cures(f, c)]
     things = _things([x for x in cures if isinstance(x, Thing)])
@@ -189,6 +193,10 @@ def _things_of(c: Caution) -> Iterator[Thing]:
     match c.code:
         case "station-origin":
             yield Thing("count-from", (facts["origin"], facts["lost"]))
+        case "diameter-contradicted":
+            yield Thing("correct-diameter", (facts["found"].log,))
+        case "reduced-copy":
+            yield Thing("originals")
         case "card-bent" | "card-not-flat":
             yield Thing("glue-flat", (facts["card"],))
         case "card-leans":

@@ -66,6 +66,14 @@ _THINGS: dict[str, Callable[..., str]] = {
         f"card {lost} is in no photograph, so that all that was typed counts from card {origin}: "
         "correct it"
     ),
+    "part-joints": lambda say: (
+        "look whether these photographs are of two joints, and measure each by itself (gapvision sort "
+        "parts them)"
+    ),
+    "originals": lambda say: "take the phone's own files, not a messenger's copies",
+    "correct-diameter": lambda say, *logs: (
+        f"correct {' and '.join(f'--{log}-diameter' for log in sorted(logs, reverse=True))}"
+    ),
     "tape-logs": lambda say, *logs: (
         f"tape {'both logs' if len(logs) > 1 else f'the {logs[0]} log'} at both ends "
         f"({', '.join(f'--{log}-diameter' for log in sorted(logs, reverse=True))})"

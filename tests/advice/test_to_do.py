@@ -156,6 +156,22 @@ def test_where_a_caliper_disagrees_it_is_measured_again_there():
     assert text.startswith("The caliper reading looks like inches entered as mm: ")
 
 
+def test_photographs_that_may_be_of_two_joints_are_parted_and_nothing_else():
+    several = Caution("perhaps-several", doubtful=True, facts={"groups": (), "cards": ()})
+    (told,) = said(findings(), several, unseen(0.0, 100.0), one_height(), kind="measure-again")
+    assert told.startswith("Look whether these photographs are of two joints")
+
+
+def test_what_was_given_wrongly_is_corrected():
+    wrong = Caution(
+        "diameter-contradicted", doubtful=True, facts={"found": SimpleNamespace(log="lower")}
+    )
+    copies = [Caution("reduced-copy", facts={"photo": name}) for name in ("a.jpg", "b.jpg")]
+    assert said(findings(), wrong, *copies, kind="measure-again") == [
+        "Correct --lower-diameter; take the phone's own files, not a messenger's copies."
+    ]
+
+
 def test_lower_first_says_the_notch_and_to_photograph_anew():
     notches = SimpleNamespace(left_mm=0.0, right_mm=11.0)
     decision = SimpleNamespace(lowering=SimpleNamespace(notches=notches))
