@@ -18,6 +18,7 @@ import gapvision.advice.shrinkage
 import gapvision.answer.check
 import gapvision.answer.report.sources
 import gapvision.archive.store
+import gapvision.day.joints
 import gapvision.inputs.field_test
 import gapvision.inputs.preferences
 import gapvision.photo.lens.calibrate
@@ -44,7 +45,7 @@ GUIDE = [
     *(
         ROOT / "docs" / f"{name}.md"
         for name in (
-            "answer", "by_hand", "cautions", "field_test", "keep", "limits", "measure", "phone",
+            "answer", "by_hand", "cautions", "day", "field_test", "keep", "limits", "measure", "phone",
             "photograph", "plan", "preferences", "python", "report", "shrinkage", "slips",
         )
     ),
@@ -163,6 +164,9 @@ def test_examples_are_accepted(line, monkeypatch, tmp_path):
 
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(gapvision.spine, "measure", measure)
+    (tmp_path / "day/3").mkdir(parents=True)
+    (tmp_path / "day/3/photo.jpg").touch()
+    monkeypatch.setattr(gapvision.day.joints, "joints_of", measure)
     monkeypatch.setattr(gapvision.shoot.plan, "plan_shoot", measure)
     monkeypatch.setattr(gapvision.advice.shrinkage, "shrink", measure)
     monkeypatch.setattr(gapvision.answer.check, "load_answer", measure)

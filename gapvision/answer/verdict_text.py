@@ -41,7 +41,7 @@ def reason_text(m: Measurement, units: str = "mm") -> str:
     """Where the setting is decided and how well it is known; or why there is none."""
     v = m.verdict
     if v.kind == "measure-again":
-        return f"{_contradiction(m, units)}. There is no setting until that is cleared.{_used(m)}"
+        return f"{contradiction_text(m, units)}. There is no setting until that is cleared.{_used(m)}"
     if v.kind == "lower-first":
         return _lower_first(m, units)
     lead = ""
@@ -132,7 +132,7 @@ def _lower_first(m: Measurement, units: str) -> str:
 # --- what contradicts, in a few words -------------------------------------------------------------
 
 
-def _contradiction(m: Measurement, units: str) -> str:
+def contradiction_text(m: Measurement, units: str) -> str:
     """Why a number would not even be a bound; the caution's own sentence where its code is new."""
     code = m.verdict.because
     say = Teller(units, m.cards)

@@ -279,9 +279,9 @@ def test_options_as_they_are_typed(asked, plain_terminal):
         return CliRunner().invoke(cli.app, ["measure", "a.jpg", *args])
 
     result = run(
-        "--lower-to", "2in", "--covers", "60,75,3 1/2in", "--rules", "ilba-2000", "--limit",
+        "--lower-to", "2in", "--covers", "60mm,75mm,3 1/2in", "--rules", "ilba-2000", "--limit",
         "width=3/8", "--limit", "cover=60", "--heights-at", "-500,500", "--underscribe", "6",
-        "--details",
+        "--details", "--units", "mm",
     )  # fmt: skip
     assert result.exit_code == 0, result.output
     o = asked[0].to_decide

@@ -223,7 +223,9 @@ def test_agreement_and_disagreement_both_leave_0(run):
 def test_resolution_enters_where_no_uncertainty_is_stated(run):
     """1/16 in: 0.458 mm, beside the hand's 0.5."""
     plain, coarse, stated = (
-        json.loads(run("--reading", *args, "--json", "-").stdout)["readings"][0]["u_mm"]
+        json.loads(run("--units", "mm", "--reading", *args, "--json", "-").stdout)["readings"][0][
+            "u_mm"
+        ]
         for args in (
             ("38@310",),
             ("38@310", "--resolution", "1/16"),

@@ -210,8 +210,8 @@ def test_what_was_read_where_nothing_was_measured(three, told):
 def test_outcomes_are_told_and_summed_up(three):
     result = run(
         "archive", "outcome", "1", "--setting-used", "49", "--caliper", "38@widest",
-        "--caliper", "1 1/4in@0~0.3", "--trial", "49:78@0", "--narrowest-cover", "79",
-        "--open", "200,100", "--remarks", "a knot", "--date", "2026-05-20",
+        "--caliper", "1 1/4in@0~0.3mm", "--trial", "49:78@0", "--narrowest-cover", "79",
+        "--open", "200,100", "--remarks", "a knot", "--date", "2026-05-20", "--units", "mm",
     )  # fmt: skip
     assert result.exit_code == 0, result.output
     assert result.stdout.splitlines() == [

@@ -35,7 +35,7 @@ _TOLD = frozenset(
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
         "photos", "chains", "cards", "cautions", "reason", "decision", "readings", "trials",
         "photographs_alone", "verdict", "verdict_because", "first_line", "ready_to_scribe", "to_do",
-        "units", "program_version", "measured_at", "station_origin",
+        "units", "program_version", "measured_at", "station_origin", "day",
     }
 )  # fmt: skip
 

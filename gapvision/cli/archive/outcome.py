@@ -73,7 +73,11 @@ def outcome(
       gapvision archive outcome 12 --caliper 46.8@310 --trial 49:78@310
       gapvision archive outcome 12 --setting-used 58 --narrowest-cover 74
     """
-    units = units_of(units)
+    typed = {
+        "--caliper": caliper, "--trial": trial, "--open": open_, "--setting-used": setting_used,
+        "--narrowest-cover": narrowest_cover,
+    }  # fmt: skip
+    units = units_of(units, typed)
     calipers = [read_option("--caliper", parse_reading, text, units) for text in caliper or ()]
     trials = [read_option("--trial", parse_trial, text, units) for text in trial or ()]
     opens = [read_option("--open", _ends, text, units) for text in open_ or ()]
