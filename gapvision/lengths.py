@@ -1,4 +1,4 @@
-"""Lengths as builders write and read them: millimetres, or inches and sixteenths."""
+"""Lengths as builders write and read them: mm, cm and m, or feet, inches and sixteenths."""
 
 from __future__ import annotations
 
@@ -17,13 +17,22 @@ U_READING_MM = 0.5  # a caliper held by hand between two round logs; common prac
 U_SCRIBED_MM, U_LINE_MM = 0.4, 1.0
 ROUNDING_MM = 1e-6  # an exact step is not rounded up for floating-point noise
 
+_METRIC_MM = {"mm": 1, "cm": 10, "m": 1000}
 _NUMBER = re.compile(
     r"""\s*(?P<sign>[-+]?)\s*
     (?: (?: (?P<whole>\d{1,6})(?:\s+|\s*-\s*) )? (?P<num>\d{1,6})/(?P<den>\d{1,6})
       | (?P<decimal>\d{1,6}(?:\.\d{1,6})?|\.\d{1,6}) )
-    \s*(?P<unit>mm|inches|inch|in\.?|"|''|[\u2033\u201d])?\s*""",
+    \s*(?P<unit>mm|cm|m|inches|inch|in\.?|"|''|[\u2033\u201d])?\s*""",
     re.VERBOSE | re.IGNORECASE | re.ASCII,
 )
+_FEET = re.compile(
+    r"""\s*(?P<sign>[-+]?)\s*(?P<feet>\d{1,6}(?:\.\d{1,6})?|\.\d{1,6})
+    \s*(?:ft\.?|feet|foot|'(?!')|[\u2032\u2019])
+    (?:\s*-?\s*(?P<inches>[\d.].*?))?\s*""",
+    re.VERBOSE | re.IGNORECASE | re.ASCII,
+)
+_HINT = "write 75, 75mm, 7.5cm, 3in, 2 1/2in or 6ft 3in"
+_PARTS = re.compile(r"[,@~:]|\.\.")  # between the lengths of a list, a reading, a trial, a range
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +66,12 @@ class Trial:
 
 
 def parse_length(text: str, units: str = "mm") -> float:
-    """A length in mm from ``75``, ``75mm``, ``3in``, ``3"``, ``2 1/2in``, ``1 5/8``, ``2-1/2``.
+    """A length in mm from ``75``, ``7.5cm``, ``2 1/2in``, ``1 5/8``, ``20ft``, ``6' 3 1/2"``.
 
     Parameters
     ----------
     text : str
-        A number with or without a unit; a fraction always means inches.
+        A number with or without a unit, or feet and inches; a fraction without a unit is of inches.
     units : {"mm", "in"}
         Where inches, a bare number other than 0 is refused: whether 75 or 2.5 means mm or inches
         is never guessed.
@@ -74,31 +83,121 @@ def parse_length(text: str, units: str = "mm") -> float:
 
     Examples
     --------
-    >>> parse_length("2-1/2")
-    63.5
+    >>> parse_length("2-1/2"), parse_length("7.5cm"), parse_length("6' 3 1/2\\"")
+    (63.5, 75.0, 1917.7)
     """
-    m = _NUMBER.fullmatch(text)
-    if not m or (m["den"] and int(m["den"]) == 0):
-        hint = "write a point, not a comma" if "," in text else "write 75, 75mm, 3in or 2 1/2in"
-        raise ValueError(f"{text.strip()!r} is not a length: {hint}.")
-    unit = (m["unit"] or "").lower()
-    if m["decimal"]:
-        value = Fraction(m["decimal"])
-        if not unit and units == "in" and value != 0:
-            bare = text.strip()
-            raise ValueError(f"{bare!r} has no unit and --units is in: write {bare}in or {bare}mm.")
-        value *= _EXACT_INCH_MM if unit not in ("", "mm") else 1
-    elif unit == "mm":
-        raise ValueError(
-            f"{text.strip()!r} is not a length: a fraction means inches, write decimals for mm."
-        )
+    if m := _FEET.fullmatch(text):
+        inches = _feet(m, text)
     else:
-        value = (int(m["whole"] or 0) + Fraction(int(m["num"]), int(m["den"]))) * _EXACT_INCH_MM
-    return float(-value if m["sign"] == "-" else value)
+        m = _NUMBER.fullmatch(text)
+        if not m or (m["den"] and int(m["den"]) == 0):
+            raise ValueError(f"{text.strip()!r} is not a length: {_hint(text)}.")
+        unit = (m["unit"] or "").lower()
+        if unit in _METRIC_MM and m["den"]:
+            raise ValueError(
+                f"{text.strip()!r} is not a length: a fraction means inches, write decimals for {unit}."
+            )
+        if _is_bare(m):
+            if units == "in" and float(m["decimal"]):
+                bare = text.strip()
+                raise ValueError(
+                    f"{bare!r} has no unit and --units is in: write {bare}in or {bare}mm."
+                )
+            unit = "mm"
+        if unit in _METRIC_MM:
+            mm = Fraction(m["decimal"]) * _METRIC_MM[unit]
+            return float(-mm if m["sign"] == "-" else mm)
+        inches = _inches(m)
+    mm = inches * _EXACT_INCH_MM
+    return float(-mm if m["sign"] == "-" else mm)
+
+
+def units_written(text: str) -> set[str]:
+    """The units that a length, or several as options take them, is written in.
+
+    Returns
+    -------
+    set of str
+        Of ``"mm"``, ``"cm"``, ``"m"``, ``"in"`` (feet too), and ``""`` for a bare number other than
+        0; what is no length counts as nothing.
+
+    Examples
+    --------
+    >>> sorted(units_written("1 5/8@1200")), sorted(units_written("41.5mm@widest"))
+    (['', 'in'], ['mm'])
+    """
+    return {unit for part in _PARTS.split(text) if (unit := _unit_of(part)) is not None}
+
+
+def bare_among_units(text: str, written: set[str]) -> str | None:
+    """The first bare number of a text, where units other than mm are written beside it; else None."""
+    if not written - {"", "mm"}:
+        return None
+    return next((part.strip() for part in _PARTS.split(text) if _unit_of(part) == ""), None)
+
+
+def _unit_of(text: str) -> str | None:
+    if _FEET.fullmatch(text):
+        return "in"
+    m = _NUMBER.fullmatch(text)
+    if not m or (_is_bare(m) and not float(m["decimal"])):
+        return None
+    unit = (m["unit"] or "").lower()
+    return unit if unit in _METRIC_MM or _is_bare(m) else "in"
+
+
+def _is_bare(m: re.Match) -> bool:
+    return not m["unit"] and not m["den"]
+
+
+def _inches(m: re.Match) -> Fraction:
+    """What a match of `_NUMBER` without a metric unit is, without its sign."""
+    if m["decimal"]:
+        return Fraction(m["decimal"])
+    return int(m["whole"] or 0) + Fraction(int(m["num"]), int(m["den"]))
+
+
+def _feet(m: re.Match, text: str) -> Fraction:
+    """Feet, or whole feet and less than twelve inches, in inches, without their sign."""
+    feet = Fraction(m["feet"])
+    if m["inches"] is None:
+        return 12 * feet
+    beside = _NUMBER.fullmatch(m["inches"])
+    unit = (beside["unit"] or "").lower() if beside else "no length"
+    wrong = not beside or unit in _METRIC_MM or (beside["den"] and int(beside["den"]) == 0)
+    if wrong or feet.denominator != 1 or _inches(beside) >= 12:
+        raise ValueError(
+            f"{text.strip()!r} is not a length: write whole feet and less than 12 inches, as 6ft 3in."
+        )
+    return 12 * feet + _inches(beside)
+
+
+def _hint(text: str) -> str:
+    """What to write instead of what is no length."""
+    if m := re.fullmatch(r"\s*([-+]?\d+),(\d{1,2}\s*(?:mm|cm|m|in|ft)?)\s*", text, re.ASCII):
+        return f"write a point, not a comma: {m[1]}.{m[2]}"
+    if "," in text:
+        return "write a point, not a comma"
+    if m := re.fullmatch(r"\s*([-+]?\d+)\s+(\d+)\s*", text, re.ASCII):
+        return f"two numbers need a unit each, as {m[1]}ft {m[2]}in"
+    return _HINT
+
+
+def _check_units(text: str, units: str) -> None:
+    """Refuse ``29,5cm``: the comma of a decimal, or 29 mm beside 5 cm? And ``4.5cm@30`` likewise."""
+    written = units_written(text)
+    bare = bare_among_units(text, written)
+    if bare is not None and units == "mm":  # of inches `parse_length` says so
+        unit = next(u for u in ("in", "cm", "m") if u in written)
+        point = "; a decimal has a point, no comma" if "," in text else ""
+        raise ValueError(
+            f"{text!r}: {bare} has no unit and another has: write {bare}{unit} or {bare}mm{point}."
+        )
 
 
 def parse_lengths(text: str, units: str = "mm") -> tuple[float, ...]:
     """Lengths in mm from ``60,75,90``; each as `parse_length` has it."""
+    _check_units(text, units)
     return tuple(parse_length(part, units) for part in text.split(","))
 
 
@@ -112,6 +211,7 @@ def parse_diameter(text: str, units: str = "mm") -> Diameter:
     ValueError
         Where a part is no length, or stations are given for some parts only.
     """
+    _check_units(text, units)
     points: list[tuple[float | None, float]] = []
     for part in text.split(","):
         value, has_station, at = part.partition("@")
@@ -150,6 +250,7 @@ def parse_reading(text: str, units: str = "mm", u_mm: float = U_READING_MM) -> R
         Where a part is no length, or the reading or its uncertainty is not above zero.
     """
     value, at, u = _parts(text, "it was read, as 41.5@1200 or 41.5@widest")
+    _check_units(text, units)
     value_mm = parse_length(value, units)
     u_mm = u_mm if u is None else parse_length(u, units)
     if value_mm <= 0 or u_mm <= 0:
@@ -177,6 +278,7 @@ def parse_trial(text: str, units: str = "mm") -> Trial:
     setting, has_width, width = pair.partition(":")
     if not has_width:
         raise ValueError(f"{text!r}: give the points' setting and the width, as 49:78@310.")
+    _check_units(text, units)
     setting_mm, width_mm = parse_length(setting, units), parse_length(width, units)
     read_mm = (1.0 if units == "mm" else SIXTEENTH_MM) / math.sqrt(12)
     u_line_mm = math.hypot(read_mm, U_LINE_MM)

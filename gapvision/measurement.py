@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gapvision.advice.caution import Caution
+from gapvision.advice.to_do import Step
+from gapvision.advice.verdict import Verdict, verdict_of
 from gapvision.joint.by_hand import ByHand
 from gapvision.joint.gap import Profile
 from gapvision.joint.photo_results import CardResult, PhotoResult
@@ -48,3 +50,10 @@ class Measurement:
     by_hand: tuple[ByHand, ...] = ()
     alone: Alone | None = None  # where anything was measured by hand
     units: str = "mm"
+    to_do: tuple[Step, ...] = ()  # at most three, in the order in which one walks
+
+    @property
+    def verdict(self) -> Verdict:
+        """What the answer comes to."""
+        doubtful = self.status == "doubtful"
+        return verdict_of(doubtful, self.cautions, self.decision, self.deciding_place, self.to_do)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Iterable
 
@@ -10,6 +11,14 @@ from gapvision.lengths import INCH_MM, Reading, Trial, format_entry, format_leng
 from gapvision.quantity import K95, Place, Quantity
 
 WIDTH = 80  # columns of the narrowest terminal in common use
+# Nobody finds a place on bark, or holds a phone, more exactly.
+PLACE_MM, STAND_MM = {"mm": 10.0, "in": INCH_MM / 2}, {"mm": 50.0, "in": 2 * INCH_MM}
+NO_BREAK = "\u00a0"
+_TIED = re.compile(
+    r"(?<=\d) (?=(?:mm|cm|m|in|ft|px|s|degrees?|times|%)\b|%|\d+/\d)|(?<=±) | (?=±)|"
+    r"(?<=\d) (?=to \d)|(?<=\d to) (?=\d)|(?<=\bcard) (?=\d)|(?<=\bcards) (?=\d)|"
+    r"(?<= in) (?=100\b)|(?<=--reading) "
+)
 DECIMALS = 4  # a sixteenth of an inch is 1.5875 mm
 
 
@@ -48,13 +57,57 @@ def cure_text(meant: Reading | Trial | None, units: str) -> str:
 
 def place_text(place: Place, units: str = "mm") -> str:
     """Where a place is, as a person finds it: ``310 mm right of card 2, seen from outside``."""
+    sides = "" if place.near_card is None or at_nail(place, units) else ", seen from outside"
+    return f"{where_text(place, units)}{sides}"
+
+
+def where_text(place: Place, units: str = "mm") -> str:
+    """Likewise, where left and right are said to be as seen from outside already."""
     if place.near_card is None or place.offset_mm is None:
-        return f"at station {distance_text(place.station_mm, units)}"
-    offset = distance_text(abs(place.offset_mm), units)
-    if offset == distance_text(0.0, units):
-        return f"at the nail of card {place.near_card}"
-    hand = "right" if place.offset_mm > 0 else "left"
-    return f"{offset} {hand} of card {place.near_card}, seen from outside"
+        return f"{along_text(place.station_mm, units)} along the log"
+    if at_nail(place, units):
+        return f"at card {place.near_card}"
+    return f"{along_text(abs(place.offset_mm), units)} {hand_of(place)} of card {place.near_card}"
+
+
+def at_nail(place: Place, units: str = "mm") -> bool:
+    """Whether a place lies as near to its card's nail as places are told."""
+    return place.offset_mm is not None and round(place.offset_mm / PLACE_MM[units]) == 0
+
+
+def hand_of(place: Place) -> str:
+    """On which side of its card a place lies, seen from outside."""
+    return "right" if place.offset_mm > 0 else "left"
+
+
+def stretch_text(a: Place, b: Place, units: str = "mm") -> str:
+    """From where to where: ``from 40 to 380 mm right of card 2``, or by both ends' cards."""
+    ends = [where_text(p, units) for p in (a, b)]
+    if ends[0] == ends[1]:
+        return ends[0]
+    alike = a.near_card == b.near_card and None not in (a.near_card, a.offset_mm, b.offset_mm)
+    if alike and not any(at_nail(p, units) for p in (a, b)) and hand_of(a) == hand_of(b):
+        near, far = sorted((abs(a.offset_mm), abs(b.offset_mm)))
+        unit = f" {units}"
+        return (
+            f"from {along_text(near, units).removesuffix(unit)} to {along_text(far, units)} "
+            f"{hand_of(a)} of card {a.near_card}"
+        )
+    return f"from {ends[0].removeprefix('at ')} to {ends[1].removeprefix('at ')}"
+
+
+def along_text(mm: float, units: str) -> str:
+    """A distance along the log as one finds it with a tape: to 10 mm or half an inch."""
+    return _rounded(mm, units, PLACE_MM[units])
+
+
+def stand_text(mm: float, units: str) -> str:
+    """How high or far to hold a phone: to 50 mm or two inches."""
+    return _rounded(mm, units, STAND_MM[units])
+
+
+def _rounded(mm: float, units: str, step_mm: float) -> str:
+    return format_length(round(mm / step_mm) * step_mm if math.isfinite(mm) else mm, units)
 
 
 def listed(words: list[str]) -> str:
@@ -100,11 +153,20 @@ def distance_text(mm: float, units: str) -> str:
 
 
 def wrap(text: str, lead: str = "", indent: str | None = None) -> list[str]:
-    """Lines of at most `WIDTH` columns: the first after ``lead``, the others under its end."""
+    """Lines of at most `WIDTH` columns: the first after ``lead``, the others under its end.
+
+    No line ends between a number and its unit, its ± or its fraction, nor between a card and its number.
+    """
     indent = " " * len(lead) if indent is None else indent
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=lead, subsequent_indent=indent, break_on_hyphens=False
+    lines = textwrap.wrap(
+        joined(text), WIDTH, initial_indent=lead, subsequent_indent=indent, break_on_hyphens=False
     )
+    return [line.replace(NO_BREAK, " ") for line in lines]
+
+
+def joined(text: str) -> str:
+    """A text whose lengths, cards and options hold together: with spaces where no line may end."""
+    return _TIED.sub(NO_BREAK, text)
 
 
 # --- for programs ---------------------------------------------------------------------------------

@@ -11,6 +11,8 @@ from gapvision.advice.cautions import beyond_scriber, decision_cautions, find_ca
 from gapvision.advice.decision import Decision, decide
 from gapvision.advice.findings import Findings
 from gapvision.advice.given import PERHAPS_SEVERAL
+from gapvision.advice.to_do import find_to_do
+from gapvision.advice.verdict import kind_of
 from gapvision.inputs.options import MOST_COVER, MeasureOptions, check_cover, check_options
 from gapvision.joint.by_hand import (
     ByHand,
@@ -133,8 +135,10 @@ def _measurement(
         + decision_cautions(decision)
     )
     check_doubt(found.suspicion, any(c.doubtful and c.code != PERHAPS_SEVERAL for c in cautions))
+    doubtful = any(c.doubtful for c in cautions)
+    kind, _ = kind_of(doubtful, cautions, decision)
     return Measurement(
-        status="doubtful" if any(c.doubtful for c in cautions) else "measured",
+        status="doubtful" if doubtful else "measured",
         cover_mm=found.options.cover_mm,
         widest_gap=gaps.widest,
         widest_place=place_at(found.cards, gaps.widest_station_mm),
@@ -151,4 +155,5 @@ def _measurement(
         by_hand=found.by_hand,
         alone=alone,
         units=found.options.units,
+        to_do=find_to_do(found, cautions, decision, kind),
     )

@@ -18,6 +18,7 @@ import gapvision.advice.shrinkage
 import gapvision.answer.check
 import gapvision.answer.report.sources
 import gapvision.archive.store
+import gapvision.day.joints
 import gapvision.inputs.field_test
 import gapvision.inputs.preferences
 import gapvision.photo.lens.calibrate
@@ -38,6 +39,19 @@ MODULES_WITH_EXAMPLES = sorted(
     for path in (ROOT / "gapvision").rglob("*.py")
     if ">>> " in path.read_text(encoding="utf-8")
 )
+# README's pages for whoever measures; the other pages are for readers of the code and its results.
+GUIDE = [
+    ROOT / "README.md",
+    *(
+        ROOT / "docs" / f"{name}.md"
+        for name in (
+            "answer", "by_hand", "cautions", "day", "field_test", "keep", "limits", "measure", "phone",
+            "photograph", "plan", "preferences", "python", "report", "shrinkage", "slips",
+        )
+    ),
+]  # fmt: skip
+TOLD = "\n".join(page.read_text(encoding="utf-8") for page in GUIDE)
+MOST_LINES = 150  # of README: whoever measures reads all of it
 PAGES = [*ROOT.glob("*.md"), *ROOT.glob("*/README.md"), *(ROOT / "docs").glob("*.md")]
 
 
@@ -79,25 +93,45 @@ def options():
 
 
 def examples():
-    """The command lines of the program in README's code blocks."""
-    blocks = re.findall(r"^```\w*\n(.*?)^```", README, re.DOTALL | re.MULTILINE)
+    """The command lines of the program in the guide's code blocks."""
+    blocks = re.findall(r"^```\w*\n(.*?)^```", TOLD, re.DOTALL | re.MULTILINE)
     lines = "\n".join(blocks).replace("\\\n", " ").splitlines()
-    return [line for line in lines if line.startswith("gapvision ")]
+    return list(dict.fromkeys(line for line in lines if line.startswith("gapvision ")))
 
 
 @pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_is_told(command):
+    assert re.search(rf"\bgapvision {command}\b", TOLD)
+
+
+@pytest.mark.parametrize("command", sorted({command.split()[0] for command in COMMANDS}))
 def test_every_command_is_in_the_readme(command):
+    """Those of a group by the group's name."""
     assert re.search(rf"\bgapvision {command}\b", README)
 
 
 @pytest.mark.parametrize("option", options())
-def test_every_option_is_in_the_readme(option):
-    assert re.search(rf"{option}(?![\w-])", README), f"{option} is not in README.md"
+def test_every_option_is_told(option):
+    assert re.search(rf"{option}(?![\w-])", TOLD), f"{option} is in none of the guide's pages"
 
 
-def test_readme_names_no_option_that_is_not_there():
+@pytest.mark.parametrize("page", GUIDE, ids=shown)
+def test_no_option_is_told_that_is_not_there(page):
     known = {p.values[0] for p in options()} | {"--help", "--version"}
-    assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", README)) <= known
+    text = page.read_text(encoding="utf-8")
+    assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", text)) <= known
+
+
+def test_readme_is_short_and_leads_to_every_page_of_the_guide():
+    assert len(README.splitlines()) <= MOST_LINES
+    for page in GUIDE[1:]:
+        assert f"]({shown(page)}" in README, shown(page)
+
+
+def test_what_has_not_been_tried_stands_near_the_top():
+    first = README.split("\n## ")[0]
+    for words in ("rendered pictures", "No caliper has been held to a real joint yet", "94 %"):
+        assert words in first
 
 
 @pytest.mark.parametrize("command", [TO_USE, TO_CHANGE])
@@ -113,7 +147,7 @@ def test_there_are_examples():
     shown = " ".join(examples())
     assert all(
         f"gapvision {command} " in shown
-        for command in ("measure", "card", "plan", "camera", "preferences")
+        for command in ("measure", "card", "plan", "camera", "preferences", "report", "sort")
     )
 
 
@@ -130,6 +164,9 @@ def test_examples_are_accepted(line, monkeypatch, tmp_path):
 
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(gapvision.spine, "measure", measure)
+    (tmp_path / "day/3").mkdir(parents=True)
+    (tmp_path / "day/3/photo.jpg").touch()
+    monkeypatch.setattr(gapvision.day.joints, "joints_of", measure)
     monkeypatch.setattr(gapvision.shoot.plan, "plan_shoot", measure)
     monkeypatch.setattr(gapvision.advice.shrinkage, "shrink", measure)
     monkeypatch.setattr(gapvision.answer.check, "load_answer", measure)
@@ -217,9 +254,9 @@ def test_developers_page_is_short():
     assert len(DEVELOPERS.encode()) <= MOST_BYTES
 
 
-def test_every_page_is_in_the_developers_list():
+def test_every_page_is_in_the_guide_or_the_developers_list():
     for page in (ROOT / "docs").glob("*.md"):
-        assert f"(docs/{page.name})" in DEVELOPERS, page.name
+        assert page in GUIDE or f"(docs/{page.name})" in DEVELOPERS, page.name
 
 
 @pytest.mark.parametrize("module", MODULES_WITH_EXAMPLES)
@@ -233,8 +270,8 @@ def python_example(text):
 
 
 def test_the_example_from_python_answers_as_the_command_line(tmp_path, monkeypatch, capsys):
-    """README's five lines over the bundled photographs; the package's docstring has the same."""
-    example = python_example(README)
+    """The guide's five lines over the bundled photographs; the package's docstring has the same."""
+    example = python_example(TOLD)
     assert example == python_example(gapvision.__doc__)
     assert sum(bool(line.strip()) for line in example.splitlines()) <= 5
     monkeypatch.chdir(tmp_path)

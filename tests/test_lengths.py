@@ -4,6 +4,8 @@ import math
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gapvision.lengths import (
     SIXTEENTH_MM,
@@ -14,9 +16,11 @@ from gapvision.lengths import (
     format_length,
     parse_diameter,
     parse_length,
+    parse_lengths,
     parse_reading,
     parse_trial,
     round_up,
+    units_written,
 )
 from gapvision.phrases import distance_text, quantity_text
 from gapvision.quantity import Quantity
@@ -48,6 +52,25 @@ NIST_INCH_MM = Fraction("25.4")
         ("  15/16 ", "0.9375"),
         ("-1 1/2", "-1.5"),
         ("-3in", "-3"),
+        ("20ft", "240"),
+        ("20 FT.", "240"),
+        ("20'", "240"),
+        ("20\u2032", "240"),
+        ("6.5ft", "78"),
+        ("1 foot", "12"),
+        ("6ft 3in", "75"),
+        ("6ft3in", "75"),
+        ("6 feet 3 inches", "75"),
+        ("6' 3\"", "75"),
+        ("6'-3\"", "75"),
+        ("6'3''", "75"),
+        ("6\u2019 3\u201d", "75"),
+        ("6' 3", "75"),
+        ("6' 3 1/2\"", "75.5"),
+        ("6' 3-1/2", "75.5"),
+        ("6' 3/4\"", "72.75"),
+        ("6' 0\"", "72"),
+        ("-6' 3\"", "-75"),
     ],
 )
 @pytest.mark.parametrize("units", ["mm", "in"])
@@ -70,8 +93,16 @@ def test_no_unit_and_no_fraction_means_mm(text, mm):
     assert parse_length(text, "mm") == mm
 
 
-def test_mm_may_be_written_where_units_are_inches():
-    assert parse_length("75mm", "in") == 75
+@pytest.mark.parametrize(
+    ("text", "mm"),
+    [
+        ("75mm", 75), ("75cm", 750), ("7.5cm", 75), ("7.5 CM", 75), ("-30cm", -300), ("6m", 6000),
+        ("1.2 m", 1200), (".5m", 500),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_metric_units_are_exact_whatever_the_units(text, mm, units):
+    assert parse_length(text, units) == mm
 
 
 @pytest.mark.parametrize("text", ["75", "3", "2.5", "-900"])
@@ -86,11 +117,23 @@ def test_nought_needs_no_unit():
 
 @pytest.mark.parametrize(
     "text",
-    ["", " ", "x", "75cm", "7 5", "1e3", "nan", "inf", "1/0", "2 1/00", "2 /", "--3", "3in4"]
-    + ["9" * 400, "2\u00bd", "\u0663"],
+    ["", " ", "x", "1e3", "nan", "inf", "1/0", "2 1/00", "2 /", "--3", "3in4", "75dm", "1/2ft"]
+    + ["9" * 400, "2\u00bd", "\u0663", "6 3 1/2", "6'' 3", "6' ' 3", "3in 6ft", "6 1/2'"],
 )
 def test_what_is_no_length_is_refused(text):
-    with pytest.raises(ValueError, match=r"is not a length: write 75, 75mm, 3in or 2 1/2in\.$"):
+    with pytest.raises(ValueError, match=r"is not a length: write 75, .*2 1/2in or 6ft 3in\.$"):
+        parse_length(text)
+
+
+@pytest.mark.parametrize(("text", "meant"), [("6 3", "6ft 3in"), ("7 5", "7ft 5in")])
+def test_two_bare_numbers_are_never_guessed_to_be_feet_and_inches(text, meant):
+    with pytest.raises(ValueError, match=f"is not a length: two numbers need a unit.*as {meant}"):
+        parse_length(text)
+
+
+@pytest.mark.parametrize("text", ["6' 12\"", "6.5' 3\"", "6' 3cm", "6ft 1/0", "6' 3mm", "1' 1 1 "])
+def test_feet_and_inches_that_do_not_go_together(text):
+    with pytest.raises(ValueError, match="write whole feet and less than 12 inches, as 6ft 3in"):
         parse_length(text)
 
 
@@ -100,9 +143,89 @@ def test_a_comma_is_never_guessed_to_be_a_decimal_point(text):
         parse_length(text)
 
 
-def test_fraction_of_a_millimetre_is_refused():
-    with pytest.raises(ValueError, match="a fraction means inches"):
-        parse_length("75 1/2mm")
+@pytest.mark.parametrize(
+    ("text", "meant"), [("7,5cm", "7.5cm"), ("1,25 m", "1.25 m"), ("-7,5", "-7.5")]
+)
+def test_a_decimal_comma_is_answered_with_the_point(text, meant):
+    with pytest.raises(ValueError, match=f"write a point, not a comma: {meant}\\.$"):
+        parse_length(text)
+
+
+@pytest.mark.parametrize("unit", ["mm", "cm", "m"])
+def test_fraction_of_a_metric_unit_is_refused(unit):
+    with pytest.raises(ValueError, match=f"a fraction means inches, write decimals for {unit}"):
+        parse_length(f"75 1/2{unit}")
+
+
+@given(
+    st.integers(0, 999), st.integers(0, 11), st.integers(0, 15), st.booleans(),
+    st.sampled_from(["{}' {} {}/16\"", "{}ft {} {}/16in", "{}'-{}-{}/16", "{} feet {} {}/16 inches"]),
+    st.sampled_from(["mm", "in"]),
+)  # fmt: skip
+def test_feet_inches_and_sixteenths_are_exact(feet, inches, sixteenths, negative, form, units):
+    text = "-" * negative + form.format(feet, inches, sixteenths)
+    exact = (12 * feet + inches + Fraction(sixteenths, 16)) * NIST_INCH_MM
+    assert parse_length(text, units) == float(-exact if negative else exact)
+
+
+@given(st.integers(-10_000_000, 10_000_000), st.sampled_from([("mm", 3), ("cm", 4), ("m", 6)]))
+def test_metric_lengths_are_exact(micrometres, unit):
+    name, decimals = unit
+    sign, digits = "-" * (micrometres < 0), f"{abs(micrometres):0{decimals + 1}d}"
+    text = f"{sign}{digits[:-decimals]}.{digits[-decimals:]}{name}"
+    assert parse_length(text, "in") == float(Fraction(micrometres, 1000))
+
+
+@given(st.integers(-1920, 1920), st.sampled_from(["mm", "in"]))
+def test_what_is_written_reads_back_as_it_was(sixteenths, units):
+    """Of inches every sixteenth, of mm every tenth."""
+    mm = sixteenths * SIXTEENTH_MM if units == "in" else sixteenths / 10
+    written = format_length(mm, units)
+    assert parse_length(written, units) == pytest.approx(mm, abs=1e-9)
+    assert units_written(written) <= {units}
+
+
+@given(st.text(st.sampled_from("0123456789 .,-/'\"inftcm@"), max_size=9))
+def test_any_text_is_a_length_or_one_sentence(text):
+    try:
+        assert math.isfinite(parse_length(text))
+    except ValueError as error:
+        assert str(error).startswith(repr(text.strip())) and str(error).endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("text", "units"),
+    [
+        ("75", {""}), ("0", set()), ("75mm", {"mm"}), ("7.5cm", {"cm"}), ("6m", {"m"}), ("3in", {"in"}),
+        ("20ft", {"in"}), ("6' 3", {"in"}), ("3/8", {"in"}), ("290@-750,310@750", {""}),
+        ("12in@0,310mm@75cm", {"in", "mm", "cm"}), ("41.5@widest", {""}), ("1 1/2:78@0~2m", {"in", "", "m"}),
+        ("30mm..1 3/4", {"mm", "in"}), ("wide", set()),
+    ],
+)  # fmt: skip
+def test_units_as_they_are_written(text, units):
+    assert units_written(text) == units
+
+
+@pytest.mark.parametrize(
+    ("parse", "text", "bare"),
+    [
+        (parse_diameter, "29,5cm", "29"),
+        (parse_diameter, "290@-750,31cm@750", "290"),
+        (parse_lengths, "60,7.5cm", "60"),
+        (parse_reading, "4.5cm@30", "30"),
+        (parse_reading, "1 5/8@1200", "1200"),
+        (parse_reading, "4.5cm@30cm~0.5", "0.5"),
+        (parse_trial, "4.9:7.8cm@31cm", "4.9"),
+    ],
+)
+def test_a_bare_number_beside_another_unit_is_never_guessed(parse, text, bare):
+    with pytest.raises(ValueError, match=f"{bare} has no unit and another has.*{bare}mm"):
+        parse(text)
+
+
+def test_a_bare_number_beside_millimetres_is_one_of_them():
+    assert parse_reading("41.5mm@1200") == parse_reading("41.5@1200mm")
+    assert parse_diameter("29cm@0,31cm@80cm").points == ((0, 290), (800, 310))
 
 
 @pytest.mark.parametrize(

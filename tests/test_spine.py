@@ -15,6 +15,7 @@ import pytest
 from helpers.demo import FOLDER, TRUTH, options
 
 from gapvision.answer.caution_text import caution_text
+from gapvision.answer.evidence_text import evidence_text
 from gapvision.answer.lack_text import lack_text
 from gapvision.cli.demo_joint import run_demo
 from gapvision.errors import MeasurementError
@@ -160,19 +161,26 @@ def test_groove_at_the_setting_agrees_with_the_sections(all_heights):
     assert all_heights.narrowest_groove.value_mm >= TRUTH["cover_mm"] - 1.0
 
 
-def test_whole_log_in_two_passes(tmp_path):
+def test_whole_log_in_two_passes(tmp_path, monkeypatch):
     """4.2 m in seven photographs chained by five cards; measured, and the truth is in its half-width."""
-    told = []
+    told, measured = [], []
+
+    def measure_and_keep(*args):
+        measured.append(measure(*args))
+        return measured[-1]
+
+    monkeypatch.setattr("gapvision.cli.demo_joint.measure", measure_and_keep)
     text = run_demo(
         tmp_path, whole_log=True, progress=lambda done, total: told.append((done, total))
     )
     truth = json.loads(FOLDER.joinpath("whole_log/truth.json").read_text(encoding="utf-8"))
     assert told == [(k, 7) for k in range(1, 8)]
-    assert "sharing cards 1 to 5" in text and "\nMEASURED: set the points to " in text
+    assert "sharing cards 1 to 5" in evidence_text(measured[0])
+    assert re.search(r"^READY TO SCRIBE\.", text, re.M) and "MEASURED" not in text
     for name, true in (("widest gap", "widest_gap_mm"), ("setting needed", "setting_mm")):
         value, half = re.search(rf"{name} +measured ([0-9.]+) ± ([0-9.]+) mm", text).groups()
         assert abs(float(value) - truth[true]) <= float(half) + 0.1  # both are rounded
-    assert float(re.search(r"^  set to ([0-9.]+) mm$", text, re.M)[1]) >= truth["setting_mm"]
+    assert float(re.search(r"^SET ([0-9.]+) mm$", text, re.M)[1]) >= truth["setting_mm"]
 
 
 def test_demo_prints_truth_and_picture(tmp_path):

@@ -2,7 +2,8 @@
 
 Takes the fitted `Joint` and its profile; gives the `Decision` (scribe or lower first, other covers,
 what follows, limits) and the cautions, each with the photograph or reading that would cure it.
-Read `decision.py` first, then `cautions.py`. `shrinkage.py` stands by itself.
+Read `decision.py` first, then `cautions.py`, and `verdict.py` for what all of it comes to.
+`shrinkage.py` stands by itself.
 """
 
 from __future__ import annotations

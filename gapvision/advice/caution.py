@@ -20,8 +20,8 @@ class Caution:
     from_mm, to_mm : float or None
         Its stretch, if it has one.
     doubtful : bool or None
-        Whether it makes the setting a lower bound only. None of one that was read back from a file,
-        which tells the answer's status and not by which caution.
+        Whether it makes the answer doubtful. None of one that was read back from a file of before they
+        told it: that knows the answer's status and not by which caution.
     facts : mapping
         What its sentence tells, by name: the parameters of that sentence's function; or ``text``, the
         sentence itself, where it is given already.
@@ -37,9 +37,15 @@ class Caution:
     more: int = 0
 
 
-def told(code: str, text: str, from_mm: float | None = None, to_mm: float | None = None) -> Caution:
+def told(
+    code: str,
+    text: str,
+    from_mm: float | None = None,
+    to_mm: float | None = None,
+    doubtful: bool | None = None,
+) -> Caution:
     """A caution that was read back from a file, with the sentence as it was told then."""
-    return Caution(code, from_mm, to_mm, doubtful=None, facts={"text": text})
+    return Caution(code, from_mm, to_mm, doubtful, facts={"text": text})
 
 
 def capped(cautions: list[Caution], most: int = MOST_NAMED) -> list[Caution]:

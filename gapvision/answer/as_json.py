@@ -10,6 +10,7 @@ import numpy as np
 
 from gapvision import __version__
 from gapvision.advice.caution import told
+from gapvision.advice.to_do import Step
 from gapvision.answer.by_hand_json import (
     alone_json,
     alone_read,
@@ -22,6 +23,8 @@ from gapvision.answer.chains import find_chains
 from gapvision.answer.decision_json import decision_json, decision_read
 from gapvision.answer.lack_text import lack_text
 from gapvision.answer.outlines_json import outlines_json, outlines_read
+from gapvision.answer.to_do_text import to_do_text
+from gapvision.answer.verdict_text import first_line
 from gapvision.errors import MeasurementError
 from gapvision.joint.gap import Profile
 from gapvision.joint.photo_results import CardResult, Exposure, Lack, PhotoResult, station_origin
@@ -51,11 +54,17 @@ def answer_json(measurement: Measurement) -> dict:
     m, p = measurement, measurement.profile
     groove = quantity_json(m.narrowest_groove)
     del groove["U95_mm"]
-    origin = station_origin(m.cards)
+    origin, verdict = station_origin(m.cards), m.verdict
     return {
         "format": FORMAT,
         "version": VERSION,
+        "units": m.units,
         "status": m.status,
+        "verdict": verdict.kind,
+        "verdict_because": verdict.because,
+        "first_line": first_line(m, m.units),
+        "ready_to_scribe": bool(verdict.ready),
+        "to_do": [{"code": s.code, "text": to_do_text(s, m.cards, m.units)} for s in verdict.to_do],
         "widest_gap": quantity_json(m.widest_gap) | place_json(m.widest_place),
         "setting": {"cover_mm": number_json(m.cover_mm)}
         | quantity_json(m.setting)
@@ -91,6 +100,7 @@ def answer_json(measurement: Measurement) -> dict:
                 "text": caution_text(c, m.cards, m.units),
                 "from_mm": number_json(c.from_mm),
                 "to_mm": number_json(c.to_mm),
+                "doubtful": None if c.doubtful is None else bool(c.doubtful),
             }
             for c in m.cautions
         ],
@@ -221,7 +231,7 @@ def measurement_of(answer: dict) -> Measurement:
     gap, setting, groove = (answer[k] for k in ("widest_gap", "setting", "narrowest_groove"))
     profile = _profile(answer["profile"])
     cautions = tuple(
-        told(str(c["code"]), str(c["text"]), c.get("from_mm"), c.get("to_mm"))
+        told(str(c["code"]), str(c["text"]), c.get("from_mm"), c.get("to_mm"), c.get("doubtful"))
         for c in answer["cautions"]
     )
     return Measurement(
@@ -241,6 +251,10 @@ def measurement_of(answer: dict) -> Measurement:
         decision=decision_read(answer.get("decision"), profile, cautions),
         by_hand=by_hand_read(answer),
         alone=alone_read(answer.get("photographs_alone")),
+        units=_units(answer.get("units", "mm")),
+        to_do=tuple(
+            Step(str(s["code"]), {"text": str(s["text"])}) for s in answer.get("to_do", ())
+        ),
     )
 
 
@@ -249,8 +263,14 @@ def _profile(rows: dict) -> Profile:
     if len({len(row) for row in values.values()}) != 1 or not len(values["station_mm"]):
         raise ValueError("profile: its rows differ in length or are empty")
     if not np.isfinite(values["gap_mm"]).any():
-        raise ValueError("profile: no gap at any station")
+        raise ValueError("profile: no gap at any place")
     return Profile(**values)
+
+
+def _units(units: object) -> str:
+    if units not in ("mm", "in"):
+        raise ValueError(f"units {units!r}")
+    return str(units)
 
 
 def _status(status: object) -> str:

@@ -15,8 +15,8 @@ from gapvision.phrases import listed
 def _could_decide(
     say: Teller, c: Caution, height_mm: float, stand_mm: float | None = None, in_steps: bool = False
 ) -> str:
-    ends = f"from {say.about(c.from_mm)} to {say.about(c.to_mm)}"
-    heights = f"from {say.about(height_mm)} above and below the gap"
+    ends = say.stretch(c.from_mm, c.to_mm)
+    heights = f"from {say.height(height_mm)} above and below the gap"
     if stand_mm is None:
         return (
             f"The setting could be decided nearly anywhere {ends}: photograph all of it {heights}."
@@ -39,32 +39,33 @@ def _near_crown(
 ) -> str:
     tape = ", and tape the logs' diameters" if untaped else ""
     return (
-        f"From {say.about(c.from_mm)} to {say.about(c.to_mm)} the lines of sight touch the "
-        f"{' and the '.join(logs)} log only within {say.about(within_mm)} of the crown, and half "
-        f"the cover is {say.about(half_cover_mm)}: the groove's edges are guessed. Photograph that "
-        f"stretch from {say.about(height_mm)} above and below the gap{tape}."
+        f"The photographs see the {' and the '.join(logs)} log only within {say.about(within_mm)} of "
+        f"the crown {say.stretch(c.from_mm, c.to_mm)}, and half the cover is "
+        f"{say.about(half_cover_mm)}: the groove's edges are guessed. Photograph that stretch from "
+        f"{say.height(height_mm)} above and below the gap{tape}."
     )
 
 
 def _wide(say: Teller, c: Caution, u95_mm: float, height_mm: float) -> str:
     return (
-        f"The setting is known only to +-{say.fine(u95_mm)}, and is decided from "
-        f"{say.about(c.from_mm)} to {say.about(c.to_mm)}: photograph that stretch once more, level "
-        f"and from {say.about(height_mm)} above and below the gap, or put the caliper there and "
+        f"The setting is known only to ± {say.fine(u95_mm)}, and is decided "
+        f"{say.stretch(c.from_mm, c.to_mm)}: photograph that stretch once more, level "
+        f"and from {say.height(height_mm)} above and below the gap, or put the caliper there and "
         "state it by --reading."
     )
 
 
 def _one_photo(say: Teller, c: Caution, photo: str) -> str:
     return (
-        f"Only {photo} shows the joint from {say.about(c.from_mm)} to {say.about(c.to_mm)}, so that "
-        "its crowns' offset is not known there: photograph that stretch from the other heights too."
+        f"Only {photo} shows the joint {say.stretch(c.from_mm, c.to_mm)}, so that it is not known "
+        "how far the upper log lies in or out there: photograph that stretch from the other heights "
+        "too."
     )
 
 
 def _gap_shut(say: Teller, c: Caution, photos: Sequence[str]) -> str:
     return (
-        f"From {say.about(c.from_mm)} to {say.about(c.to_mm)} the gap is shut or too narrow in "
+        f"The gap is shut or too narrow {say.stretch(c.from_mm, c.to_mm)} in "
         f"{listed(list(photos) or ['the steep photographs'])}, and only the level view reads it: "
         "put the caliper there and state it by --reading."
     )
@@ -72,9 +73,9 @@ def _gap_shut(say: Teller, c: Caution, photos: Sequence[str]) -> str:
 
 def _hollow(say: Teller, c: Caution, log: str) -> str:
     return (
-        f"The {log} log is flatter than its diameter from {say.about(c.from_mm)} to "
-        f"{say.about(c.to_mm)}: a hollow may lie under the flat, where no line of sight touches. "
-        "Lay a straightedge across the crown there, and put the caliper into the hollow."
+        f"The {log} log is flatter than its diameter {say.stretch(c.from_mm, c.to_mm)}: a hollow may "
+        "lie under the flat, where no photograph sees into it. Lay a straightedge across the crown "
+        "there, and put the caliper into the hollow."
     )
 
 

@@ -7,7 +7,14 @@ import math
 from gapvision.joint.by_hand import ByHand
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
-from gapvision.phrases import distance_text, mistake_text, place_text, quantity_text, wrap
+from gapvision.phrases import (
+    distance_text,
+    mistake_text,
+    place_text,
+    quantity_text,
+    where_text,
+    wrap,
+)
 
 LEAD = 18  # columns before the text, as of the answer's other lines
 
@@ -37,17 +44,22 @@ def _trial(b: ByHand, units: str) -> str:
 
 
 def _place(b: ByHand, units: str) -> str:
-    return place_text(b.place, units).partition(", seen from")[0]
+    return where_text(b.place, units)
 
 
 def verdict(b: ByHand) -> str:
-    """Whether the two agree; with E_n, which up to 1 says that they do."""
+    """Whether the two agree, or by how much more than both leave open they do not."""
     if math.isnan(b.e_number):
         return "unknown"
-    e = f"(E_n {abs(b.e_number):.1f})" if abs(b.e_number) < 99 else ""
     if b.mistake:
-        return f"left out, see the cautions {e}".rstrip()
-    return f"{'agrees' if b.agrees else 'DISAGREES'} {e}".rstrip()
+        return "left out, see the cautions"
+    return "agrees" if b.agrees else f"DISAGREES{beyond_text(b.e_number)}: measure again there"
+
+
+def beyond_text(e_number: float) -> str:
+    """How a disagreement compares with both half-widths together: `agreement.e_number` in words."""
+    size = abs(e_number)
+    return f", {size:.1f} times what both leave open" if 1 < size < 99 else ""
 
 
 # --- tables, the first row of which holds the headings --------------------------------------------
@@ -79,8 +91,7 @@ def trial_table(m: Measurement, units: str) -> tuple[tuple[str, ...], ...]:
 
 def _loud_verdict(b: ByHand) -> str:
     """The verdict where no caution stands below it: with what a mistake looks like."""
-    e = f" (E_n {abs(b.e_number):.1f})" if abs(b.e_number) < 99 else ""
-    return f"LEFT OUT: {mistake_text(b.mistake.code)}{e}" if b.mistake else verdict(b)
+    return f"LEFT OUT: {mistake_text(b.mistake.code)}" if b.mistake else verdict(b)
 
 
 def alone_rows(m: Measurement, units: str) -> list[tuple[str, str]]:

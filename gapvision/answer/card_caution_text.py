@@ -11,8 +11,8 @@ from gapvision.phrases import cards_text
 
 def _station_origin(say: Teller, c: Caution, origin: int, lost: int) -> str:
     return (
-        f"Stations count from card {origin}: card {lost} is in no photograph that was used. State "
-        f"all stations from card {origin}, or photograph card {lost} again."
+        f"What was typed for a place counts from card {origin}: card {lost} is in no photograph that "
+        f"was used. Type all places from card {origin}, or photograph card {lost} again."
     )
 
 

@@ -45,7 +45,7 @@ def _left_out(say: Teller, c: Caution, photo: PhotoResult) -> str:
 
 
 def _not_seen(say: Teller, c: Caution, hidden: bool = False, stretches: int = 1) -> str:
-    ends = f"from {say.about(c.from_mm)} to {say.about(c.to_mm)}"
+    ends = say.stretch(c.from_mm, c.to_mm)
     if stretches > 1:
         return (
             f"Not seen either are {stretches} more stretches {ends}: photograph the joint again, "
@@ -56,19 +56,19 @@ def _not_seen(say: Teller, c: Caution, hidden: bool = False, stretches: int = 1)
         if hidden
         else "the caliper here, or photograph this stretch level with the gap."
     )
-    return f"Not seen {ends}: the setting is only a lower bound there. Put {cure}"
+    return f"Not seen {ends}: the joint may need more there. Put {cure}"
 
 
 def _crossing(say: Teller, c: Caution, end: str = "") -> str:
     if end:
         return (
-            f"The measured stretch ends at {say.about(c.from_mm)} on the {end} where something in "
-            "front, as a crossing log, hides the joint: put the caliper beyond, and state "
-            f"{_option(end)}."
+            f"What was measured ends on the {end}, {say.place(c.from_mm)}, where something in front, "
+            "as a crossing log, hides the joint: put the caliper beyond, and state where the notch is "
+            f"by {_option(end)}."
         )
     return (
-        f"From {say.about(c.from_mm)} to {say.about(c.to_mm)}, at the end of the stretch, something "
-        "in front hides the joint, as a crossing log does: put the caliper here."
+        f"At the end, {say.stretch(c.from_mm, c.to_mm)}, something in front hides the joint, as a "
+        "crossing log does: put the caliper here."
     )
 
 
@@ -78,16 +78,16 @@ def _option(end: str) -> str:
 
 def _notch_not_confirmed(say: Teller, c: Caution, end: str) -> str:
     return (
-        f"The measured stretch ends at {say.about(c.from_mm)} on the {end} where the view ends; it "
-        "is not known to be the notch: all between the notches counts. State --from and --to, and "
-        "put the caliper beyond."
+        f"What was measured ends on the {end}, {say.place(c.from_mm)}, where the view ends; it is not "
+        f"known to be the notch: all between the notches counts. State {_option(end)}, and put the "
+        "caliper beyond."
     )
 
 
 def _bridged(say: Teller, c: Caution) -> str:
     return (
-        f"From {say.about(c.from_mm)} to {say.about(c.to_mm)} the gap is bridged, not seen: look "
-        "whether something special is there, and put the caliper there if so."
+        f"The gap is bridged, not seen, {say.stretch(c.from_mm, c.to_mm)}: look whether something "
+        "special is there, and put the caliper there if so."
     )
 
 
@@ -102,15 +102,15 @@ def _misfit(say: Teller, c: Caution, photo: str = "", miss_px: float = 0.0) -> s
             "or a log moved. Look at the picture of each by itself, and photograph again."
         )
     return (
-        f"{photo}: its outlines miss the fitted logs by {miss_px:.0f} px from "
-        f"{say.about(c.from_mm)} to {say.about(c.to_mm)}; a card or log moved, or the tracing went "
-        "wrong: look at the picture, photograph that stretch again."
+        f"{photo}: its lines miss the fitted logs by {miss_px:.0f} px "
+        f"{say.stretch(c.from_mm, c.to_mm)}; a card or log moved, or the tracing went wrong: look at "
+        "the picture, photograph that stretch again."
     )
 
 
 def _line_steps(say: Teller, c: Caution, photo: str, log: str, step_mm: float) -> str:
     return (
-        f"{photo}: the {log} log's line steps by {say.about(step_mm)} {say.place(c.from_mm)}, as "
+        f"{photo}: the {log} log's line steps by {say.about(step_mm)}, {say.place(c.from_mm)}, as "
         "hardly any log does: a shadow, or what is behind the gap, is taken for the log on one side. "
         "Look at the picture, hang a cloth behind the gap, photograph again in other light, or put "
         "the caliper there."
@@ -122,7 +122,7 @@ def _log_moved(say: Teller, c: Caution, photo: str, wider_mm: float, or_another:
     other = ", or another of them is as wrong" if or_another else ""
     return (
         f"{photo} shows the gap {say.fine(abs(wider_mm))} {wider} than the other photographs allow, "
-        f"from {say.about(c.from_mm)} to {say.about(c.to_mm)}{other}: the upper log moved between "
+        f"{say.stretch(c.from_mm, c.to_mm)}{other}: the upper log moved between "
         "them, or a line in the picture leaves its log. Look at the picture, make the log fast, "
         "photograph that stretch from all heights again."
     )
@@ -185,8 +185,8 @@ def _heights_too_alike(
     say: Teller, c: Caution, photos: int, apart_mm: float, height_mm: float, **facts
 ) -> str:
     lead = (
-        f"{photos} photographs, but from nearly one height, {say.about(apart_mm)} apart where "
-        f"{say.about(2 * height_mm)} is good"
+        f"{photos} photographs, but from nearly one height, {say.height(apart_mm)} apart where "
+        f"{say.height(2 * height_mm)} is good"
     )
     return _two_more(say, lead, height_mm, **facts)
 
@@ -201,11 +201,12 @@ def _two_more(
 ) -> str:
     gain = "check it"
     if gain_u95_mm is not None:
-        gain = f"bring it to about +-{format_length(gain_u95_mm, say.units)} on usual logs"
+        gain = f"bring it to about ± {format_length(gain_u95_mm, say.units)} on usual logs"
     more = "Photographs, where it could be decided," if long_log else "Two more photographs"
     return (
-        f"{lead}: the setting is known to +-{say.fine(u95_mm)}, for the crowns' sideways offset "
-        f"cannot be seen. {more} from {say.about(height_mm)} above and below the gap {gain}."
+        f"{lead}: the setting is known to ± {say.fine(u95_mm)}, for how far the upper log's underside "
+        f"lies in or out over the lower log's top cannot be seen. {more} from {say.height(height_mm)} "
+        f"above and below the gap {gain}."
     )
 
 

@@ -179,15 +179,15 @@ def _beside(m: Measurement, reading: Reading, units: str) -> Checked:
     if not p.station_mm[0] - STATION_SLACK_MM <= at <= p.station_mm[-1] + STATION_SLACK_MM:
         raise MeasurementError(
             "reading-outside",
-            f"The reading at station {say[0]} lies outside the measured stretch, {say[1]} to {say[2]}: "
-            "correct its station (from the nail of the lowest-numbered outside card, right of it "
-            "positive), or photograph there.",
+            f"The reading @{say[0]} lies outside of what was measured, {say[1]} to {say[2]}: correct its "
+            "place (from the nail of the lowest-numbered outside card, right of it positive), or "
+            "photograph there.",
         )
     gap, u = (float(np.interp(at, p.station_mm, v)) for v in (p.gap_mm, p.gap_u_mm))
     if not np.isfinite(gap + u):
         raise MeasurementError(
             "reading-not-seen",
-            f"No photograph shows the gap at station {say[0]}, so that there is nothing to compare: "
+            f"No photograph shows the gap @{say[0]}, so that there is nothing to compare: "
             "give the reading to gapvision measure by --reading instead.",
         )
     return Checked(place_at(m.cards, at), read, _expanded(gap, u))

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from gapvision.answer.by_hand_text import beyond_text
 from gapvision.answer.check import EITHER, PHOTOGRAPHS, READING, Check, Checked
 from gapvision.errors import MeasurementError
 from gapvision.joint.agreement import Bias, K
 from gapvision.lengths import format_length
-from gapvision.phrases import number_json, place_json, place_text, quantity_text, wrap
+from gapvision.phrases import (
+    number_json,
+    place_json,
+    place_text,
+    quantity_text,
+    where_text,
+    wrap,
+)
 from gapvision.quantity import Quantity
 
 FORMAT, VERSION = "gapvision-check", 1
@@ -26,7 +34,8 @@ def check_text(check: Check, units: str = "mm", color: bool = False) -> str:
     told = set()
     for c in check.readings:
         state = "agrees" if c.agrees else "DISAGREES"
-        lines += wrap(f"{place_text(c.place, units)}: {state}, E_n {abs(c.e_number):.2f}", "- ")
+        beyond = beyond_text(c.e_number)
+        lines += wrap(f"{place_text(c.place, units)}: {state}{beyond}", "- ")
         lines += wrap(_comparison(c, units), "  ")
         if c.likelier:
             why = "as above" if c.why in told else c.why
@@ -86,12 +95,12 @@ def refusal_json(error: MeasurementError) -> dict:
 
 
 def _verdict(check: Check, units: str) -> str:
-    off = [place_text(c.place, units) for c in check.readings if not c.agrees]
+    off = [where_text(c.place, units) for c in check.readings if not c.agrees]
     n = len(check.readings)
     if not off:
         what = "reading" if n == 1 else f"all {n} readings"
         return f"AGREES: {what} and photographs differ by no more than both leave open."
-    again = "; ".join(p.partition(", seen from")[0] for p in off)
+    again = "; ".join(off)
     at = f"all {n}" if len(off) == n else f"{len(off)} of {n}"
     many = "" if n == 1 else f" at {at} places"
     return f"DISAGREES{many}: measure again {again}."
@@ -137,7 +146,7 @@ def _notes(check: Check) -> list[str]:
     if check.agrees and max(c.read.u_mm / c.photographs.u_mm for c in check.readings) > SHARP:
         notes.append("So rough a reading finds gross errors; it does not prove the photographs' ±.")
     notes.append(
-        "Each ± is twice the standard uncertainty. E_n is the difference over both ± together, and up "
-        "to 1 agrees; of 20 right readings one is over it."
+        "± holds 95 times in 100; what both ± together leave open agrees. Of 20 right readings one "
+        "does not."
     )
     return notes

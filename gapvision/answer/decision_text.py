@@ -12,17 +12,16 @@ from gapvision.advice.limits import Judged
 from gapvision.advice.lowering import Lowering
 from gapvision.answer.limit_text import limit_words, verdict_words
 from gapvision.inputs.rules import COVER, DEPTH, LOG, NONE, OWN, RUN, WIDTH
-from gapvision.joint.photo_results import place_at
+from gapvision.joint.photo_results import place_at, station_origin
 from gapvision.lengths import SIXTEENTH_MM, format_length, round_up
 from gapvision.measurement import Measurement
-from gapvision.phrases import distance_text, place_text, quantity_text, wrap
+from gapvision.phrases import along_text, distance_text, quantity_text, where_text, wrap
 from gapvision.quantity import Quantity
 
 Rows = tuple[tuple[str, ...], ...]  # of a table, the first holds the headings
 
 COVER_COLUMNS, HEIGHT_COLUMNS = (11, 21, 11, 14), (12, 22)  # letters wide, all but the last one
 ROWS = 16  # at most, of the table along the log
-LOWER_FIRST = "LOWER IT FIRST"
 LOCAL_CODE = "Local code comes before all of these."
 NO_TABLE = (
     "No published table gives an underscribe by diameter or moisture: it is your own number "
@@ -33,34 +32,12 @@ NO_TABLE = (
 # --- lines of the answer --------------------------------------------------------------------------
 
 
-def ready_text(m: Measurement, units: str) -> str:
-    """Ready to scribe, or lower it first: after the setting; empty where that is not decided."""
+def lowering_text(m: Measurement, units: str) -> str:
+    """Whether lowering the log is worth it, or why it must be; empty where that is not decided."""
     x = m.decision and m.decision.lowering
     if x is None:
         return ""
-    text = _ready(m, x, units) if x.ready else _lower(x, units)
-    return text if m.status == "measured" else f"As far as seen: {text}"
-
-
-def ready_to_scribe(m: Measurement) -> bool:
-    """Whether nothing says to lower the log first."""
-    lowering = m.decision and m.decision.lowering
-    return lowering is None or lowering.ready
-
-
-def lower_words(m: Measurement, units: str) -> str:
-    """The advice in a few words, for the picture; empty where the log is ready to scribe."""
-    notches = notches_mm(m)
-    if not any(notches):
-        return ""
-    left, right = (format_length(v, units) for v in notches)
-    return f"{LOWER_FIRST}: left notch {left}, right {right} deeper"
-
-
-def notches_mm(m: Measurement) -> tuple[float, float]:
-    """By how much to deepen the left and the right notch first; zeros where ready to scribe."""
-    x = m.decision and m.decision.lowering
-    return (0.0, 0.0) if x is None or x.ready else (x.notches.left_mm, x.notches.right_mm)
+    return _ready(x, units) if x.ready else _lower(x, units)
 
 
 def follow_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
@@ -77,9 +54,7 @@ def follow_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
 
 def _course_rows(c: Course, m: Measurement, units: str) -> list[tuple[str, str]]:
     deepest = quantity_text(c.deepest, units)
-    where = place_text(place_at(m.cards, c.deepest_station_mm), units).removesuffix(
-        ", seen from outside"
-    )
+    where = where_text(place_at(m.cards, c.deepest_station_mm), units)
     rows = [("Log drops", f"{_setting(c.drop_mm, units)}; groove deepest {deepest}, {where}")]
     if c.underscribe_mm:
         under = format_length(c.underscribe_mm, units)
@@ -89,32 +64,25 @@ def _course_rows(c: Course, m: Measurement, units: str) -> list[tuple[str, str]]
     return rows
 
 
-def _ready(m: Measurement, x: Lowering, units: str) -> str:
-    widest = quantity_text(m.widest_gap, units)
+def _ready(x: Lowering, units: str) -> str:
+    text = f"not needed, {_wanted(x, units)}"
     if x.why == "no-gain":
         text = (
-            f"READY TO SCRIBE as it lies: widest {widest}, {_wanted(x, units)}; lowering gains no "
-            "more than is known of the gap."
+            f"{_wanted(x, units)}, but lowering gains no more than is known of the gap: scribe it as "
+            "it lies"
         )
-    else:
-        text = f"READY TO SCRIBE as it lies: widest {widest}, {_wanted(x, units)}."
-    if x.worth_it and x.after.set_to_mm < m.set_to_mm:
-        text += (
-            f" Evener still: {_depths(x, units)}, then set to {_setting(x.after.set_to_mm, units)}."
-        )
-    return text
+    if x.worth_it:
+        text += f". Evener still: {_depths(x, units)}, and measure again"
+    return f"{text}."
 
 
 def _lower(x: Lowering, units: str) -> str:
-    lead, depths = LOWER_FIRST, x.notches.left_mm or x.notches.right_mm
+    lead, depths = "first", x.notches.left_mm or x.notches.right_mm
     if x.why == "scriber":
         lead += f", by {_setting(x.wanted.scriber_least_mm, units)} or more for your scriber"
         if not depths:
             return f"{lead}: there is no room for it, take a larger scriber."
-    text = (
-        f"{lead}: {_depths(x, units)}; then widest {quantity_text(x.after.widest, units)}, set to "
-        f"{_setting(x.after.set_to_mm, units)}."
-    )
+    text = f"{lead}: {_depths(x, units)}; then widest {quantity_text(x.after.widest, units)}."
     if not x.wanted.reached:
         short = "your scriber needs more" if x.why == "scriber" else _wanted(x, units)
         text += f" That is as low as it goes before they touch ({short})."
@@ -205,7 +173,7 @@ def drop_about(c: Course, units: str) -> str:
 
 def height_table(c: Course, units: str) -> Rows:
     """Heights of the course once the log is down."""
-    head = ("station", "course", "over the nail")
+    head = ("at", "course", "over the nail")
     return (head, *(_height_row(h, units) for h in c.heights))
 
 
@@ -271,13 +239,19 @@ def details_text(m: Measurement, units: str = "mm") -> str:
     d = m.decision
     if d is None:
         return ""
-    lines = ["DETAILS", "", *_lowering_details(m, units)]
+    lines = [*_lowering_details(m, units)]
     lines += ["", "Other covers", *_cover_details(d, m.cover_mm, units)]
-    lines += ["", "Along the log, when set to " + _setting(m.set_to_mm, units)]
+    lines += ["", f"Along the log, when set to {_setting(m.set_to_mm, units)}{_counted(m)}"]
     lines += _log_table(d, units)
     lines += ["", "What follows", *_follow_details(d.course, units)]
     lines += ["", "Limits", *_limit_details(d, units)]
     return "\n".join(lines)
+
+
+def _counted(m: Measurement) -> str:
+    """From where places along the log count in tables."""
+    origin = station_origin(m.cards)
+    return "" if origin is None else f" (counted right from card {origin.number}'s nail)"
 
 
 def _lowering_details(m: Measurement, units: str) -> Iterator[str]:
@@ -309,7 +283,7 @@ def _lowering_details(m: Measurement, units: str) -> Iterator[str]:
         )  # fmt: skip
     if not x.wanted.stated:
         yield from wrap(
-            f"Fitted down to about {distance_text(x.wanted.widest_mm, units)} (2 in) where it is widest: "
+            f"Fitted down to about {distance_text(x.wanted.widest_mm, units)} where it is widest: "
             "USDA Forest Service, Misc. Publication 579, 1945. Another: --lower-to.", "  ",
         )  # fmt: skip
 
@@ -334,7 +308,7 @@ def _log_table(d: Decision, units: str) -> Iterator[str]:
     lower = bool(x.notches.left_mm or x.notches.right_mm)
     gap = x.after.gap_mm + x.notches.shift(d.station_mm)
     yield (
-        f"    {'station':12}{'gap':11}{'groove':11}{'of D':8}{'deep':11}{'of D':8}"
+        f"    {'at':12}{'gap':11}{'groove':11}{'of D':8}{'deep':11}{'of D':8}"
         f"{'gap, lowered' if lower else ''}"
     ).rstrip()
     every = max(1, -(-len(d.station_mm) // ROWS))
@@ -342,7 +316,7 @@ def _log_table(d: Decision, units: str) -> Iterator[str]:
         size, width, deep = d.upper_diameter_mm[k], d.groove_width_mm[k], d.course.depth_mm[k]
         after = format_length(x.after.gap_mm[k], units) if lower else ""
         yield (
-            f"    {distance_text(d.station_mm[k], units):12}{format_length(gap[k], units):11}"
+            f"    {along_text(d.station_mm[k], units):12}{format_length(gap[k], units):11}"
             f"{format_length(width, units):11}{width / size:<8.2f}{format_length(deep, units):11}"
             f"{deep / size:<8.2f}{after}"
         ).rstrip()

@@ -129,8 +129,8 @@ def score_field_test(form: FieldTest, measurement: Measurement) -> FieldScore:
         low, high = profile.station_mm[[0, -1]]
         raise MeasurementError(
             "nothing-compared",
-            f"{form.folder}: nothing that was read lies where the photographs show the gap, station "
-            f"{low:.0f} to {high:.0f} mm: correct the stations (from the nail of the lowest-numbered "
+            f"{form.folder}: nothing that was read lies where the photographs show the gap, "
+            f"{low:.0f} to {high:.0f} mm: correct the places (from the nail of the lowest-numbered "
             "outside card, right of it positive).",
         )
     beside = tuple(_trial(t, form.options.cover_mm, profile) for t in trials)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from gapvision.answer.by_hand_text import beyond_text
 from gapvision.answer.check import Checked
 from gapvision.answer.check_text import WHO
 from gapvision.answer.field_test import (
@@ -14,7 +15,7 @@ from gapvision.answer.field_test import (
     errors_of,
     station_of,
 )
-from gapvision.answer.text import set_to_text
+from gapvision.answer.verdict_text import set_to_text
 from gapvision.joint.agreement import K
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
@@ -52,11 +53,11 @@ def field_test_text(score: FieldScore, units: str = "mm") -> str:
     for entry in score.readings:
         if entry.likelier and not score.held:
             place = distance_text(entry.place.station_mm, units)
-            why = f"Station {place}: likelier wrong is {WHO[entry.likelier]}; {entry.why}."
+            why = f"At {place}: likelier wrong is {WHO[entry.likelier]}; {entry.why}."
             lines += wrap(why)
     lines += wrap(
-        "Off is photographs less by hand. Each ± is twice the standard uncertainty; E_n is the "
-        "difference over both ± together, and up to 1 agrees."
+        "Off is photographs less by hand; /± is that over both ± together, and up to 1 agrees. ± "
+        "holds 95 times in 100. Places count from the first card's nail."
     )
     return "\n".join(lines)
 
@@ -88,7 +89,7 @@ def _verdict(score: FieldScore, units: str) -> str:
     if off:
         worst = max(_entries(score), key=lambda x: abs(x.e_number))
         at = distance_text(station_of(worst), units)
-        text += f", the worst at station {at} (E_n {abs(worst.e_number):.1f})"
+        text += f", the worst at {at}{beyond_text(worst.e_number)}"
         text += ", no more than chance leaves of right ones" if score.held else ""
     return f"{text}."
 
@@ -108,7 +109,7 @@ def _reading_lines(score: FieldScore, units: str) -> list[str]:
         shown = [c for c in shown if not c.agrees]
     if not shown:
         return []
-    lines = [f"{'station':>9}  {'by hand':>18}  {'photographs':>18}  {'off':>6}  {'E_n':>5}"]
+    lines = [f"{'at':>9}  {'by hand':>18}  {'photographs':>18}  {'off':>6}  {'/±':>5}"]
     for c in shown:
         lines.append(
             f"{distance_text(c.place.station_mm, units):>9}  {quantity_text(c.read, units):>18}  "
@@ -124,23 +125,25 @@ def _summary_lines(score: FieldScore, units: str) -> list[str]:
         text = _errors_text(score.errors, units)
         if b := score.bias:
             both = "more" if b.significant else "no more"
-            text += f"; the bias is {both} than both leave open, ± {_round(K * b.u_mm, units)}"
+            text += (
+                f"; off on the whole is {both} than both leave open, ± {_round(K * b.u_mm, units)}"
+            )
         lines += wrap(text, f"{'Gap along the log':{LABEL}}")
     if w := score.widest:
         text = (
-            f"by hand {quantity_text(w.read, units)} at station "
+            f"by hand {quantity_text(w.read, units)} at "
             f"{distance_text(score.form.widest.station_mm, units)}, photographs "
             f"{quantity_text(w.photographs, units)} at "
             f"{distance_text(w.place.station_mm, units)}: off by "
-            f"{_signed(-w.difference_mm, units)} {units}, E_n {abs(w.e_number):.2f}"
+            f"{_signed(-w.difference_mm, units)} {units}, /± {abs(w.e_number):.2f}"
         )
         lines += wrap(text, f"{'Widest gap':{LABEL}}")
     for t in score.trials:
         text = (
-            f"{format_length(round(t.width_mm, 1), units)} wide at station "
+            f"{format_length(round(t.width_mm, 1), units)} wide at "
             f"{distance_text(t.station_mm, units)} when set to {quantity_text(t.set_to, units)}, "
             f"photographs ask for {quantity_text(t.photographs, units)}: off by "
-            f"{_signed(t.error_mm, units)} {units}, E_n {abs(t.e_number):.2f}"
+            f"{_signed(t.error_mm, units)} {units}, /± {abs(t.e_number):.2f}"
         )
         lines += wrap(text, f"{'Setting':{LABEL}}")
     return lines
@@ -151,7 +154,7 @@ def _short(score: FieldScore, units: str) -> str:
     e = score.e_numbers
     parts = [f"{score.measurement.status}, {int(np.sum(e <= 1))} of {len(e)} agree"]
     if score.errors:
-        parts.append(f"gap off by {_round(score.errors.rms_mm, units)} rms")
+        parts.append(f"gap off by some {_round(score.errors.rms_mm, units)}")
     if score.widest:
         parts.append(f"widest {_signed(-score.widest.difference_mm, units)}")
     if score.trials:
@@ -162,9 +165,9 @@ def _short(score: FieldScore, units: str) -> str:
 
 def _errors_text(e: Errors, units: str) -> str:
     return (
-        f"{e.agree} of {e.n} agree; bias {_signed(e.bias_mm, units)}, rms {_round(e.rms_mm, units)} "
-        f"(both ± let expect {_round(e.expected_mm, units)}), largest "
-        f"{_signed(e.largest_mm, units)} {units} at station {distance_text(e.at_mm, units)}"
+        f"{e.agree} of {e.n} agree; off on the whole {_signed(e.bias_mm, units)}, each some "
+        f"{_round(e.rms_mm, units)} (both ± let expect {_round(e.expected_mm, units)}), largest "
+        f"{_signed(e.largest_mm, units)} {units} at {distance_text(e.at_mm, units)}"
     )
 
 

@@ -9,8 +9,7 @@ from gapvision.advice.caution import Caution
 from gapvision.advice.limits import Judged
 from gapvision.answer.teller import Teller
 from gapvision.inputs.rules import COVER, LOG, OWN, RUN, SHARES, WIDTH, Rule
-from gapvision.joint.photo_results import place_at
-from gapvision.phrases import distance_text, place_text
+from gapvision.phrases import distance_text
 
 
 def limit_words(j: Judged, units: str, length: Callable[[float, str], str] = distance_text) -> str:
@@ -31,7 +30,7 @@ def verdict_words(j: Judged) -> str:
 def _limit_broken(say: Teller, c: Caution, judged: Judged, rules: str) -> str:
     stretch = ""
     if c.from_mm is not None and c.to_mm > c.from_mm:
-        stretch = f", from {say.about(c.from_mm)} to {say.about(c.to_mm)}"
+        stretch = f", {say.stretch(c.from_mm, c.to_mm)}"
     own = judged.rule.mark == OWN
     named = (
         "Your own limit." if own else f"Rule {rules}, {judged.rule.mark}; local code comes first."
@@ -41,8 +40,7 @@ def _limit_broken(say: Teller, c: Caution, judged: Judged, rules: str) -> str:
 
 def _found(say: Teller, j: Judged) -> str:
     found, limit = say.about(j.found_mm), limit_words(j, say.units)
-    where = place_text(place_at(say.cards, j.station_mm), say.units)
-    where = where.removesuffix(", seen from outside")
+    where = say.place(j.station_mm)
     if j.rule.what == RUN:
         return f"The groove is about as narrow as the least cover over {found}, more than {limit}"
     if j.rule.what == COVER:
@@ -61,7 +59,7 @@ def _share(rule: Rule) -> str:
 
 
 def _height_outside(say: Teller, c: Caution) -> str:
-    return f"No height can be told at {say.about(c.from_mm)}: it lies outside the measured stretch."
+    return f"No height can be told {say.place(c.from_mm)}: it lies outside of what was measured."
 
 
 SENTENCES = {f"limit-{what}": _limit_broken for what in SHARES} | {

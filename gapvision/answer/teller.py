@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gapvision.joint.photo_results import CardResult
+from gapvision.joint.photo_results import CardResult, place_at
 from gapvision.lengths import format_length
-from gapvision.phrases import distance_text
+from gapvision.phrases import distance_text, stand_text, stretch_text, where_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,14 +24,15 @@ class Teller:
         """A length in tenths of a millimetre or sixteenths."""
         return format_length(round(mm, 1), self.units)
 
+    def height(self, mm: float) -> str:
+        """How high or far to hold the phone."""
+        return stand_text(mm, self.units)
+
     def place(self, mm: float) -> str:
         """A station as a person finds it: from the nearest card's nail, seen from outside."""
-        cards = [c for c in self.cards if c.side == "outside"] or list(self.cards)
-        if not cards:
-            return f"at station {self.about(mm)}"
-        near = min(cards, key=lambda c: abs(c.station_mm - mm))
-        off = mm - near.station_mm
-        if abs(off) < 10.0:
-            return f"at card {near.number}"
-        hand = "right" if off > 0 else "left"
-        return f"{self.about(abs(off))} {hand} of card {near.number}"
+        return where_text(place_at(self.cards, mm), self.units)
+
+    def stretch(self, from_mm: float, to_mm: float) -> str:
+        """Two stations likewise, with ``from`` and ``to``."""
+        ends = (place_at(self.cards, mm) for mm in (from_mm, to_mm))
+        return stretch_text(*ends, self.units)

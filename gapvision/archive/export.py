@@ -79,7 +79,7 @@ Lengths are millimetres. A station is the distance along the log to the right of
 the nail of the lowest-numbered outside card, as seen from outside; left of it it
 is negative. A half-width holds the truth 95 times in 100, a standard uncertainty
 is about half of it. Times are ISO 8601 with their offset from UTC. "doubtful"
-means that the setting is only a lower bound.
+means: not seen whole, or to be measured again; the joint's report tells which.
 
 {photographs}
 The settings are advice to a builder: local codes and licensed practice come

@@ -10,7 +10,7 @@ from gapvision.archive.query import Entry, Record
 from gapvision.lengths import format_length, round_up
 
 _WIDTHS = {"No": 6, "building": 14, "wall": 9, "log": 8, "rev": 3, "status": 8, "kept": 10}
-LOWER_BOUND = "DOUBTFUL: the setting is only a lower bound."
+LOWER_BOUND = "DOUBTFUL: not seen whole, or to be measured again. archive show tells which."
 
 
 def list_text(entries: Iterable[Entry], units: str, more: bool) -> str:
@@ -47,6 +47,7 @@ def record_text(
 ) -> str:
     """A record whole: the joint, the answer as it was given, the photographs, what was told later."""
     from gapvision.answer.as_json import measurement_of
+    from gapvision.answer.evidence_text import evidence_text
     from gapvision.answer.text import answer_text
     from gapvision.phrases import wrap
 
@@ -57,7 +58,8 @@ def record_text(
     if others:
         told = ", ".join(f"{o.record} ({set_to_text(o.set_to_mm, units)})" for o in others)
         lines += wrap(f"Other records of this joint: {told}.")
-    lines += ["", answer_text(measurement_of(record.result), units), "", "Photographs:"]
+    m = measurement_of(record.result)
+    lines += ["", answer_text(m, units, more=""), "", evidence_text(m, units), "", "Photographs:"]
     facts = {p["sha256"]: p for p in record.result["photos"]}
     for file in record.photographs:
         fact = facts.get(file.sha256, {})
@@ -83,12 +85,12 @@ def outcome_lines(o: Outcome, units: str) -> list[str]:
     ):
         rows += [] if mm is None else [(name, format_length(mm, units))]
     for v in (*o.of_kind("caliper"), *o.of_kind("trial")):
-        text = f"{format_length(v.value_mm, units)} at station {distance_text(v.station_mm, units)}"
+        text = f"{format_length(v.value_mm, units)} at {distance_text(v.station_mm, units)}"
         set_to = "" if v.setting_mm is None else f", set to {format_length(v.setting_mm, units)}"
         rows.append(("Caliper" if v.kind == "caliper" else "Trial line", text + set_to))
     for v in o.of_kind("open"):
         ends = (distance_text(mm, units) for mm in (v.station_mm, v.to_mm))
-        rows.append(("Open", f"station {' to '.join(ends)}"))
+        rows.append(("Open", f"from {' to '.join(ends)}"))
     rows += [("Remarks", o.remarks)] if o.remarks else []
     return [line for name, text in rows for line in wrap(text, f"  {name:18}")]
 

@@ -1,4 +1,4 @@
-"""`gapvision card`: scale cards and setting sheets to print."""
+"""`gapvision card`: scale cards, setting sheets and the field sheet to print."""
 
 from __future__ import annotations
 
@@ -19,13 +19,17 @@ def card(
         bool,
         typer.Option("--setting-sheet", help="Add true-size marks to set the scriber's points on."),
     ] = False,
+    field_sheet: Annotated[
+        bool,
+        typer.Option("--field-sheet", help="Add a page of drawings: hang, stand, shoot."),
+    ] = False,
     overwrite: OverwriteOption = False,
 ) -> None:
     """Write scale cards as a PDF to print at 100 %.
 
     \b
     Example:
-      gapvision card cards.pdf --paper letter --first 1 --count 2 --setting-sheet
+      gapvision card cards.pdf --count 4 --setting-sheet --field-sheet
     """
     with exit_status():
         from gapvision.shoot.sheet import write_cards
@@ -37,6 +41,7 @@ def card(
                 first=first,
                 count=count,
                 setting_sheet=setting_sheet,
+                field_sheet=field_sheet,
                 overwrite=overwrite,
             )
         except ValueError as error:

@@ -34,7 +34,7 @@ def check(
         list[str] | None,
         typer.Option(
             metavar="READING",
-            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its standard uncertainty, "
+            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its uncertainty, "
             "or 41.5@widest; repeat for each.",
         ),
     ] = None,
@@ -55,13 +55,13 @@ def check(
     \b
     Examples:
       gapvision check joint.json --reading 41.5@1200
-      gapvision check joint.json --reading "1 5/8in@widest" --resolution 1/16in --units in
+      gapvision check joint.json --reading "1 5/8in@widest" --resolution 1/16in
 
     Exit status: 0 compared, whether they agree or not, 1 refused, 2 wrong usage.
     """
     if not reading:
         raise typer.BadParameter("say what was read, as in 41.5@1200.", param_hint="--reading")
-    units = units_of(units)
+    units = units_of(units, {"--reading": reading, "--resolution": resolution})
     u_mm = U_READING_MM
     step_mm = read_option("--resolution", parse_length, resolution, units)
     if step_mm is not None:

@@ -8,13 +8,14 @@ from importlib import resources
 from pathlib import Path
 
 from gapvision.answer.picture.picture import write_picture
-from gapvision.answer.text import answer_text, set_to_text
+from gapvision.answer.text import answer_text
 from gapvision.inputs.options import MeasureOptions, Stretch
 from gapvision.lengths import format_length, parse_diameter
 from gapvision.phrases import quantity_text, signed_text, wrap
 from gapvision.spine import measure
 
 PICTURE = "gapvision-demo{}.jpg"
+MORE = "All else: gapvision measure --details."
 
 
 def run_demo(
@@ -54,7 +55,7 @@ def run_demo(
     )
     lines += [
         "",
-        answer_text(measurement, units),
+        answer_text(measurement, units, more=MORE),
         "",
         "Beside the truth, from the rendered logs' own surfaces:",
     ]
@@ -63,11 +64,7 @@ def run_demo(
             f"  {name:15} measured {quantity_text(q, units)}   true "
             f"{format_length(round(true, 1), units)}   off by {signed_text(q.value_mm - true, units)} {units}"
         )
-    lines += [
-        f"  set to {set_to_text(measurement, units)}",
-        "",
-        f"Picture: {picture}",
-    ]
+    lines += ["", f"Picture: {picture}"]
     return "\n".join(lines)
 
 

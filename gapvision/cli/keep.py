@@ -24,16 +24,23 @@ ArchiveOption = Annotated[
 
 
 def kept_joint(
-    keep: bool, building: str | None, wall: str | None, log: str | None, told: Path | None
+    keep: bool,
+    building: str | None,
+    wall: str | None,
+    log: str | None,
+    told: Path | None,
+    own: JointName,
 ) -> JointName | None:
-    """The joint that measure --keep names; None without it."""
+    """The joint that measure --keep names, or that its form names, part by part; None without it."""
     names = {"--building": building, "--wall": wall, "--log": log}
     if not keep:
         for option, given in (*names.items(), ("--archive", told)):
             if given is not None:
                 raise typer.BadParameter("goes with --keep.", param_hint=option)
         return None
-    lacking = [option for option, name in names.items() if name is None]
+    building, wall, log = building or own.building, wall or own.wall, log or own.log
+    names = {"--building": building, "--wall": wall, "--log": log}
+    lacking = [option for option, name in names.items() if not name]
     if lacking:
         raise typer.BadParameter(
             f"say which joint it is by {', '.join(lacking)}.", param_hint="--keep"

@@ -7,53 +7,49 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from gapvision.cli.day import DayAsked, check_day_usage, check_one_joint_usage, measure_day
+from gapvision.cli.joint_folder import folders_below, joint_of_folder
 from gapvision.cli.keep import ArchiveOption, check_archive, keep_joint, kept_joint
+from gapvision.cli.measure_options import (
+    lengths_of,
+    said_in,
+    typed_by_hand,
+    typed_cards,
+    typed_stretch,
+    typed_to_decide,
+)
 from gapvision.cli.terminal import (
     STDOUT,
     UnitsOption,
-    card_numbers,
     check_json_path,
     check_picture_place,
     cover_of,
     exit_status,
     in_color,
     preferences_of_user,
-    printed_bar_given,
     progress_bar,
     read_option,
     refusal_written,
     say,
+    units_typed,
     write_answer,
 )
-from gapvision.inputs.options import (
-    COVER_MM,
-    Cards,
-    HandMeasured,
-    MeasureOptions,
-    Scriber,
-    Stretch,
-    ToDecide,
-    check_options,
-)
-from gapvision.inputs.preferences import Preferences
-from gapvision.inputs.rules import NONE, RULES, parse_limit, rules_of
-from gapvision.lengths import (
-    parse_diameter,
-    parse_length,
-    parse_lengths,
-    parse_reading,
-    parse_trial,
-)
+from gapvision.inputs.options import COVER_MM, MeasureOptions, Scriber, check_options
+from gapvision.inputs.rules import NONE, RULES
+from gapvision.lengths import parse_diameter
 
 if TYPE_CHECKING:
     from gapvision.measurement import Measurement
 
 
 def measure(
+    context: typer.Context,
     photos: Annotated[
         list[Path] | None,
         typer.Argument(
-            metavar="PHOTO...", help="Photographs, or folders of them, taken from outside."
+            metavar="PHOTO...",
+            help="Photographs, or a folder of them, taken from outside; or one folder "
+            "of such folders, a joint each.",
         ),
     ] = None,
     cover: Annotated[
@@ -73,15 +69,18 @@ def measure(
         typer.Option(metavar="5,6", help="Instead: the numbers of the cards that hang inside."),
     ] = None,
     card_on: Annotated[
-        Literal["upper", "lower", "free"],
-        typer.Option(help="The log the cards hang on; free for cards that stand or are fixed."),
-    ] = "upper",
+        Literal["upper", "lower", "free"] | None,
+        typer.Option(
+            help="The log the cards hang on; free for cards that stand or are fixed.  "
+            "[default: upper]"
+        ),
+    ] = None,
     upper_diameter: Annotated[
         str | None,
         typer.Option(
             metavar="D",
             help="300, or 290,310 (left and right end of the measured stretch, seen from "
-            "outside), or 290@-750,310@750 (at stations).",
+            "outside), or 290@-750,310@750 (at places).",
         ),
     ] = None,
     lower_diameter: Annotated[
@@ -91,13 +90,13 @@ def measure(
         str | None,
         typer.Option(
             "--from",
-            metavar="STATION",
+            metavar="PLACE",
             help="Left end of the stretch between the notches: from the nail of the "
             "lowest-numbered outside card, negative to the left.",
         ),
     ] = None,
     to: Annotated[
-        str | None, typer.Option(metavar="STATION", help="Right end of that stretch.")
+        str | None, typer.Option(metavar="PLACE", help="Right end of that stretch.")
     ] = None,
     printed_bar: Annotated[
         str | None,
@@ -124,7 +123,7 @@ def measure(
         list[str] | None,
         typer.Option(
             metavar="READING",
-            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its standard uncertainty, "
+            help="A caliper reading: 41.5@1200, or 41.5@1200~0.5 with its uncertainty, "
             "or 41.5@widest; repeat for each.",
         ),
     ] = None,
@@ -132,8 +131,8 @@ def measure(
         list[str] | None,
         typer.Option(
             metavar="TRIAL",
-            help="A trial line: 49:78@310, points set to 49 and the groove 78 wide at station 310, "
-            "from line to line, straight across; 49:78@310~2 with the width's standard "
+            help="A trial line: 49:78@310, points set to 49 and the groove 78 wide at 310, "
+            "from line to line, straight across; 49:78@310~2 with the width's "
             "uncertainty, or @widest; repeat for each place.",
         ),
     ] = None,
@@ -163,7 +162,7 @@ def measure(
     heights_at: Annotated[
         str | None,
         typer.Option(
-            metavar="-500,500", help="Stations to tell the height of the course at afterwards."
+            metavar="-500,500", help="Places to tell the height of the course at afterwards."
         ),
     ] = None,
     underscribe: Annotated[
@@ -177,7 +176,9 @@ def measure(
     details: Annotated[
         bool,
         typer.Option(
-            "--details", help="Also print other covers, depth along the log, heights and limits."
+            "--details",
+            help="Also print what stands behind it: numbers, photographs, cautions, other covers, "
+            "depth along the log, heights and limits.",
         ),
     ] = False,
     units: UnitsOption = None,
@@ -213,45 +214,75 @@ def measure(
     wall: Annotated[str | None, typer.Option(metavar="NAME", help="Its wall.")] = None,
     log: Annotated[str | None, typer.Option(metavar="NAME", help="Its upper log.")] = None,
     archive: ArchiveOption = None,
+    report: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Of a folder of joints: the wall's report, .html or .pdf."
+        ),
+    ] = None,
+    jobs: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            metavar="N",
+            help="Of a folder of joints: how many at a time.  [default: a core each]",
+        ),
+    ] = None,
     overwrite: Annotated[
         bool, typer.Option("--overwrite", help="Replace files that exist already.")
     ] = False,
 ) -> None:
-    """Measure one joint: what to set the scriber's points to, and the widest gap.
+    """Measure one joint, or a folder of joints: what to set the scriber's points to.
 
-    Lengths are mm where they carry no unit and no fraction: 75, 75mm, 3in, 2 1/2in. A fraction
-    means inches: 1 5/8, 2-1/2. With --units in a bare number is refused, never guessed.
+    Lengths: 75, 75mm, 7.5cm, 3in, 2 1/2in, "6ft 3in". No unit means mm, a fraction inches. Whoever
+    types inches is answered in inches. A bare number beside other units is refused, never guessed.
+
+    Of a folder of joints only what is new is measured; each answer stands beside its photographs as
+    gapvision.json, and joint.toml there states what is the joint's own.
 
     \b
     Examples:
       gapvision measure level.jpg above.jpg below.jpg --cover 75 \\
           --upper-diameter 290,310 --lower-diameter 320 --picture joint.jpg
-      gapvision measure photos/ --cover 3in --units in --json joint.json
+      gapvision measure photos/ --cover 3in --json joint.json
+      gapvision measure day/ --keep --report wall.pdf
 
-    Exit status: 0 measured or doubtful, 1 refused, 2 wrong usage.
+    Exit status: 0 measured or doubtful, 1 refused (of a folder of joints: any), 2 wrong usage.
     """
     if not photos and not inside:
         raise typer.BadParameter("name at least one photograph or folder.", param_hint="PHOTO")
     if outlines is not None and _same_file(outlines, json_file):
         raise typer.BadParameter("it would replace what --json writes.", param_hint="--outlines")
-    joint = kept_joint(keep, building, wall, log, archive)
     preferred = preferences_of_user()
-    units = units or preferred.units or "mm"
+    said = said_in(context)
+    told = units or preferred.units or units_typed(lengths_of(said))
+    units = told or "mm"
     options = MeasureOptions(
         photos=tuple(photos or ()),
         inside=tuple(inside or ()),
         cover_mm=cover_of(cover, units, preferred),
-        card_on=card_on,
+        card_on=card_on or "upper",
         upper_diameter=read_option("--upper-diameter", parse_diameter, upper_diameter, units),
         lower_diameter=read_option("--lower-diameter", parse_diameter, lower_diameter, units),
         camera=camera or (Path(preferred.camera) if preferred.camera else None),
         units=units,
-        cards=_cards(inside_cards, printed_bar, wall_thickness, units, preferred),
-        stretch=_stretch(from_, to, units),
-        by_hand=_by_hand(reading, trial, units),
+        cards=typed_cards(inside_cards, printed_bar, wall_thickness, units, preferred),
+        stretch=typed_stretch(from_, to, units),
+        by_hand=typed_by_hand(reading, trial, units),
         scriber=Scriber(preferred.scriber_largest_mm, preferred.scriber_step_mm),
-        to_decide=_to_decide(lower_to, covers, rules, limit, heights_at, underscribe, units),
+        to_decide=typed_to_decide(lower_to, covers, rules, limit, heights_at, underscribe, units),
     )
+    below = folders_below(photos or ())
+    if below and photos[0] not in below:
+        asked = DayAsked(options, told, keep, building, wall, archive, report, overwrite, jobs)
+        check_day_usage(asked, said)
+        with exit_status():
+            measure_day(photos[0], below, asked)
+        return
+    check_one_joint_usage(said)
+    with exit_status(), refusal_written(json_file, overwrite, outlines):
+        options, own = joint_of_folder(below, options, told, said)
+    joint = kept_joint(keep, building, wall, log, archive, own)
     with exit_status():
         check_json_path(json_file, options, overwrite)
         check_json_path(outlines, options, overwrite, "--outlines")
@@ -261,7 +292,7 @@ def measure(
             if joint:
                 check_archive(archive)
             measurement = _measured(options)
-        _tell(measurement, units, details, aside=STDOUT in (json_file, outlines))
+        _tell(measurement, options.units, details, aside=STDOUT in (json_file, outlines))
         _write(measurement, options, json_file, outlines, picture, overwrite)
         if joint:
             keep_joint(joint, options, measurement, archive)
@@ -269,42 +300,6 @@ def measure(
 
 def _same_file(first: str, second: str | None) -> bool:
     return second is not None and Path(first).resolve() == Path(second).resolve()
-
-
-# --- what was typed, by groups of options ---------------------------------------------------------
-
-
-def _cards(inside_cards, printed_bar, wall_thickness, units: str, preferred: Preferences) -> Cards:
-    return Cards(
-        inside_cards=read_option("--inside-cards", card_numbers, inside_cards, units) or (),
-        printed_bar_mm=printed_bar_given(printed_bar, preferred),
-        wall_thickness_mm=read_option("--wall-thickness", parse_length, wall_thickness, units),
-    )
-
-
-def _stretch(from_, to, units: str) -> Stretch:
-    return Stretch(
-        from_mm=read_option("--from", parse_length, from_, units),
-        to_mm=read_option("--to", parse_length, to, units),
-    )
-
-
-def _by_hand(reading, trial, units: str) -> HandMeasured:
-    return HandMeasured(
-        readings=tuple(read_option("--reading", parse_reading, r, units) for r in reading or ()),
-        trials=tuple(read_option("--trial", parse_trial, t, units) for t in trial or ()),
-    )
-
-
-def _to_decide(lower_to, covers, rules, limit, heights_at, underscribe, units: str) -> ToDecide:
-    return ToDecide(
-        lower_to_mm=read_option("--lower-to", parse_length, lower_to, units),
-        covers_mm=read_option("--covers", parse_lengths, covers, units) or (),
-        rules=read_option("--rules", rules_of, rules, units),
-        limits=tuple(read_option("--limit", parse_limit, x, units) for x in limit or ()),
-        heights_at_mm=read_option("--heights-at", parse_lengths, heights_at, units) or (),
-        underscribe_mm=read_option("--underscribe", parse_length, underscribe, units) or 0.0,
-    )
 
 
 # --- the answer -----------------------------------------------------------------------------------
@@ -324,11 +319,15 @@ def _measured(options: MeasureOptions) -> Measurement:
 def _tell(measurement: Measurement, units: str, details: bool, aside: bool) -> None:
     from gapvision.answer.text import answer_text
 
-    say(answer_text(measurement, units, in_color(aside)), err=aside)
-    if details:
-        from gapvision.answer.decision_text import details_text
+    if not details:
+        say(answer_text(measurement, units, in_color(aside)), err=aside)
+        return
+    from gapvision.answer.decision_text import details_text
+    from gapvision.answer.evidence_text import evidence_text
 
-        say(f"\n{details_text(measurement, units)}", err=aside)
+    say(answer_text(measurement, units, in_color(aside), more=""), err=aside)
+    say(f"\n{evidence_text(measurement, units)}", err=aside)
+    say(f"\n{details_text(measurement, units)}", err=aside)
 
 
 def _write(

@@ -18,6 +18,7 @@ from gapvision.cli.terminal import (
     preferences_of_user,
     read_option,
     say,
+    units_typed,
     write_json,
 )
 from gapvision.errors import MeasurementError
@@ -76,13 +77,18 @@ def plan(
     \b
     Examples:
       gapvision plan --length 6000 --upper-diameter 290,320 --lower-diameter 310
-      gapvision plan --length 240in --units in --room 32in --sides both
+      gapvision plan --length 20ft --room 32in --sides both
       gapvision plan --length 4500 --lowest -2800 --highest -700 --pole 500
 
     Exit status: 0 planned, 1 refused, 2 wrong usage.
     """
     preferred = preferences_of_user()
-    units = units or preferred.units or "mm"
+    typed = {
+        "--length": length, "--upper-diameter": upper_diameter, "--lower-diameter": lower_diameter,
+        "--cover": cover, "--lowest": lowest, "--highest": highest, "--pole": pole, "--room": room,
+        "--gap": gap,
+    }  # fmt: skip
+    units = units or preferred.units or units_typed(typed) or "mm"
     asked = dict(
         length_mm=read_option("--length", parse_length, length, units),
         upper_diameter=read_option("--upper-diameter", parse_ends, upper_diameter, units),

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from gapvision.cli.terminal import Units, exit_status, read_option, say
+from gapvision.cli.terminal import Units, exit_status, read_option, say, units_typed
 from gapvision.inputs.preferences import load_preferences
 from gapvision.lengths import parse_length
 
@@ -58,7 +58,10 @@ def preferences(
 
     with exit_status():
         old = load_preferences()
-        said = units or old.units or "mm"
+        typed = {
+            "--cover": cover, "--scriber-largest": scriber_largest, "--scriber-step": scriber_step,
+        }  # fmt: skip
+        said = units or old.units or units_typed(typed) or "mm"
         bars = dict(
             read_option("--printed-bar", lambda text, _: kept.parse_bar(text), text, said)
             for text in printed_bar or ()
@@ -89,4 +92,4 @@ def preferences(
         ]
         if changes or bars or forgotten:
             kept.change_preferences(changes, bars, forgotten)
-        say(kept.preferences_text(load_preferences(), kept.preferences_path()))
+        say(kept.preferences_text(load_preferences(), kept.preferences_path(), said))

@@ -74,7 +74,7 @@ def shrinkage(
         ]
         say("\n".join([head, *rows, *_sources()]))
         return
-    units = units_of(units)
+    units = units_of(units, {"--diameter": diameter})
     mm = read_option("--diameter", parse_length, diameter, units)
     with exit_status():
         check_json_path(json_file, MeasureOptions(photos=()), overwrite)

@@ -78,7 +78,7 @@ def slip(
 def _answer(json_file: Path, units: str) -> str:
     """The line to crayon on the log, without its first word."""
     from gapvision.answer.as_json import measurement_of, read_json
-    from gapvision.answer.text import crayon_line
+    from gapvision.answer.verdict_text import crayon_line
     from gapvision.errors import MeasurementError
 
     result = read_json(json_file)

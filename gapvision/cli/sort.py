@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated
 
@@ -18,7 +19,9 @@ def sort(
     copy_to: Annotated[
         Path | None,
         typer.Option(
-            metavar="DIR", help="Copy them into folders of building, wall and log; never moved."
+            metavar="DIR",
+            help="Copy them into folders of building, wall and log, each with a joint.toml that names "
+            "it; never moved.",
         ),
     ] = None,
     json_file: Annotated[
@@ -34,7 +37,8 @@ def sort(
     \b
     Examples:
       gapvision sort camera/
-      gapvision sort camera/ --copy-to joints/
+      gapvision sort camera/ --copy-to day/
+      gapvision measure day/ --keep --report wall.pdf
 
     Exit status: 0 sorted, 1 refused, 2 wrong usage.
     """
@@ -72,4 +76,5 @@ def sort(
                 copied, there = copy_groups(roll, copy_to, progress)
             already = f", {there} were there already" if there else ""
             say(f"\nCopied to {copy_to}: {copied} photographs{already}.", err=aside)
+            say(f"Next: gapvision measure {shlex.quote(str(copy_to))} --keep", err=aside)
         write_json(json_file, roll_json(roll), overwrite)

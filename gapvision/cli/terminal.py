@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import os
 import re
+import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -18,15 +19,18 @@ from gapvision.errors import MeasurementError
 from gapvision.files import check_new, write_new
 from gapvision.inputs.options import COVER_MM, MeasureOptions
 from gapvision.inputs.preferences import Preferences, load_preferences, printed_bar_of
-from gapvision.lengths import CHECK_BAR_MM, parse_length
+from gapvision.lengths import CHECK_BAR_MM, bare_among_units, parse_length, units_written
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 STDOUT = "-"
+SHOW_CURSOR = b"\x1b[?25h"
 
 Units = Literal["mm", "in"]
 UnitsOption = Annotated[
     Units | None,
-    typer.Option(help="Millimetres, or inches and sixteenths.  [default: as preferred, or mm]"),
+    typer.Option(
+        help="Millimetres, or inches and sixteenths.  [default: as preferred, else as typed]"
+    ),
 ]
 OverwriteOption = Annotated[
     bool, typer.Option("--overwrite", help="Replace a file that exists already.")
@@ -37,6 +41,7 @@ JsonOption = Annotated[
 ]
 _PAIR = re.compile(r"\[\n\s+([-+.\de]+),\n\s+([-+.\de]+)\n\s+\]")  # of numbers, as json indents it
 Parsed = TypeVar("Parsed")
+Typed = Mapping[str, str | Sequence[str] | None]  # lengths as they were typed, by their options
 Progress = Callable[[int, int], None]
 
 
@@ -48,9 +53,31 @@ def preferences_of_user() -> Preferences:
         return load_preferences()
 
 
-def units_of(units: Units | None) -> Units:
-    """The units asked for, else those preferred, else millimetres."""
-    return units or preferences_of_user().units or "mm"
+def units_of(units: Units | None, typed: Typed | None = None) -> Units:
+    """The units asked for, else those preferred, else those of the lengths ``typed``."""
+    return units or preferences_of_user().units or units_typed(typed or {}) or "mm"
+
+
+def units_typed(typed: Typed) -> Units | None:
+    """Inches where a length is typed in inches or feet, else None.
+
+    Whoever types a unit with one length means it, likely, with the bare number of another: that is
+    refused as wrong usage, never guessed.
+    """
+    texts = [
+        (option, text)
+        for option, given in typed.items()
+        for text in ([given] if isinstance(given, str) else given or ())
+    ]
+    written = set().union(*(units_written(text) for _, text in texts))
+    for option, text in texts:
+        if (bare := bare_among_units(text, written)) is not None:
+            unit = next(unit for unit in ("in", "cm", "m") if unit in written)
+            raise typer.BadParameter(
+                f"{bare!r} has no unit and other lengths have: write {bare}{unit} or {bare}mm.",
+                param_hint=option,
+            )
+    return "in" if "in" in written else None
 
 
 def cover_of(text: str | None, units: str, preferred: Preferences) -> float:
@@ -185,8 +212,8 @@ def refusal_written(
 
 
 @contextmanager
-def progress_bar() -> Iterator[Progress | None]:
-    """A bar on standard error for several photographs, where somebody looks at it."""
+def progress_bar(of: str = "photographs") -> Iterator[Progress | None]:
+    """A bar on standard error for several photographs, or others, where somebody looks at it."""
     if not sys.stderr.isatty():
         yield None
         return
@@ -196,13 +223,33 @@ def progress_bar() -> Iterator[Progress | None]:
 
     columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("photographs", total=None, visible=False)
+        task = bar.add_task(of, total=None, visible=False)
 
         def tell(done: int, total: int) -> None:
-            now = "photographs" if done < total else "fitting them together"
+            now = "fitting them together" if done == total and of == "photographs" else of
             bar.update(task, description=now, completed=done, total=total, visible=total > 1)
 
         yield tell
+
+
+@contextmanager
+def stop_on_interrupt(what: str) -> Iterator[Callable[[], bool]]:
+    """Whether Ctrl-C was pressed, for work that then begins no more; pressed again, it ends at once."""
+    pressed: list[int] = []
+
+    def press(number: int, frame: object) -> None:
+        if pressed:
+            if sys.stderr.isatty():
+                os.write(2, SHOW_CURSOR)  # which a progress bar hides
+            os._exit(INTERRUPTED)
+        pressed.append(number)
+        say(f"Finishing {what}. Ctrl-C again stops at once.", err=True)
+
+    before = signal.signal(signal.SIGINT, press)
+    try:
+        yield lambda: bool(pressed)
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def in_color(err: bool) -> bool:

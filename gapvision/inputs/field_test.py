@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
 from pathlib import Path
-from typing import TypeVar
 
 from gapvision.errors import MeasurementError
 from gapvision.files import write_new
+from gapvision.inputs.form_values import (
+    CARD_ON,
+    bad_form,
+    beside,
+    card_on_of,
+    cards_of,
+    check_keys,
+    diameter_of,
+    files_of,
+    length_of,
+    read_toml,
+    text_of,
+    typed,
+)
 from gapvision.inputs.options import (
     COVER_MM,
     Cards,
@@ -21,21 +33,16 @@ from gapvision.inputs.options import (
 from gapvision.lengths import (
     CHECK_BAR_MM,
     U_READING_MM,
-    Diameter,
     Reading,
     Trial,
-    parse_diameter,
-    parse_length,
     parse_reading,
     parse_trial,
 )
 
-Parsed = TypeVar("Parsed")
 FORMAT, VERSION = "gapvision-field-test", 1
 FORM = "field_test.toml"
 U_STATION_MM = 3.0  # of a mark on tape, and of where the caliper then stands; a judgement
 TEXTS = ("who", "when", "where", "tools", "notes")
-CARD_ON = ("upper", "lower", "free")
 _LENGTHS = ("cover", "from", "to", "printed_bar", "wall_thickness", "u_reading", "u_station")
 _DIAMETERS = ("upper_diameter", "lower_diameter")
 _FILES = ("photos", "inside")
@@ -165,29 +172,17 @@ def load_field_test(path: Path) -> FieldTest:
         or as `check_options`, with the file's name before it.
     """
     values = _toml(path)
-    unknown = sorted(set(values) - KEYS)
-    if unknown:
-        near = get_close_matches(unknown[0], KEYS, 1)
-        meant = f", perhaps {near[0]}" if near else ""
-        raise _bad(path, f"unknown key {unknown[0]}{meant}")
+    check_keys(path, values, KEYS)
     try:
         return _field_test(path, values)
     except (TypeError, ValueError) as error:
-        raise _bad(path, str(error).rstrip(".")) from None
+        raise bad_form(path, str(error).rstrip(".")) from None
 
 
 def _toml(path: Path) -> dict:
-    import tomllib
-
-    try:
-        values = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        text = f"{path} cannot be read ({error.strerror or error}): name another folder."
-        raise MeasurementError("no-file", text) from None
-    except ValueError as error:
-        raise _bad(path, f"it is no TOML: {error}") from None
+    values = read_toml(path)
     if values.get("format") != FORMAT:
-        raise _bad(path, f'it must say format = "{FORMAT}"')
+        raise bad_form(path, f'it must say format = "{FORMAT}"')
     if values.get("version") != VERSION:
         text = (
             f"{path} has version {values.get('version')} of the form and this program reads version "
@@ -198,7 +193,7 @@ def _toml(path: Path) -> dict:
 
 
 def _field_test(path: Path, values: dict) -> FieldTest:
-    mm = {key: _length(key, values.get(key)) for key in _LENGTHS}
+    mm = {key: length_of(key, values.get(key)) for key in _LENGTHS}
     u_mm = U_READING_MM if mm["u_reading"] is None else mm["u_reading"]
     u_station_mm = U_STATION_MM if mm["u_station"] is None else mm["u_station"]
     if u_mm <= 0 or u_station_mm < 0:
@@ -220,31 +215,25 @@ def _field_test(path: Path, values: dict) -> FieldTest:
         check_options(replace(options, by_hand=by_hand))
     except MeasurementError as error:
         raise MeasurementError(error.code, f"{path}: {error.text}") from None
-    told = {key: _text(key, values[key]) for key in TEXTS if values.get(key)}
+    told = {key: text_of(key, values[key]) for key in TEXTS if values.get(key)}
     return FieldTest(
         path.parent, options, readings, next(iter(widest), None), trials, u_station_mm, told
     )
 
 
 def _options(folder: Path, values: dict, mm: dict[str, float | None]) -> MeasureOptions:
-    card_on = values.get("card_on", CARD_ON[0])
-    if card_on not in CARD_ON:
-        raise ValueError(f"card_on is one of {', '.join(CARD_ON)}, not {card_on!r}")
-    inside_cards = values.get("inside_cards", [])
-    if not _is_list(inside_cards, int):
-        raise ValueError(f"inside_cards are card numbers, as [5, 6], not {inside_cards!r}")
-    inside = _files(folder, "inside", values.get("inside", []))
+    inside = files_of(folder, "inside", values.get("inside", []))
     camera = values.get("camera")
     return MeasureOptions(
-        photos=_files(folder, "photos", values.get("photos", ["."])),
+        photos=files_of(folder, "photos", values.get("photos", ["."])),
         inside=inside,
         cover_mm=COVER_MM if mm["cover"] is None else mm["cover"],
-        card_on=card_on,
-        upper_diameter=_diameter("upper_diameter", values.get("upper_diameter")),
-        lower_diameter=_diameter("lower_diameter", values.get("lower_diameter")),
-        camera=None if camera is None else _inside(folder, "camera", _text("camera", camera)),
+        card_on=card_on_of(values.get("card_on", CARD_ON[0])),
+        upper_diameter=diameter_of("upper_diameter", values.get("upper_diameter")),
+        lower_diameter=diameter_of("lower_diameter", values.get("lower_diameter")),
+        camera=None if camera is None else beside(folder, "camera", text_of("camera", camera)),
         cards=Cards(
-            inside_cards=tuple(inside_cards),
+            inside_cards=cards_of(values.get("inside_cards", [])),
             printed_bar_mm=CHECK_BAR_MM if mm["printed_bar"] is None else mm["printed_bar"],
             wall_thickness_mm=mm["wall_thickness"],
         ),
@@ -252,57 +241,7 @@ def _options(folder: Path, values: dict, mm: dict[str, float | None]) -> Measure
     )
 
 
-# --- values ---------------------------------------------------------------------------------------
-
-
-def _length(key: str, value: object) -> float | None:
-    """Of a number, mm, or a text as one types it."""
-    return None if value is None else _named(key, lambda: parse_length(_typed(value)))
-
-
-def _diameter(key: str, value: object) -> Diameter | None:
-    return None if value is None else _named(key, lambda: parse_diameter(_typed(value)))
-
-
-def _named(key: str, parse: Callable[[], Parsed]) -> Parsed:
-    try:
-        return parse()
-    except ValueError as error:
-        raise ValueError(f"{key}: {error}") from None
-
-
-def _typed(value: object) -> str:
-    """A number or a text as one would type it; anything else is no length."""
-    if isinstance(value, str):
-        return value
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError(f"{value!r} is neither a number of mm nor a length as a text")
-    return f"{value:.6f}".rstrip("0").rstrip(".")
-
-
-def _text(key: str, value: object) -> str:
-    if not isinstance(value, str):
-        raise ValueError(f"{key} is a text, not {value!r}")
-    return value
-
-
-def _is_list(value: object, of: type) -> bool:
-    return isinstance(value, list) and all(
-        isinstance(v, of) and not isinstance(v, bool) for v in value
-    )
-
-
-def _files(folder: Path, key: str, names: object) -> tuple[Path, ...]:
-    if not _is_list(names, str):
-        raise ValueError(f'{key} are files or folders, as ["level.jpg"], not {names!r}')
-    return tuple(_inside(folder, key, name) for name in names)
-
-
-def _inside(folder: Path, key: str, name: str) -> Path:
-    """A file of the form's folder: a form that somebody sent names nothing else on this computer."""
-    if Path(name).is_absolute() or ".." in Path(name).parts:
-        raise ValueError(f"{key} must lie beside the form or below, not {name!r}")
-    return folder / name
+# --- rows -----------------------------------------------------------------------------------------
 
 
 def _rows(key: str, values: dict, fewest: int, most: int) -> list[list]:
@@ -320,12 +259,12 @@ def _rows(key: str, values: dict, fewest: int, most: int) -> list[list]:
 
 
 def _reading(row: list, u_mm: float) -> Reading:
-    station, gap, *u = map(_typed, row)
+    station, gap, *u = map(typed, row)
     return parse_reading("~".join([f"{gap}@{station}", *u]), "mm", u_mm)
 
 
 def _trial(row: list) -> Trial:
-    station, setting, width, *u = map(_typed, row)
+    station, setting, width, *u = map(typed, row)
     return parse_trial("~".join([f"{setting}:{width}@{station}", *u]), "mm")
 
 
@@ -338,7 +277,3 @@ def _check_apart(what: str, entries: Iterable[Reading | Trial]) -> None:
         if at in seen:
             raise ValueError(f"two {what}s stand at station {at:g}: write their mean once")
         seen.add(at)
-
-
-def _bad(path: Path, why: str) -> MeasurementError:
-    return MeasurementError("bad-form", f"{path} cannot be used ({why}): correct that file.")

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from dataclasses import astuple, dataclass
 
 LONGEST_NAME = 80
+_UNFIT = re.compile(r'[\x00-\x1f<>:"/\\|?*]')  # in no file name of any common system
+_RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)  # by Windows
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,18 @@ def parse_joint_name(building: str, wall: str, log: str) -> JointName:
                 f"{typed!r} cannot name the {what}: write 1 to {LONGEST_NAME} letters or digits."
             )
     return joint
+
+
+def as_counted(name: str) -> list[tuple[int, int, str]]:
+    """A name's place among others, numbers in it by their value: 9 before 10."""
+    parts = re.split(r"(\d+)", name.casefold())
+    return [(0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p]
+
+
+def as_folder(name: str) -> str:
+    """A name as a folder's: no separators, nothing reserved, no dots at its ends."""
+    fit = _UNFIT.sub("_", name).strip(". ") or "_"
+    return f"_{fit}" if _RESERVED.fullmatch(fit) else fit
 
 
 def one_line(name: str) -> str:

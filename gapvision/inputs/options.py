@@ -173,7 +173,7 @@ RANGES = (
         lambda o: (("--from", o.stretch.from_mm), ("--to", o.stretch.to_mm)),
         -LONGEST_MM,
         LONGEST_MM,
-        "{of} was stated as {mm:.0f} mm; stations are mm right of the first card's nail, and "
+        "{of} was stated as {mm:.0f} mm; places count right from the first card's nail, and "
         "{high:.0f} mm either way are possible: correct it.",
     ),
     Range(
@@ -298,9 +298,9 @@ def _check_taper(log: str, diameter: Diameter) -> None:
         if abs(d_b - d_a) > MOST_TAPER * (b - a):
             raise JointNotFitted(
                 "bad-diameter",
-                f"The {log} log's diameter was stated as {d_a:.0f} mm at station {a:.0f} mm and "
+                f"The {log} log's diameter was stated as {d_a:.0f} mm at {a:.0f} mm and "
                 f"{d_b:.0f} mm at {b:.0f} mm; a log tapers by {1000 * MOST_TAPER:.0f} mm in a metre at "
-                "most: state stations in mm right of the first card, as in 310@-750,290@750.",
+                "most: state places in mm right of the first card, as in 310@-750,290@750.",
             )
 
 

@@ -202,9 +202,9 @@ def parse_bar(text: str) -> tuple[str | None, float]:
     raise ValueError(f"{name!r} cannot name a print: give it a word, as in blue=99.4.")
 
 
-def preferences_text(preferences: Preferences, path: Path) -> str:
-    """The preferences for people."""
-    p, units = preferences, preferences.units or "mm"
+def preferences_text(preferences: Preferences, path: Path, units: str = "mm") -> str:
+    """The preferences for people, in the units that they prefer, else in these."""
+    p, units = preferences, preferences.units or units
     lines = [f"Preferences: {path}"]
     for key in KEYS:
         value = getattr(p, key)

@@ -92,6 +92,13 @@ def parse_limit(text: str, units: str = "mm") -> Rule:
     return Rule(what, value, share is not None, "stated", OWN)
 
 
+def length_of_limit(text: str) -> str:
+    """The number of a limit as it was typed where it is a length; empty where it is a share."""
+    what, _, number = text.partition("=")
+    share = SHARES.get(what.strip().lower()) and _share(number) is not None
+    return "" if share else number
+
+
 def _share(text: str) -> float | None:
     """A share of the diameter from ``3/8`` or ``0.375``; None where it is a length."""
     found = re.fullmatch(r"\s*(\d+(?:\.\d+)?|\.\d+)(?:/(\d+))?\s*", text, re.ASCII)

@@ -53,9 +53,9 @@ def check_stations(options: MeasureOptions, stretch: tuple[float, float]) -> Non
         say = [format_length(float(round(x)), options.units) for x in (at, *stretch)]
         raise JointNotFitted(
             "trial-outside" if trial else "reading-outside",
-            f"The {'trial line' if trial else 'caliper reading'} at station {say[0]} lies outside the "
-            f"measured stretch, {say[1]} to {say[2]}: correct its station (from the nail of the "
-            "lowest-numbered outside card, right of it positive), or state --from and --to.",
+            f"The {'trial line' if trial else 'caliper reading'} @{say[0]} lies outside of what was "
+            f"measured, {say[1]} to {say[2]}: correct its place (from the nail of the lowest-numbered "
+            "outside card, right of it positive), or state --from and --to.",
         )
 
 

@@ -111,7 +111,7 @@ def _stretch(options: MeasureOptions, placed: Placement) -> tuple[float, float]:
     if low >= seen[1] or high <= seen[0]:
         raise JointNotFitted(
             "stations-outside",
-            f"The photographs show stations {seen[0]:.0f} to {seen[1]:.0f} mm, and none of "
+            f"The photographs show the joint from {seen[0]:.0f} to {seen[1]:.0f} mm, and none of "
             f"{low:.0f} to {high:.0f} mm that was asked for; photograph that stretch or correct "
             "--from and --to (mm right of the lowest-numbered card's nail).",
         )

@@ -68,7 +68,7 @@ class Likeness:
 # are over 0.46 and 0.69.
 SAME_MEAN, SAME_LEAST, SAME_BEST = 0.57, 0.46, 0.76
 OTHER_MEAN, OTHER_BEST = 0.35, 0.54
-PERHAPS_MEAN, PERHAPS_BEST = 0.42, 0.68
+PERHAPS_MEAN, PERHAPS_BEST = 0.46, 0.7
 
 
 def wood_beside(bgr: np.ndarray, camera: Camera) -> np.ndarray:

@@ -16,7 +16,7 @@ from gapvision.shoot.plan import Plan, Row
 from gapvision.shoot.ways import LEVEL, STRETCH_MM, VIEW, Hung, Shoot, Stand
 
 FORMAT, VERSION = "gapvision-plan", 1
-NEAR_SHOT_MM = 1000.0  # README's least distance; under it shots are near ones
+NEAR_SHOT_MM = 1000.0  # the least distance of docs/photograph.md; under it shots are near ones
 
 SAFETY = (
     "Dog or chock both ends before anyone leans, reaches, nails or photographs. Never photograph "
@@ -94,7 +94,7 @@ def _steps(plan: Plan, units: str) -> Iterator[str]:
     yield from _pass(plan, shoot.sweep, units)
     if shoot.readings:
         times = "the widest gap" if shoot.readings == 1 else "the widest gap and one place more"
-        yield f"Read the calipers at {times}, and note number and station (--reading)."
+        yield f"Read the calipers at {times}, and note number and place (--reading)."
     if shoot.stretch:
         yield (
             "Run gapvision measure on these. The answer names the stretches that could still "

@@ -17,6 +17,8 @@ import numpy as np
 from PIL import ExifTags, Image
 
 from gapvision.errors import MeasurementError
+from gapvision.inputs.joint_form import write_joint_form
+from gapvision.inputs.joint_name import as_counted, as_folder
 from gapvision.shoot.slip import Slip, parse_slip
 
 SEARCH_PX = (1600, 1000, 2000)  # long sides at which a code is looked for, in this order
@@ -28,8 +30,6 @@ UNREAD = "a slip that could not be read"
 BEFORE = "before the first slip"
 NO_TIME = "no time of exposure"
 _HEIF = frozenset({".heic", ".heif"})
-_UNFIT = re.compile(r'[\x00-\x1f<>:"/\\|?*]')  # in no file name of any common system
-_RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)  # by Windows
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +139,7 @@ def sort_roll(shots: Iterable[Shot]) -> Roll:
         unsorted += [(s.path, NO_TIME) for s in readable if s.taken is None]
     else:
         timed = readable
-    timed.sort(key=lambda s: (s.taken or datetime.min, _by_number(s.path.name)))
+    timed.sort(key=lambda s: (s.taken or datetime.min, as_counted(s.path.name)))
 
     groups: dict[Slip, Group] = {}
     current: Slip | None = None
@@ -183,6 +183,8 @@ def copy_groups(
 ) -> tuple[int, int]:
     """Copy each group's photographs into folders of building, wall and log; nothing is overwritten.
 
+    Each folder gets a form with the slip's names, to which one may add what else is known of the joint.
+
     Parameters
     ----------
     roll : Roll
@@ -199,7 +201,8 @@ def copy_groups(
     Raises
     ------
     MeasurementError
-        ``"no-folder"``, ``"is-a-file"`` or ``"not-written"``.
+        ``"no-folder"``, ``"is-a-file"`` or ``"not-written"``; as `write_joint_form`, as where two
+        slips' names make one folder: nothing is copied then.
 
     Notes
     -----
@@ -213,10 +216,14 @@ def copy_groups(
     todo = [(path, folder_of(folder, g.slip)) for g in roll.groups for path in g.photos]
     copied = 0
     try:
+        for group in roll.groups:
+            if group.photos:
+                target, path = folder_of(folder, group.slip), group.photos[0]
+                target.mkdir(parents=True, exist_ok=True)
+                write_joint_form(target, group.slip.joint)
         for k, (path, target) in enumerate(todo):
             if progress:
                 progress(k, len(todo))
-            target.mkdir(parents=True, exist_ok=True)
             copied += _copy(path, target)
     except OSError as error:
         text = f"{path.name} could not be copied to {target}: {error.strerror or error}."
@@ -226,7 +233,7 @@ def copy_groups(
 
 def folder_of(folder: Path, slip: Slip) -> Path:
     """Where a slip's photographs go: building, wall and log as folders that any system can have."""
-    return folder.joinpath(*(_fit(n) for n in astuple(slip.joint)))
+    return folder.joinpath(*(as_folder(n) for n in astuple(slip.joint)))
 
 
 def name_of(slip: Slip) -> str:
@@ -311,19 +318,7 @@ def _camera(tags: dict) -> str:
     return " ".join(" ".join(str(w).replace("\0", " ").split()) for w in words if w)
 
 
-def _by_number(name: str) -> list[tuple[int, int, str]]:
-    """A name as it is counted: IMG_9 before IMG_10."""
-    parts = re.split(r"(\d+)", name.casefold())
-    return [(0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p]
-
-
 # --- copying --------------------------------------------------------------------------------------
-
-
-def _fit(name: str) -> str:
-    """A name as a folder's: no separators, nothing reserved, no dots at its ends."""
-    fit = _UNFIT.sub("_", name).strip(". ") or "_"
-    return f"_{fit}" if _RESERVED.fullmatch(fit) else fit
 
 
 def _copy(path: Path, folder: Path) -> bool:

@@ -1,4 +1,4 @@
-"""The sheets to print: scale cards at true size, and pairs of marks to set a scriber on."""
+"""The sheets to print: scale cards at true size, marks to set a scriber on, the field sheet."""
 
 from __future__ import annotations
 
@@ -29,6 +29,7 @@ from gapvision.scene.card import (
     board,
     outline_mm,
 )
+from gapvision.shoot.field_sheet import draw_field_sheet
 
 # Sheets lie across: width and height.
 LANDSCAPE_MM = {name: (long, short) for name, (short, long) in PAPERS_MM.items()}
@@ -67,6 +68,7 @@ def write_cards(
     count: int = 2,
     *,
     setting_sheet: bool = False,
+    field_sheet: bool = False,
     overwrite: bool = False,
 ) -> None:
     """Write cards, two to a landscape sheet, as a PDF to be printed at 100 %.
@@ -85,6 +87,8 @@ def write_cards(
     setting_sheet : bool
         Whether two more pages follow, with marks to set a scriber on: one in millimetres and one in
         sixteenths of an inch, from `SHORTEST_SETTING_MM` to `LONGEST_SETTING_MM`.
+    field_sheet : bool
+        Whether one upright page follows that shows how to hang, stand and shoot.
     overwrite : bool
         Whether a file of this name may be replaced.
 
@@ -121,6 +125,12 @@ def write_cards(
     for ladder in _LADDERS if setting_sheet else ():
         pdf.scale(mm, mm)
         _draw_settings(pdf, width, height, ladder)
+        pdf.showPage()
+    if field_sheet:
+        upright = PAPERS_MM[paper]
+        pdf.setPageSize(tuple(side * mm for side in upright))
+        pdf.scale(mm, mm)
+        draw_field_sheet(pdf, *upright)
         pdf.showPage()
     pdf.save()
     write_new(Path(path), content.getvalue(), "the cards", overwrite)

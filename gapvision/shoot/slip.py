@@ -106,7 +106,7 @@ def slips_pdf(slips: Sequence[Slip], paper: str = "a4", answer: str = "") -> byt
         At least one.
     paper : {"a4", "letter"}
     answer : str
-        A line to staple to the log with it, as `text.crayon_line` has it; on every slip.
+        A line to staple to the log with it, as `verdict_text.crayon_line` has it; on every slip.
 
     Raises
     ------

@@ -7,11 +7,23 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from helpers import simulator
+from helpers.findings import (
+    CLEAN,
+    FAR,
+    LONG,
+    STATION,
+    THREE_HEIGHTS,
+    findings,
+    heights,
+    long_log,
+    photo,
+    showing_cards,
+)
 from helpers.simulator import PROTOCOLS, Fault, Protocol, draw_joint, fit
 
 from gapvision.advice.blindspots import _likely
 from gapvision.advice.cautions import find_cautions
-from gapvision.advice.findings import Findings, Radii
+from gapvision.advice.findings import Radii
 from gapvision.answer.caution_text import caution_text
 from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretch
 from gapvision.joint.by_hand import ByHand, compare
@@ -22,7 +34,6 @@ from gapvision.joint.photo_results import (
     Exposure,
     Lack,
     LineStep,
-    PhotoOutlines,
     PhotoResult,
 )
 from gapvision.joint.several import Suspicion
@@ -33,86 +44,12 @@ from gapvision.quantity import Place, Quantity
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, TracedOutline
 from gapvision.trace.steps import SIDE, largest_step
 
-STATION = np.arange(-740.0, 861.0, 5.0)
-FAR = 1500.0  # mm, camera to joint
-CLEAN = MeasureOptions(
-    photos=(Path("level.jpg"),),
-    upper_diameter=parse_diameter("290,310"),
-    lower_diameter=parse_diameter("320"),
-    stretch=Stretch(-740.0, 860.0),
-)
-
-
-def photo(file, height_mm, residual_px=0.9, side="outside", span=(-900.0, 1000.0), other=()):
-    """A photograph that shows the joint over a span, but for other states as (state, from, to)."""
-    block = np.arange(*span, 4.0)
-    state = np.full(len(block), SEEN)
-    for what, a, b in other:
-        state[(block >= a) & (block < b)] = what
-    return PhotoResult(
-        file, "0" * 64, side, True, height_mm=height_mm, distance_mm=FAR, from_mm=-740.0,
-        to_mm=860.0, cards=(1, 2), residual_px=residual_px,
-        outlines=PhotoOutlines(axis_station_mm=block, axis_state=state),
-    )  # fmt: skip
-
-
-def heights(**other):
-    """Level, above and below, where ``other`` gives a photograph's states."""
-    return tuple(
-        photo(f"joint/{name}.jpg", height, other=other.get(name, ()))
-        for name, height in (("level", 10.0), ("above", 340.0), ("below", -325.0))
-    )
-
-
-THREE_HEIGHTS = (
-    photo("joint/level.jpg", 10.0),
-    photo("joint/above.jpg", 340.0),
-    photo("joint/below.jpg", -325.0),
-)
-
-
-def showing_cards(corner_px, u_px=None, **more):
-    """Of a joint what the cards show in each photograph: corners' misses and their u by number."""
-    photos = tuple(
-        SimpleNamespace(
-            corner_px=misses,
-            rows=SimpleNamespace(
-                sightings=[SimpleNamespace(number=n, u_px=u) for n, u in (u_px or {}).items()]
-            ),
-        )
-        for misses in corner_px
-    )
-    return SimpleNamespace(photos=photos, **more)
-
-
-def findings(
-    unseen=(), bridged=(), u95=1.2, photos=THREE_HEIGHTS, corner_px=0.1, u_px=0.06, **more
-):
-    """A joint from three heights with two cards, of which nothing need be said."""
-    shown, seen = np.ones(len(STATION), bool), np.ones(len(STATION), bool)
-    for a, b in unseen:
-        shown &= ~((a <= STATION) & (b > STATION))
-    for a, b in bridged:
-        seen &= ~((a <= STATION) & (b > STATION))
-    values = {
-        "options": CLEAN,
-        "station_mm": STATION,
-        "shown": shown,
-        "seen": seen & shown,
-        "setting": Quantity(46.0, u95 / 2, u95),
-        "photos": photos,
-        "left_out": (),
-        "cards": (CardResult(1, "outside", 0.0, 1.0, ()), CardResult(2, "outside", 700, -2.4, ())),
-        "joint": showing_cards([{1: 0.2, 2: corner_px} for _ in photos], {1: 0.06, 2: u_px}),
-    }  # fmt: skip
-    return Findings(**(values | more))
-
 
 def told_of(f):
     """The cautions of a joint, each with its sentence in the joint's units and from its cards."""
     return tuple(
         SimpleNamespace(
-            code=c.code, from_mm=c.from_mm, to_mm=c.to_mm, doubtful=c.doubtful,
+            code=c.code, from_mm=c.from_mm, to_mm=c.to_mm, doubtful=c.doubtful, facts=c.facts,
             text=caution_text(c, f.cards, f.options.units),
         )
         for c in find_cautions(f)
@@ -147,7 +84,8 @@ def test_long_stretch_not_seen_is_doubtful_and_asks_for_the_caliper_there():
     f = findings(unseen=[(100.0, 200.0)])
     caution = only(f, "not-seen")
     assert is_doubtful(f)
-    assert "caliper" in caution.text and "98 mm to 198 mm" in caution.text
+    assert "caliper" in caution.text and "from 100 to 200 mm right of card 1" in caution.text
+    assert "lower bound" not in caution.text
     # Half a step of 5 mm beyond the last stations that lack.
     assert (caution.from_mm, caution.to_mm) == pytest.approx((97.5, 197.5))
 
@@ -203,7 +141,9 @@ def test_stations_that_count_from_another_card():
     )
     found = told_of(findings(cards=cards, left_out=lost))
     assert [c.code for c in found] == ["left-out", "station-origin"]
-    assert found[1].text.startswith("Stations count from card 3: card 1 is in no photograph")
+    assert found[1].text.startswith(
+        "What was typed for a place counts from card 3: card 1 is in no photograph"
+    )
     nothing_stated = replace(
         CLEAN, stretch=Stretch(), upper_diameter=parse_diameter("320"), lower_diameter=None
     )
@@ -234,8 +174,9 @@ def test_photograph_left_out_says_why():
 def test_one_height_says_what_two_more_would_gain(height):
     caution = only(findings(photos=(photo("level.jpg", height),), u95=3.4), "one-height")
     assert "3.4 mm" in caution.text
-    assert "about +-1.5 mm on usual logs" in caution.text
-    assert "330 mm" in caution.text  # 0.22 of the distance, to go above and below
+    assert "about ± 1.5 mm on usual logs" in caution.text
+    # 0.22 of the distance, to go above and below, is 330 mm: nobody holds a phone so exactly.
+    assert "350 mm" in caution.text
 
 
 def test_nobody_is_promised_less_than_there_is():
@@ -249,7 +190,7 @@ def test_photographs_from_nearly_the_same_height_are_one():
     apart = (photo("a.jpg", 0.0), photo("b.jpg", 0.2 * FAR))
     caution = only(findings(photos=near), "heights-too-alike")
     assert caution.text.startswith("2 photographs, but from nearly one height, 150 mm apart")
-    assert "330 mm above and below" in caution.text
+    assert "350 mm above and below" in caution.text
     assert codes(findings(photos=apart)) == []
 
 
@@ -268,7 +209,7 @@ def test_from_above_on_both_sides_are_two_slopes():
 def test_wide_answer_from_several_heights():
     decides = np.where(abs(STATION - 300.0) < 40.0, 1 / 15, 0.0)
     caution = only(findings(u95=2.9, decides=decides), "wide")
-    assert "2.9 mm" in caution.text and "330 mm above and below" in caution.text
+    assert "2.9 mm" in caution.text and "350 mm above and below" in caution.text
     assert caution.from_mm == pytest.approx(200.0, abs=20.0)  # a photograph's worth about the place
     assert caution.to_mm == pytest.approx(400.0, abs=20.0)
     assert only(findings(u95=2.9), "wide").from_mm == STATION[0]
@@ -281,14 +222,13 @@ def test_wide_answer_from_several_heights():
 @pytest.mark.parametrize(
     ("stretch", "words"),
     [
-        (Stretch(to_mm=860.0), ["-740", "left"]),
-        (Stretch(from_mm=-740.0), ["860", "right"]),
+        (Stretch(to_mm=860.0), ["740 mm left of card 1", "on the left", "--from"]),
+        (Stretch(from_mm=-740.0), ["160 mm right of card 2", "on the right", "--to"]),
     ],
 )
 def test_end_that_is_not_known_to_be_the_notch(stretch, words):
     caution = only(findings(options=replace(CLEAN, stretch=stretch)), "notch-not-confirmed")
     assert all(word in caution.text for word in words)
-    assert "--from" in caution.text and "--to" in caution.text
 
 
 def test_both_ends():
@@ -446,7 +386,7 @@ def test_step_of_a_line_is_doubtful_and_named_with_its_place():
     f = findings(photos=stepping(300.0))
     assert is_doubtful(f)
     text = only(f, "line-steps").text
-    assert text.startswith("level.jpg: the lower log's line steps by 10 mm 300 mm right of card 1")
+    assert text.startswith("level.jpg: the lower log's line steps by 10 mm, 300 mm right of card 1")
     assert codes(findings(photos=stepping(5000.0))) == []
 
 
@@ -573,39 +513,13 @@ def test_an_entry_far_off_is_said_first_and_doubtful_later(off_u, said, doubtful
 # --- what the photographs cannot tell -------------------------------------------------------------
 
 
-LONG = np.arange(0.0, 6001.0, 10.0)
-
-
-def long_log(peaks, height=0.0, u=0.3, **more):
-    """A level sweep of 6 m whose need peaks at stations by mm, each likely to decide."""
-    need = 30.0 + sum(h * np.exp(-0.5 * ((LONG - at) / 120.0) ** 2) for at, h in peaks)
-    decides = np.zeros(len(LONG))
-    for at, _ in peaks:
-        decides[np.argmin(np.abs(LONG - at))] = 1 / len(peaks)
-    sweep = tuple(
-        photo(f"{k}.jpg", height, span=(k * 1200.0 - 200, k * 1200.0 + 1500)) for k in range(5)
-    )
-    values = {
-        "station_mm": LONG,
-        "shown": np.ones(len(LONG), bool),
-        "seen": np.ones(len(LONG), bool),
-        "profile": Profile(*[LONG] * 5, need, np.full(len(LONG), u)),
-        "decides": decides,
-        "photos": sweep,
-        "joint": showing_cards([{1: 0.1, 2: 0.1}] * 5),
-        "options": replace(CLEAN, stretch=Stretch(0.0, 6000.0)),
-        "u95": 3.4,
-    }
-    return findings(**(values | more))
-
-
 def test_after_a_level_sweep_the_places_that_may_decide_are_named():
     said = told_of(long_log([(1500.0, 12.0), (4200.0, 12.0)]))
     assert [c.code for c in said] == ["one-height", "could-decide", "could-decide"]
     for caution, at in zip(said[1:], (1500.0, 4200.0), strict=True):
         assert caution.from_mm < at < caution.to_mm
         assert 190.0 < caution.to_mm - caution.from_mm < 400.0
-        assert "330 mm above and below the gap, standing" in caution.text
+        assert "350 mm above and below the gap, standing" in caution.text
     assert "standing 800 mm right of card 2" in said[1].text
 
 
@@ -661,7 +575,9 @@ def test_a_handful_of_places_and_then_how_many_more():
 def test_an_even_log_may_be_decided_anywhere():
     f = long_log([(3000.0, 0.1)])
     said = [c for c in told_of(f) if c.code == "could-decide"]
-    assert len(said) == 1 and "nearly anywhere from 0 mm to 6000 mm" in said[0].text
+    assert (
+        len(said) == 1 and "nearly anywhere from card 1 to 5300 mm right of card 2" in said[0].text
+    )
 
 
 def test_a_short_joint_is_all_in_one_photograph():
@@ -715,8 +631,9 @@ def test_lines_of_sight_that_stay_near_the_crown():
     f = findings(photos=flat, radii=radii(stated=(None, None)))
     caution = only(f, "near-crown")
     assert "within 24 mm" in caution.text and "cover is 38 mm" in caution.text
-    # By 38 / sqrt(157.5^2 - 38^2) = 0.249 of the distance.
-    assert "from 373 mm above and below" in caution.text and "tape" in caution.text
+    # By 38 / sqrt(157.5^2 - 38^2) = 0.249 of the distance, told to 50 mm.
+    assert caution.facts["height_mm"] == pytest.approx(373.0, abs=1.0)
+    assert "from 350 mm above and below" in caution.text and "tape" in caution.text
     assert (caution.from_mm, caution.to_mm) == pytest.approx((STATION[0], STATION[-1]), abs=3.0)
     assert codes(findings(photos=flat, radii=radii())) == []  # the stated diameters serve
 
@@ -814,7 +731,7 @@ def test_end_behind_a_crossing_log_asks_for_the_caliper_there():
     )
     caution = only(f, "crossing")
     assert not is_doubtful(f)
-    assert "caliper here" in caution.text and "-742 mm to -702 mm" in caution.text
+    assert "caliper here" in caution.text and "from 700 to 740 mm left of card 1" in caution.text
     assert codes(findings(unseen=[(-740.0, -700.0)])) == []  # nothing in front
 
 

@@ -10,12 +10,15 @@ from helpers import joints
 from helpers.decisions import STATION, Stacked, decided
 from helpers.options import options_with
 
+from gapvision.advice.caution import told
 from gapvision.advice.cautions import decision_cautions
 from gapvision.answer.as_json import answer_json, measurement_of
 from gapvision.answer.caution_text import caution_text
-from gapvision.answer.decision_text import details_text, notches_mm
+from gapvision.answer.decision_text import details_text
+from gapvision.answer.evidence_text import evidence_text
 from gapvision.answer.picture.picture import draw_picture
-from gapvision.answer.text import answer_text, crayon_line
+from gapvision.answer.text import answer_text
+from gapvision.answer.verdict_text import crayon_line, first_line
 from gapvision.cli import main as cli
 from gapvision.errors import MeasurementError
 from gapvision.inputs.options import MeasureOptions, check_options
@@ -50,60 +53,84 @@ def line(text, start):
     return next(x for x in text.splitlines() if x.startswith(start))
 
 
-def test_ready_is_the_line_after_the_setting():
-    lines = answer_text(measured()).splitlines()
-    assert (
-        lines[1] == "READY TO SCRIBE as it lies: widest 30.0 ± 1.0 mm, handbooks fit down to 51 mm."
-    )
+def test_ready_only_between_stated_notches_that_were_seen():
+    assert "READY TO SCRIBE." in answer_text(measured()).splitlines()
+    for m in (
+        measured(to_mm=None),
+        measured(status="doubtful"),
+        measured(scriber_largest_mm=30.0, set_to=60.0, gap=lambda x: 12.0 + 0 * x),
+        measured(steep, set_to=90.0),
+        measured(limits=(parse_limit("width=50mm"),)),
+    ):
+        assert "READY" not in f"{answer_text(m)}\n{evidence_text(m)}"
 
 
-def test_lower_first_tells_notches_and_what_is_then():
-    text = " ".join(answer_text(measured(steep, set_to=90.0)).split())
+def test_lower_first_tells_the_notch_and_no_setting():
+    m = measured(steep, set_to=90.0)
+    text = answer_text(m)
     # From 45 to 75 mm: the right notch by 30 makes it even at 45.
-    assert "LOWER IT FIRST: deepen the right notch by 30 mm; then widest 45.0 ± " in text
-    assert "set to 56 mm. Make it fast and measure again." in text
-    assert "| or lower first: R 30 " in text
+    assert text.startswith("LOWER FIRST: right notch 30 mm, then measure again\n")
+    said = " ".join(text.split())
+    assert "Too wide to scribe as it lies: 75.0 ± 1.0 mm" in said
+    assert "handbooks fit down to 51 mm." in said
+    assert "CRAYON: LOWER FIRST: R 30 | then measure again" in said
+    assert not re.search(r"\b(90|56|SET|LOWER IT FIRST|needs)\b", text)
+    details = " ".join(evidence_text(m).split())
+    assert "Lowering first: deepen the right notch by 30 mm; then widest 45.0 ± " in details
+    assert "do not cut to them, it comes down first." in details
 
 
 def test_crayon_line_tells_to_lower_first():
     both = measured(steep, set_to=90.0, lower_to_mm=40.0)
-    assert crayon_line(both).endswith(" | or lower first: L 5, R 35")
-    assert notches_mm(measurement_of(answer_json(both))) == (5.0, 35.0)
-    inches = crayon_line(measured(steep, "in", set_to=90.0), "in")
-    assert inches.endswith(' | or lower first: R 1 3/16"')
-    assert "lower" not in crayon_line(measured())
-    assert notches_mm(measurement_of(answer_json(measured()))) == (0, 0)
+    assert crayon_line(both) == "CRAYON: LOWER FIRST: L 5, R 35 | then measure again"
+    assert first_line(both) == "LOWER FIRST: left notch 5 mm, right 35 mm, then measure again"
+    assert measurement_of(answer_json(both)).verdict.notches_mm == (5.0, 35.0)
+    inches = measured(steep, "in", set_to=90.0)
+    assert crayon_line(inches, "in") == 'CRAYON: LOWER FIRST: R 1 3/16" | then measure again'
+    assert first_line(inches, "in") == "LOWER FIRST: right notch 1 3/16 in, then measure again"
+    assert "LOWER" not in crayon_line(measured())
+    assert measurement_of(answer_json(measured())).verdict.notches_mm == (0, 0)
 
 
 def test_a_wanted_widest_gap_and_ends_that_are_no_known_notches():
-    text = " ".join(answer_text(measured(steep, set_to=90.0, lower_to_mm=40.0, to_mm=None)).split())
+    m = measured(steep, set_to=90.0, lower_to_mm=40.0, to_mm=None)
+    assert "The notches are taken at the ends of what was" in " ".join(answer_text(m).split())
+    text = " ".join(evidence_text(m).split())
     assert "deepen the left notch by 5 mm, the right one by 35 mm (notches taken at the" in text
-    ready = " ".join(answer_text(measured(lower_to_mm=35.0)).split())
-    assert "READY TO SCRIBE as it lies: widest 30.0 ± 1.0 mm, wanted 35 mm." in ready
+    ready = " ".join(evidence_text(measured(lower_to_mm=35.0)).split())
+    assert "Lowering not needed, wanted 35 mm." in ready
 
 
 def test_scriber_too_small_comes_first():
-    text = " ".join(answer_text(measured(set_to=60.0, scriber_largest_mm=50.0)).split())
-    assert "LOWER IT FIRST, by 10 mm or more for your scriber: deepen both notches by 10 mm" in text
+    m = measured(set_to=60.0, scriber_largest_mm=50.0)
+    assert first_line(m) == "LOWER FIRST: both notches 10 mm, then measure again"
+    assert "Your scriber opens 10 mm too little as the log lies." in answer_text(m)
+    text = " ".join(evidence_text(m).split())
+    assert "first, by 10 mm or more for your scriber: deepen both notches by 10 mm" in text
 
 
-def test_doubtful_holds_as_far_as_seen():
-    lines = answer_text(measured(status="doubtful")).splitlines()
-    assert lines[2].startswith("As far as seen: READY TO SCRIBE")
+def test_a_contradiction_goes_before_lowering_and_what_was_not_seen_does_not():
+    unseen = told("not-seen", "A hole.", -300.0, -200.0, doubtful=True)
+    misfit = told("misfit", "A misfit.", doubtful=True)
+    m = measured(steep, set_to=90.0, status="doubtful")
+    low = replace(m, cautions=(unseen,))
+    assert first_line(low).startswith("LOWER FIRST")
+    assert "As far as seen." in answer_text(low)
+    assert first_line(replace(m, cautions=(unseen, misfit))) == "MEASURE AGAIN"
 
 
 def test_what_follows_in_the_answer():
-    text = answer_text(measured(underscribe_mm=8.0))
+    text = evidence_text(measured(underscribe_mm=8.0))
     assert line(text, "Log drops").startswith("Log drops         52 mm; groove deepest 30.0 ± ")
     assert line(text, "Notches") == "Notches           set to 52 mm: your underscribe of 8 mm"
     # 12 in logs at 3 in of cover: 3.87 mm of cover for a mm.
     assert "More cover        1 mm of setting buys 3.9 mm; a cover of 86.2 mm" in text
-    assert "Notches  " not in answer_text(measured())
+    assert "Notches  " not in evidence_text(measured())
 
 
 def test_limits_kept_are_one_line_and_broken_ones_cautions():
     kept = measured(limits=(parse_limit("cover=60"),), set_to=42.0)
-    assert "Limits            kept: your own" in answer_text(kept)
+    assert "Limits            kept: your own" in evidence_text(kept)
     broken = measured(rules="ilba-2000", set_to=60.0)
     (caution,) = broken.cautions
     assert caution.code == "limit-width"
@@ -111,7 +138,7 @@ def test_limits_kept_are_one_line_and_broken_ones_cautions():
     text = caution_text(caution, broken.cards, "mm")
     assert "more than 3/8 of the upper log's diameter, 114 mm" in text
     assert "Rule ilba-2000, read; local code comes first." in text
-    assert "Limits   " not in answer_text(broken)
+    assert "Limits   " not in evidence_text(broken)
     assert not measured(set_to=60.0).cautions  # none is asked for, none is judged
 
 
@@ -128,7 +155,7 @@ def test_no_line_is_wider_than_a_terminal(units, gap):
         gap, units, rules="ilba-2000", limits=(parse_limit("log=400mm"),), underscribe_mm=6.35,
         heights_at_mm=(0.0, 2000.0), covers_mm=(50.8, 101.6), set_to=90.0,
     )  # fmt: skip
-    text = f"{answer_text(m, units)}\n{details_text(m, units)}"
+    text = "\n".join(tell(m, units) for tell in (answer_text, evidence_text, details_text))
     assert max(map(len, text.splitlines())) <= 80
     for said in ("Other covers", "Along the log", "What follows", "Limits", "Local code comes before",
                  "No published table gives an underscribe"):  # fmt: skip
@@ -175,10 +202,11 @@ def test_a_decision_read_back_is_told_as_it_was(m, units):
     back = measurement_of(written)
     assert answer_json(back) == written
     assert crayon_line(back, units) == crayon_line(m, units)
-    told, again = (answer_text(x, units).splitlines() for x in (m, back))
+    assert answer_text(back, units) == answer_text(m, units)
+    said, again = (evidence_text(x, units).splitlines() for x in (m, back))
     # U95 of the narrowest groove is not in the JSON: 1.96 u instead of the draws' 95 %.
     assert [a for a in again if not a.startswith("Narrowest")] == [
-        t for t in told if not t.startswith("Narrowest")
+        t for t in said if not t.startswith("Narrowest")
     ]
     # But for digits: the JSON has four decimals, and the groove's width from the profile, which this
     # made-up joint has of its own.
@@ -215,8 +243,8 @@ def test_a_decision_that_lacks_a_part_tells_the_others(lost):
     written = answer_json(whole())
     del written["decision"][lost]
     back = measurement_of(written)
-    text = answer_text(back)
-    assert ("LOWER IT FIRST" in text) == (lost != "lowering")
+    assert answer_text(back).startswith("LOWER FIRST") == (lost != "lowering")
+    text = evidence_text(back)
     assert ("Log drops" in text) == (lost != "course")
     assert ("More cover" in text) == (lost != "covers")
     again = answer_json(back)["decision"]
@@ -251,9 +279,9 @@ def test_options_as_they_are_typed(asked, plain_terminal):
         return CliRunner().invoke(cli.app, ["measure", "a.jpg", *args])
 
     result = run(
-        "--lower-to", "2in", "--covers", "60,75,3 1/2in", "--rules", "ilba-2000", "--limit",
+        "--lower-to", "2in", "--covers", "60mm,75mm,3 1/2in", "--rules", "ilba-2000", "--limit",
         "width=3/8", "--limit", "cover=60", "--heights-at", "-500,500", "--underscribe", "6",
-        "--details",
+        "--details", "--units", "mm",
     )  # fmt: skip
     assert result.exit_code == 0, result.output
     o = asked[0].to_decide
@@ -280,11 +308,16 @@ def test_picture_shows_the_lowered_gap_and_the_covers_asked_for(said):
     picture = np.zeros(joints.PHOTO_SHAPE, np.uint8)
     plain = draw_picture(measured(), lambda _: picture)
     assert not any("other covers" in t or "LOWER" in t for t in said)
-    asked = draw_picture(measured(steep, set_to=90.0, covers_mm=(60.0, 90.0)), lambda _: picture)
+    asked = draw_picture(measured(covers_mm=(60.0, 90.0)), lambda _: picture)
     assert len(asked) > len(plain) + 400
     assert "Setting for other covers, and what to set (mm)" in said
-    assert "LOWER IT FIRST: left notch 0 mm, right 30 mm deeper" in said
+    said.clear()
+    draw_picture(measured(steep, set_to=90.0, covers_mm=(60.0, 90.0)), lambda _: picture)
+    assert said[:2] == ["LOWER FIRST", "right notch 30 mm, then measure again"]
     assert "gap with the notches deepened" in said
+    # No setting, nor a groove or other covers that are cut at one.
+    assert not any(re.search(r"\b(90|56) mm|other covers|Groove", t) for t in said)
+    assert "decides" in said
 
 
 def test_covers_too_close_to_be_numbered_leave_the_number_of_the_wanted_one(said):

@@ -6,7 +6,9 @@ import pytest
 from helpers.joints import joint, whole_log
 
 from gapvision.answer.as_json import answer_json, check_answer, measurement_of, refusal_json
-from gapvision.answer.text import answer_text, crayon_line
+from gapvision.answer.evidence_text import evidence_text
+from gapvision.answer.text import answer_text
+from gapvision.answer.verdict_text import crayon_line
 from gapvision.errors import CardNotFound, MeasurementError
 
 DOUBTFUL = joint((-100.0, 100.0), status="doubtful")
@@ -18,7 +20,8 @@ def test_the_same_is_said_of_it_as_of_the_measurement(m, units):
     back = measurement_of(answer_json(m))
     assert crayon_line(back, units) == crayon_line(m, units)
     # U95 of the groove is not in the JSON: 1.96 u instead of the draws' 95 %.
-    told, again = (answer_text(x, units).splitlines() for x in (m, back))
+    assert answer_text(back, units) == answer_text(m, units)
+    told, again = (evidence_text(x, units).splitlines() for x in (m, back))
     assert [a for a in again if not a.startswith("Narrowest")] == [
         t for t in told if not t.startswith("Narrowest")
     ]

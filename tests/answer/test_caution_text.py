@@ -32,11 +32,11 @@ def test_every_code_has_its_sentence():
 
 
 def test_the_joint_s_units_and_cards():
-    assert "steps by 10 mm 300 mm right of card 1, as" in caution_text(STEPS, CARDS, "mm")
-    assert "steps by 7/16 in 11 13/16 in right of card 1, as" in caution_text(STEPS, CARDS, "in")
-    assert "steps by 10 mm at station 300 mm, as" in caution_text(STEPS, (), "mm")
+    assert "steps by 10 mm, 300 mm right of card 1, as" in caution_text(STEPS, CARDS, "mm")
+    assert "steps by 7/16 in, 12 in right of card 1, as" in caution_text(STEPS, CARDS, "in")
+    assert "steps by 10 mm, 300 mm along the log, as" in caution_text(STEPS, (), "mm")
     near = Caution("line-steps", 705.0, 705.0, facts=STEPS.facts)
-    assert "steps by 10 mm at card 2, as" in caution_text(near, CARDS, "mm")
+    assert "steps by 10 mm, at card 2, as" in caution_text(near, CARDS, "mm")
 
 
 @pytest.mark.parametrize(

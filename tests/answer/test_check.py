@@ -101,7 +101,7 @@ def test_one_of_three_stands_apart():
     assert "the other readings agree" in check.readings[2].why
     assert not check.bias.consistent
     text = " ".join(check_text(check).split())
-    assert text.startswith("DISAGREES at 1 of 3 places: measure again at the nail of card 2.")
+    assert text.startswith("DISAGREES at 1 of 3 places: measure again at card 2.")
     assert "scatter more than they should" in text
 
 
@@ -223,7 +223,9 @@ def test_agreement_and_disagreement_both_leave_0(run):
 def test_resolution_enters_where_no_uncertainty_is_stated(run):
     """1/16 in: 0.458 mm, beside the hand's 0.5."""
     plain, coarse, stated = (
-        json.loads(run("--reading", *args, "--json", "-").stdout)["readings"][0]["u_mm"]
+        json.loads(run("--units", "mm", "--reading", *args, "--json", "-").stdout)["readings"][0][
+            "u_mm"
+        ]
         for args in (
             ("38@310",),
             ("38@310", "--resolution", "1/16"),
@@ -247,7 +249,7 @@ def test_nothing_is_overwritten_and_refusals_are_written(run, tmp_path):
     assert json.loads((tmp_path / "check.json").read_text())["status"] == "agrees"
     assert run("--reading", "38@310", "--json", "check.json").exit_code == 1
     refused = run("--reading", "38@3100", "--json", "check.json", "--overwrite")
-    assert refused.exit_code == 1 and refused.output.startswith("Refused: The reading at station")
+    assert refused.exit_code == 1 and refused.output.startswith("Refused: The reading @")
     answer = json.loads((tmp_path / "check.json").read_text())
     assert answer["status"] == "refused" and answer["reason"]["code"] == "reading-outside"
 

@@ -160,7 +160,7 @@ def test_one_joint_is_one_screen(units, n):
 def test_a_wrong_reading_is_told_first_and_which_is_likelier_wrong():
     text = field_test_text(scored(*many(9), (880.0, 36.0, 0.8)))
     assert text.startswith("NOT HELD: 9 of 10 by hand agree with the photographs, the worst at")
-    assert "Station 880 mm: likelier wrong is the reading; the other readings" in text
+    assert "At 880 mm: likelier wrong is the reading; the other readings" in text
     (row,) = [line for line in text.splitlines() if line.endswith("<")]
     assert " ".join(row.split()) == "880 mm 36.0 ± 1.6 mm 30.0 ± 1.2 mm -6.0 3.00 <"
 
@@ -177,7 +177,7 @@ def test_several_joints_a_line_each_and_totals():
     text = field_tests_text([good, wrong, lost])
     lines = text.splitlines()
     assert lines[0] == "1 of 2 joints held."
-    assert lines[2].startswith("a  HELD      measured, 10 of 10 agree, gap off by 0.2 rms")
+    assert lines[2].startswith("a  HELD      measured, 10 of 10 agree, gap off by some 0.2")
     assert lines[3].startswith("b  NOT HELD  measured, 10 of 11 agree")
     assert "c  not scored: No card was found." in lines
     assert "Gap along the logs 18 of 19 agree" in text and "Settings           1 of 1" in text

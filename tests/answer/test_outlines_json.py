@@ -215,7 +215,7 @@ def test_nothing_is_claimed_of_a_photograph_left_out():
 def test_outlines_alone(monkeypatch):
     monkeypatch.setattr("gapvision.spine.measure", lambda *_: whole_log())
     result = run("measure", "a.jpg", "--outlines", "out.json", "--json", "all.json")
-    assert result.exit_code == 0 and result.stdout.startswith("MEASURED")
+    assert result.exit_code == 0 and result.stdout.startswith("SET ")
     text = Path("out.json").read_text(encoding="utf-8")
     told, whole = json.loads(text), json.loads(Path("all.json").read_text(encoding="utf-8"))
     assert (told["format"], told["version"]) == ("gapvision-outlines", 1)
@@ -231,7 +231,7 @@ def test_outlines_on_standard_output(monkeypatch):
     monkeypatch.setattr("gapvision.spine.measure", lambda *_: joint(photos=(photo(),)))
     result = run("measure", "a.jpg", "--outlines", "-")
     assert json.loads(result.stdout)["format"] == "gapvision-outlines"
-    assert result.stderr.startswith("MEASURED")
+    assert result.stderr.startswith("SET ")
 
 
 def test_outlines_of_a_refusal_say_why():

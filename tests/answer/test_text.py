@@ -10,8 +10,11 @@ from helpers.answers import LONG, NOT_SEEN, joint
 from helpers.joints import photo, whole_log
 
 from gapvision.advice.caution import told
+from gapvision.advice.to_do import Step
 from gapvision.answer.as_json import answer_json, refusal_json
-from gapvision.answer.text import answer_text, crayon_line
+from gapvision.answer.evidence_text import evidence_text
+from gapvision.answer.text import answer_text
+from gapvision.answer.verdict_text import crayon_line
 from gapvision.errors import CardNotFound
 from gapvision.joint.photo_results import Exposure, PhotoResult
 from gapvision.phrases import WIDTH, place_text
@@ -25,97 +28,139 @@ MISFIT = told("misfit", "level.jpg: its outlines miss the fitted logs.")
 @pytest.mark.parametrize("card", [2, 40, None])
 def test_no_line_is_wider_than_a_terminal(units, status, card):
     far = Place(-11987.3, card, -11987.3)
-    text = answer_text(
-        joint(
-            status,
-            cover_mm=113.1,
-            set_to_mm=113.3,
-            setting=Quantity(111.9, 9.9, 19.9),
-            cautions=(MISFIT, replace(NOT_SEEN, from_mm=-5900.3, to_mm=5900.2)),
-            widest_place=far,
-            deciding_place=far,
-            narrowest_place=far,
-        ),
-        units,
+    m = joint(
+        status,
+        cover_mm=113.1,
+        set_to_mm=113.3,
+        setting=Quantity(111.9, 9.9, 19.9),
+        cautions=(MISFIT, replace(NOT_SEEN, from_mm=-5900.3, to_mm=5900.2)),
+        widest_place=far,
+        deciding_place=far,
+        narrowest_place=far,
     )
+    text = f"{answer_text(m, units)}\n{evidence_text(m, units)}"
     assert max(map(len, text.splitlines())) <= WIDTH == 80
 
 
-def test_first_line_says_what_to_set_and_for_which_cover():
-    first = answer_text(joint()).splitlines()[0]
-    assert first == "MEASURED: set the points to 58 mm for a cover of 75 mm."
+def test_first_line_is_the_setting_alone():
+    first, second, *_ = answer_text(joint()).splitlines()
+    assert first == "SET 58 mm"
+    assert second == "Decided 440 mm left of card 1, seen from outside: needs 56.4 ± 1.4 mm for a"
+    assert "MEASURED" not in answer_text(joint()) and "set the points" not in answer_text(joint())
 
 
 def test_default_cover_is_marked_as_common_practice():
-    first = answer_text(joint(cover_mm=76.0), "in").splitlines()[0]
-    assert first.endswith("for a cover of 3 in (common practice).")
+    text = " ".join(answer_text(joint(cover_mm=76.0), "in").split())
+    assert "for a cover of 3 in (common practice)." in text
 
 
 @pytest.mark.parametrize(
-    ("cautions", "why"),
+    ("cautions", "first", "why"),
     [
-        ((NOT_SEEN,), "200 mm of the joint not seen"),
-        ((NOT_SEEN, replace(NOT_SEEN, from_mm=300.0, to_mm=400.0)), "300 mm of the joint not seen"),
-        ((NOT_SEEN, MISFIT), "200 mm not seen, and a misfit"),
-        ((MISFIT,), "photographs and fitted logs disagree"),
-        ((replace(MISFIT, code="log-moved"),), "photographs and fitted logs disagree"),
-        ((), "see the cautions"),
+        ((NOT_SEEN,), "AT LEAST 58 mm", "200 mm of the joint not seen: it may need more there."),
+        ((NOT_SEEN, replace(NOT_SEEN, from_mm=300.0, to_mm=400.0)), "AT LEAST 58 mm",
+         "300 mm of the joint not seen"),
+        ((NOT_SEEN, MISFIT), "MEASURE AGAIN", "Photographs and fitted logs disagree."),
+        ((MISFIT,), "MEASURE AGAIN", "Photographs and fitted logs disagree."),
+        ((replace(MISFIT, code="log-moved", from_mm=100.0, to_mm=240.0),), "MEASURE AGAIN",
+         "The photographs show different gaps from 100 to 240 mm right of card 1."),
+        ((replace(MISFIT, code="line-steps", from_mm=100.0, to_mm=100.0),), "MEASURE AGAIN",
+         "A traced line leaves its log 100 mm right of card 1."),
+        ((replace(MISFIT, code="odd-size"),), "MEASURE AGAIN", "A log comes out as thick as hardly"),
+        ((replace(MISFIT, code="of-tomorrow", doubtful=True),), "MEASURE AGAIN",
+         "level.jpg: its outlines miss the fitted logs. There is no setting"),
+        ((), "MEASURE AGAIN", "The answer is doubtful."),
     ],
-)
-def test_doubtful_says_first_that_it_is_a_lower_bound_and_why(cautions, why):
-    lines = answer_text(joint("doubtful", cautions=cautions)).splitlines()
-    assert lines[0] == f"DOUBTFUL: 58 mm is only a lower bound: {why}."
-    assert lines[1] == "Set the points to at least 58 mm for a cover of 75 mm."
+)  # fmt: skip
+def test_a_doubtful_answer_is_a_bound_only_where_nothing_contradicts(cautions, first, why):
+    m = joint("doubtful", cautions=cautions)
+    lines = answer_text(m).splitlines()
+    assert lines[0] == first
+    assert why in " ".join(lines[1:4])
+    assert "lower bound" not in answer_text(m)
+    if first == "MEASURE AGAIN":
+        assert "58" not in answer_text(m) and "56.4" not in answer_text(m)
+        assert crayon_line(m) == "CRAYON: MEASURE AGAIN | no setting yet"
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
 def test_order_of_the_lines(units):
-    text = answer_text(joint(), units)
-    parts = ["MEASURED", "Widest gap", "Setting needed", "Narrowest groove", "95 times in 100"]
-    parts += ["- One height only", "- Bridged.", "Dog or chock", "CRAYON:", "setting sheet"]
+    steps = tuple(Step(code, {"text": f"Do {code}."}) for code in ("prepare", "photograph", "read"))
+    m = joint(to_do=steps)
+    text = f"{answer_text(m, units)}\n{evidence_text(m, units)}"
+    parts = ["SET ", "Decided", "95 times in 100", "CRAYON:", "1. Do prepare.", "2. Do photograph.",
+             "3. Do read.", "No hand in the gap", "--details", "Widest gap", "Setting needed",
+             "Narrowest groove", "- One height only", "- Bridged.", "Dog or chock",
+             "setting sheet"]  # fmt: skip
     places = [text.index(part) for part in parts]
     assert places == sorted(places)
 
 
+def test_half_widths_are_explained_once():
+    m = joint()
+    for text in (answer_text(m), f"{answer_text(m)}\n{evidence_text(m)}"):
+        assert text.count("95 times") == 1
+        assert "half-width" not in text and "+-" not in text
+
+
 def test_numbers_with_half_widths_and_places():
-    text = " ".join(answer_text(joint()).split())
+    text = " ".join(evidence_text(joint()).split())
     assert "Widest gap 47.2 ± 1.1 mm, 310 mm right of card 2, seen from outside" in text
     assert "Setting needed 56.4 ± 1.4 mm, decided 440 mm left of card 1, seen from outside" in text
     assert "Narrowest groove 80.3 ± 2.4 mm when set to 58 mm, 440 mm left of card 1" in text
 
 
 def test_inches_never_claim_more_than_is_known():
-    text = " ".join(answer_text(joint(widest_gap=Quantity(47.2, 0.05, 0.1)), "in").split())
-    # 47.2 mm is 1.858 in; the half-width of 0.1 mm becomes one sixteenth, not nought.
-    assert "Widest gap 1 7/8 ± 1/16 in, 12 3/16 in right of card 2" in text
+    text = " ".join(evidence_text(joint(widest_gap=Quantity(47.2, 0.05, 0.1)), "in").split())
+    # 47.2 mm is 1.858 in; the half-width of 0.1 mm becomes one sixteenth, not nought. 310 mm is
+    # 12.2 in, and nobody finds a place to a sixteenth.
+    assert "Widest gap 1 7/8 ± 1/16 in, 12 in right of card 2" in text
 
 
 @pytest.mark.parametrize(("units", "said"), [("mm", "80.3 mm"), ("in", "3 3/16 in")])
 def test_a_half_width_that_is_not_known_is_said_so(units, said):
     nan = float("nan")
-    text = answer_text(joint(narrowest_groove=Quantity(80.3, nan, nan)), units)
+    text = evidence_text(joint(narrowest_groove=Quantity(80.3, nan, nan)), units)
     assert f"Narrowest groove  {said} ± unknown when set to" in text
 
 
 def test_setting_in_inches_is_never_below_the_setting_in_mm():
     # 58 mm is 36.5 sixteenths: 2 5/16 in, not 2 1/4.
-    assert "set the points to 2 5/16 in" in answer_text(joint(), "in")
+    assert answer_text(joint(), "in").startswith("SET 2 5/16 in\n")
 
 
 def test_cover_between_two_sixteenths_keeps_its_mm():
-    assert "for a cover of 2 15/16 in (75 mm)." in answer_text(joint(), "in")
-    assert "for a cover of 3 in." in answer_text(joint(cover_mm=76.2), "in")
+    assert "cover of 2 15/16 in (75 mm)." in " ".join(answer_text(joint(), "in").split())
+    assert "cover of 3 in." in " ".join(answer_text(joint(cover_mm=76.2), "in").split())
 
 
-def test_cautions_are_bullets_and_may_be_none():
-    text = answer_text(joint())
+def test_cautions_are_bullets_behind_the_details_and_may_be_none():
+    text = evidence_text(joint())
     assert " ".join(LONG.split()) in " ".join(text.split())
-    assert "Cautions" not in answer_text(joint(cautions=()))
+    assert "Cautions" not in evidence_text(joint(cautions=()))
+    assert "One height only" not in answer_text(joint())
 
 
 def test_safety_is_always_said():
-    for said in ("plumb line", "after the last line", "No hand in the gap", "trial line", "codes"):
+    for said in ("Chock both ends", "No hand in the gap", "trial line", "codes"):
         assert said in " ".join(answer_text(joint(cautions=())).split())
+    for said in (
+        "plumb line",
+        "after the last line",
+        "Dog or chock both ends",
+        "licensed practice",
+    ):
+        assert said in " ".join(evidence_text(joint(cautions=())).split())
+
+
+def test_photographs_left_out_are_counted():
+    assert "From 0 of 1 photographs." in " ".join(answer_text(joint("doubtful")).split())
+    assert "photographs" not in answer_text(joint())
+
+
+def test_where_all_else_is():
+    assert answer_text(joint()).endswith("All else: --details.")
+    assert "--details" not in answer_text(joint(), more="")
 
 
 def test_colour_only_marks_the_first_line():
@@ -132,10 +177,12 @@ def test_colour_only_marks_the_first_line():
     [
         (Place(1210.0, 2, 310.4), "mm", "310 mm right of card 2, seen from outside"),
         (Place(1210.0, 2, -310.4), "mm", "310 mm left of card 2, seen from outside"),
-        (Place(900.0, 2, 0.3), "mm", "at the nail of card 2"),
-        (Place(1210.0, None, None), "mm", "at station 1210 mm"),
+        (Place(1210.0, 2, 306.4), "mm", "310 mm right of card 2, seen from outside"),
+        (Place(900.0, 2, 0.3), "mm", "at card 2"),
+        (Place(1210.0, None, None), "mm", "1210 mm along the log"),
+        (Place(0.0, 2, 312.7), "in", "12 1/2 in right of card 2, seen from outside"),
         (Place(0.0, 2, 304.8), "in", "12 in right of card 2, seen from outside"),
-        (Place(0.0, 2, -0.5), "in", "at the nail of card 2"),
+        (Place(0.0, 2, -0.5), "in", "at card 2"),
     ],
 )
 def test_places_as_a_person_finds_them(place, units, text):
@@ -155,7 +202,7 @@ def test_crayon_line_of_a_doubtful_joint_says_at_least():
 
 
 def test_chain_of_a_whole_log_takes_two_lines_from_end_to_end():
-    lines = answer_text(whole_log()).splitlines()
+    lines = evidence_text(whole_log()).splitlines()
     first = next(i for i, line in enumerate(lines) if line.startswith("Chain"))
     assert (
         lines[first] == "Chain             level-1.jpg - level-2.jpg - above-1.jpg - below-1.jpg -"
@@ -171,27 +218,27 @@ def test_chain_names_the_photographs_and_the_cards_that_tie_them():
         photo("a.jpg", -900.0, 900.0, cards=(1, 2)),
         photo("b.jpg", 0.0, 1800.0, cards=(2, 3, 5)),
     )
-    assert "Chain             a.jpg - b.jpg - c.jpg, sharing cards 2, 5\n" in answer_text(
+    assert "Chain             a.jpg - b.jpg - c.jpg, sharing cards 2, 5\n" in evidence_text(
         joint(photos=photos)
     )
 
 
 def test_chains_of_two_sides():
     photos = (photo("in.jpg", cards=(7,), side="inside"), photo("a.jpg"), photo("b.jpg"))
-    text = answer_text(joint(photos=photos))
+    text = evidence_text(joint(photos=photos))
     assert "Chain, outside    a.jpg - b.jpg, sharing cards 1, 2\nChain, inside     in.jpg\n" in text
 
 
-def test_cautions_say_where_stations_count_from():
-    at = told("not-seen", "Not seen from -30 mm to 50 mm.", -30.0, 50.0)
-    text = answer_text(joint(cautions=(at,)))
-    assert "\nCautions (stations count right from the nail of card 1):\n- Not seen" in text
-    assert "\nCautions:\n- No" in answer_text(joint(cautions=(told("x", "No station."),)))
+def test_cautions_say_which_way_left_and_right_are():
+    at = told("not-seen", "Not seen from 30 mm left of card 1 to card 1.", -30.0, 0.0)
+    text = evidence_text(joint(cautions=(at,)))
+    assert "\nCautions (left and right as seen from outside):\n- Not seen" in text
+    assert "station" not in text
     assert answer_json(joint())["station_origin"] == {"card": 1, "side": "outside"}
 
 
 def test_one_photograph_is_no_chain():
-    assert "Chain" not in answer_text(joint())
+    assert "Chain" not in evidence_text(joint())
 
 
 QUANTITY = ["value_mm", "u_mm", "U95_mm"]
@@ -202,7 +249,8 @@ PLACE = ["station_mm", "near_card", "offset_mm"]
 def test_json_keys_of_version_1(status):
     answer = answer_json(joint(status))
     assert list(answer) == [
-        "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
+        "format", "version", "units", "status", "verdict", "verdict_because", "first_line",
+        "ready_to_scribe", "to_do", "widest_gap", "setting", "narrowest_groove", "profile",
         "readings", "trials", "photographs_alone", "photos", "chains", "cards", "station_origin",
         "cautions", "decision",
     ]  # fmt: skip
@@ -257,7 +305,10 @@ def test_json_has_extents_and_chains():
 
 def test_json_takes_numbers_of_numpy():
     place = Place(np.float64(3.0), np.int64(2), np.float32(1.5))
-    answer = answer_json(joint(widest_place=place, set_to_mm=np.float64(58.7375)))
+    doubt = told("misfit", "Off.", doubtful=np.True_)
+    m = joint(widest_place=place, set_to_mm=np.float64(58.7375), cautions=(doubt,))
+    answer = answer_json(m)
+    assert answer["cautions"][0]["doubtful"] is True
     assert strict(json.dumps(answer))["widest_gap"]["near_card"] == 2
     assert answer["setting"]["set_to_mm"] == 58.7375
 
@@ -294,7 +345,7 @@ def test_refusal_has_a_reason_and_no_number():
 def test_calibration_is_told_and_why_one_is_not_used(source, said):
     photo = PhotoResult("level.jpg", "0" * 64, "outside", True, exposure=Exposure(source))
     measurement = joint(photos=(photo,))
-    text = answer_text(measurement)
+    text = evidence_text(measurement)
     one_line = " ".join(text.split())
     assert " ".join(said.split()) in one_line if said else "Lens" not in text
     assert answer_json(measurement)["photos"][0]["lens"] == source
@@ -302,4 +353,4 @@ def test_calibration_is_told_and_why_one_is_not_used(source, said):
 
 def test_setting_of_a_scriber_with_half_millimetres():
     text = answer_text(joint(set_to_mm=57.5))
-    assert "set the points to 57.5 mm" in text and "CRAYON: set 57.5 |" in text
+    assert text.startswith("SET 57.5 mm") and "CRAYON: set 57.5 |" in text

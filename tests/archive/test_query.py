@@ -108,7 +108,12 @@ def test_a_record_is_shown_whole(three):
     text = record_text(record, told, [load_record(three, 1).entry], "mm")
     assert max(map(len, text.splitlines())) <= 80
     assert text.splitlines()[0] == "Record 2: Lake house, wall north, log 4, revision 1."
-    for part in ("DOUBTFUL", record.photographs[0].sha256, "Remarks           dry", "1 (30 mm)"):
+    for part in (
+        "MEASURE AGAIN",
+        record.photographs[0].sha256,
+        "Remarks           dry",
+        "1 (30 mm)",
+    ):
         assert part in text
 
 

@@ -63,7 +63,7 @@ def refused(result, match):
 def test_a_joint_is_kept_with_everything(measured, tmp_path):
     result = run("measure", measured, "--cover", "75", "--keep", *JOINT)
     assert result.exit_code == 0, result.output
-    assert result.stdout.startswith("MEASURED")
+    assert result.stdout.startswith("SET ")
     assert "Kept: record 1, Lake house, wall north, log 3, revision 1" in result.stderr
     shown = json.loads(run("archive", "show", "1", "--json", "-").stdout)
     assert (shown["building"], shown["wall"], shown["log"]) == ("Lake house", "north", "3")
@@ -114,7 +114,7 @@ def test_an_archive_that_cannot_be_opened_is_refused_before_any_work(asked):
 def test_the_answer_stands_where_keeping_fails(measured):
     measured.unlink()
     result = run("measure", measured, "--keep", *JOINT)
-    assert result.stdout.startswith("MEASURED")
+    assert result.stdout.startswith("SET ")
     refused(result, "level.jpg")
 
 
@@ -169,7 +169,7 @@ def test_lists_for_programs_and_spreadsheets(three):
         (["outcome", "1"], "--caliper 46.8@310"),
         (["outcome", "1", "--caliper", "46.8"], "41.5@1200"),
         (["outcome", "1", "--trial", "78@310"], "setting and the width"),
-        (["outcome", "1", "--open", "900"], "two stations"),
+        (["outcome", "1", "--open", "900"], "two places"),
         (["outcome", "1", "--setting-used", "0"], "above zero"),
         (["outcome", "1", "--date", "May", "--remarks", "x"], "2026-05-31"),
         (["outcome", "1", "--date", "2999-01-01", "--remarks", "x"], "still to come"),
@@ -228,8 +228,8 @@ def test_what_cannot_have_come_of_a_joint_is_refused_with_the_likely_unit(three,
 def test_outcomes_are_told_and_summed_up(three):
     result = run(
         "archive", "outcome", "1", "--setting-used", "49", "--caliper", "38@widest",
-        "--caliper", "1 1/4in@0~0.3", "--trial", "49:78@0", "--narrowest-cover", "79",
-        "--open", "200,100", "--remarks", "a knot", "--date", "2026-05-20",
+        "--caliper", "1 1/4in@0~0.3mm", "--trial", "49:78@0", "--narrowest-cover", "79",
+        "--open", "200,100", "--remarks", "a knot", "--date", "2026-05-20", "--units", "mm",
     )  # fmt: skip
     assert result.exit_code == 0, result.output
     assert result.stdout.splitlines() == [
@@ -237,10 +237,10 @@ def test_outcomes_are_told_and_summed_up(three):
         "  Date              2026-05-20",
         "  Setting used      49 mm",
         "  Narrowest cover   79 mm",
-        "  Caliper           31.8 mm at station 0 mm",
-        "  Caliper           38 mm at station 310 mm",
-        "  Trial line        78 mm at station 0 mm, set to 49 mm",
-        "  Open              station 100 mm to 200 mm",
+        "  Caliper           31.8 mm at 0 mm",
+        "  Caliper           38 mm at 310 mm",
+        "  Trial line        78 mm at 0 mm, set to 49 mm",
+        "  Open              from 100 mm to 200 mm",
         "  Remarks           a knot",
     ]
     assert "a knot" in run("archive", "show", "1").stdout
@@ -256,13 +256,14 @@ def test_outcomes_are_told_and_summed_up(three):
 # --- removing, checking, exporting, measuring again -----------------------------------------------
 
 
-def test_a_stored_joint_still_says_to_lower_it_first(three):
+def test_a_stored_joint_still_says_to_lower_first(three):
     with open_archive() as archive:
         stored = load_record(archive, 1)
-    lowering = {"ready": False, "left_mm": 0.0, "right_mm": 12.0}
+    lowering = {"ready": False, "left_mm": 0.0, "right_mm": 12.0, "wanted_widest_mm": 30.0}
     told = replace(stored, result=stored.result | {"decision": {"lowering": lowering}})
     text = record_text(told, (), [], "mm")
-    assert "\nLOWER IT FIRST: deepen the right notch by 12 mm" in text
+    assert "\nLOWER FIRST: right notch 12 mm, then measure again\n" in text
+    assert "LOWER IT FIRST" not in text and "handbooks" not in text.split("Widest gap")[0]
     assert max(map(len, text.splitlines())) <= 80
     assert "LOWER" not in record_text(stored, (), [], "mm")
 

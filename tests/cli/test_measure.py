@@ -1,5 +1,6 @@
 """The command line: exit status, what goes to which stream, and one sentence for each bad input."""
 
+import dataclasses
 import hashlib
 import json
 import re
@@ -17,6 +18,7 @@ from helpers.measured import answer
 
 import gapvision.spine
 from gapvision import __version__
+from gapvision.advice.caution import told
 from gapvision.cli import main as cli
 from gapvision.errors import OutlinesNotFound
 
@@ -45,13 +47,25 @@ def files_below(folder):
 # --- exit status and streams ----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("status", ["measured", "doubtful"])
-def test_measured_and_doubtful_are_status_0(monkeypatch, status):
-    answering(monkeypatch, answer(status))
+@pytest.mark.parametrize(
+    ("status", "first"), [("measured", "SET 48 mm"), ("doubtful", "AT LEAST 48 mm")]
+)
+def test_measured_and_doubtful_are_status_0(monkeypatch, status, first):
+    m = answer(status)
+    unseen = (told("not-seen", "A hole.", 0.0, 70.0),) * (status == "doubtful")
+    answering(monkeypatch, dataclasses.replace(m, cautions=(*unseen, *m.cautions)))
     result = run("measure", "level.jpg")
     assert result.exit_code == 0
-    assert status.upper() in result.stdout.splitlines()[0]
-    assert "48 mm" in result.stdout and not result.stderr
+    assert result.stdout.splitlines()[0] == first and not result.stderr
+
+
+def test_details_print_what_stands_behind(monkeypatch):
+    answering(monkeypatch, answer())
+    short, long = run("measure", "level.jpg"), run("measure", "level.jpg", "--details")
+    assert "Widest gap  " not in short.stdout and "--details" in short.stdout
+    for said in ("Widest gap  ", "Setting needed  ", "One height only", "local codes"):
+        assert said in long.stdout
+    assert "--details" not in long.stdout
 
 
 def test_refused_is_status_1_and_one_sentence_on_stderr(monkeypatch):
@@ -122,6 +136,7 @@ def test_everything_stated_reaches_the_measurement(asked):
         "--upper-diameter", "290,310", "--lower-diameter", "290@-750,310@750",
         "--from", "-1 1/2in", "--to", "750mm", "--printed-bar", "99.4", "--camera", "phone.toml",
         "--wall-thickness", "330mm", "--reading", "41.5mm@1200mm", "--reading", "40mm@widest~1mm",
+        "--units", "mm",
     )  # fmt: skip
     assert result.exit_code == 0, result.output
     (o,) = asked
@@ -144,6 +159,50 @@ def test_everything_stated_reaches_the_measurement(asked):
 def test_only_inside_photographs_are_no_wrong_usage(asked):
     assert run("measure", "--inside", "c.jpg").exit_code == 0
     assert asked[0].photos == ()
+
+
+@pytest.mark.parametrize(
+    ("args", "units"),
+    [
+        (["--cover", "3in"], "in"),
+        (["--cover", "2-1/2"], "in"),
+        (["--to", "6' 3 1/2\""], "in"),
+        (["--upper-diameter", "11 1/2in,1ft"], "in"),
+        (["--reading", "1 5/8@widest"], "in"),
+        (["--limit", "width=5in"], "in"),
+        (["--limit", "width=3/8"], "mm"),  # a share of the diameter
+        (["--cover", "75"], "mm"),
+        (["--cover", "7.5cm", "--to", "1.2m"], "mm"),
+        (["--cover", "3in", "--units", "mm", "--to", "800"], "mm"),
+        (["--printed-bar", "99.4", "--cover", "3in"], "in"),  # always mm
+    ],
+)
+def test_units_are_those_that_were_typed_unless_told_otherwise(asked, args, units):
+    result = run("measure", "level.jpg", *args)
+    assert result.exit_code == 0, result.output
+    assert asked[0].units == units
+    first = result.stdout.splitlines()[0]
+    assert ("48 mm" in first) == (units == "mm") and ("1 15/16 in" in first) == (units == "in")
+
+
+def test_a_preference_is_told_otherwise(asked):
+    assert run("preferences", "--units", "mm").exit_code == 0
+    assert run("measure", "level.jpg", "--cover", "3in", "--to", "800").exit_code == 0
+    assert (asked[0].units, asked[0].cover_mm, asked[0].stretch.to_mm) == ("mm", 76.2, 800.0)
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (["--cover", "3in", "--upper-diameter", "11,12"], "--upper-diameter: '11' has no unit"),
+        (["--cover", "7.5cm", "--from", "-75"], "write -75cm or -75mm"),
+        (["--from", "-2m", "--to", "3"], "write 3m or 3mm"),
+        (["--cover", "75", "--reading", "1 1/2in@widest"], "write 75in or 75mm"),
+    ],
+)
+def test_a_bare_number_beside_lengths_with_units_is_refused(asked, args, said):
+    result = run("measure", "level.jpg", *args)
+    assert result.exit_code == 2 and said in result.stderr and not asked
 
 
 def test_units_reach_the_text(asked):
@@ -176,7 +235,7 @@ def test_json_file(asked):
     told = datetime.fromisoformat(said["measured_at"])  # RFC 3339, with the offset from UTC
     assert abs(datetime.now(UTC) - told) < timedelta(minutes=5)
     assert said["setting"]["set_to_mm"] == 48.0  # mm whatever the units on screen
-    assert "MEASURED" in result.stdout
+    assert result.stdout.startswith("SET ")
 
 
 # --- files are kept -------------------------------------------------------------------------------

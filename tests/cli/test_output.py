@@ -38,7 +38,7 @@ def test_answer_stands_where_the_picture_fails(measured, monkeypatch):
     monkeypatch.setattr("gapvision.answer.picture.picture.write_picture", failing(error))
     result = run("measure", "a.jpg", "--picture", "a.jpg", "--json", "a.json")
     assert result.exit_code == 1
-    assert result.stdout.startswith("MEASURED")
+    assert result.stdout.startswith("SET ")
     assert json.loads(Path("a.json").read_text())["status"] == "measured"
 
 

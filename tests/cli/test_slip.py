@@ -97,6 +97,7 @@ def test_a_roll_is_sorted_and_copied(roll):
     assert "NOT SORTED:\n- before the first slip: IMG_0.jpg\n" in result.stdout
     assert "check the counts" in " ".join(result.stdout.split())
     assert max(map(len, result.stdout.splitlines())) <= 80
+    assert result.stdout.endswith("Next: gapvision measure joints --keep\n")
     copies = [p.as_posix() for p in (roll.parent / "joints").rglob("*.jpg")]
     assert [c.partition("/joints/")[2] for c in copies] == ["Barn/north/3/IMG_2.jpg"]
     groups = json.loads((roll.parent / "roll.json").read_text())

@@ -1,12 +1,14 @@
 """Reports made up for the tests of what is written of them."""
 
 import io
+from dataclasses import replace
 
 import cv2
 import numpy as np
 from helpers.joints import joint
 from PIL import Image
 
+from gapvision.advice.caution import told
 from gapvision.answer.as_json import answer_json
 from gapvision.answer.report.joint import JointReport
 from gapvision.inputs.joint_name import JointName
@@ -43,7 +45,10 @@ def report(
     log="3", status="measured", refused="", units="mm", building="Barn", wall="north", **changes
 ):
     """A joint's report, 49 mm for 75; a doubtful one lacks a stretch."""
-    result = answer_json(joint((-100.0, 100.0) if status == "doubtful" else None, status=status))
+    m = joint((-100.0, 100.0) if status == "doubtful" else None, status=status)
+    if status == "doubtful":
+        m = replace(m, cautions=(told("not-seen", "A hole.", -105.0, 95.0), *m.cautions))
+    result = answer_json(m)
     if refused:
         result = {
             "format": "gapvision-measurement", "version": 1, "status": "refused", "cautions": [],

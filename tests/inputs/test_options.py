@@ -122,7 +122,7 @@ def test_taper_of_no_log(stated, refused):
     if not refused:
         return check_options(options_with(upper_diameter=parse_diameter(stated)))
     code, text = refusal(upper_diameter=parse_diameter(stated))
-    assert code == "bad-diameter" and "290 mm at station 0 mm and 310 mm at 1 mm" in text
+    assert code == "bad-diameter" and "290 mm at 0 mm and 310 mm at 1 mm" in text
 
 
 @pytest.mark.parametrize("bar", [0.0, -100.0, 79.9, 120.1, 10.0, 3.94])

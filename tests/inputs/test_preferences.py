@@ -98,6 +98,13 @@ def test_wrong_usage_changes_nothing(args, match):
     assert not preferences_path().exists()
 
 
+def test_inches_are_answered_in_inches():
+    said = run("preferences", "--cover", "3in", "--scriber-largest", "6in").stdout
+    assert "3 in" in said and "6 in" in said and "76.2 mm" not in said
+    assert run("preferences").stdout.count("76.2 mm") == 1  # no units were stated
+    assert run("preferences", "--cover", "3in", "--scriber-step", "1").exit_code == 2
+
+
 def test_camera_file_of_no_use_is_not_remembered():
     result = run("preferences", "--camera", "missing.toml")
     assert result.exit_code == 1 and "missing.toml" in result.stderr

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 
 from gapvision.answer.as_json import answer_json, measurement_of
 from gapvision.answer.by_hand_text import by_hand_lines
-from gapvision.answer.text import answer_text
+from gapvision.answer.evidence_text import evidence_text
 from gapvision.cli.main import app
 from gapvision.errors import MeasurementError
 from gapvision.inputs.options import HandMeasured, MeasureOptions
@@ -227,23 +227,27 @@ def all_ways():
 
 
 def test_the_answer_tells_each_and_the_setting_without_them():
-    text = " ".join(answer_text(told(f"{SET_TO}:77@0", readings=("30.4@0",))).split())
-    assert "Caliper 30.4 mm read at station 0 mm, expected 30.0 ± 1.4 mm: agrees (E_n 0.2)" in text
-    assert f"Trial line 77 mm wide at station 0 mm when set to {SET_TO} mm, expected 78 mm" in text
+    text = " ".join(evidence_text(told(f"{SET_TO}:77@0", readings=("30.4@0",))).split())
+    assert "Caliper 30.4 mm read 0 mm along the log, expected 30.0 ± 1.4 mm: agrees" in text
+    assert (
+        f"Trial line 77 mm wide 0 mm along the log when set to {SET_TO} mm, expected 78 mm" in text
+    )
     assert "Photographs alone setting needed 47.6 ± 3.0 mm, not counting these" in text
-    assert "Trial line" not in answer_text(told())
+    assert "Trial line" not in evidence_text(told())
 
 
 def test_a_disagreement_is_loud():
-    text = " ".join(answer_text(told(f"{SET_TO}:60@0", f"{SET_TO}:39@0")).split())
-    assert "expected 78 mm: DISAGREES (E_n" in text
-    assert "expected 78 mm: left out, see the cautions (E_n" in text
+    text = " ".join(evidence_text(told(f"{SET_TO}:60@0", f"{SET_TO}:39@0")).split())
+    assert "expected 78 mm: DISAGREES, " in text
+    assert "times what both leave open: measure again there" in text
+    assert "expected 78 mm: left out, see the cautions" in text
+    assert "E_n" not in text
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
 def test_lines_fit_a_terminal(units):
     m = told(f"{SET_TO}mm:39mm@0", f"{SET_TO}mm:78mm@0", readings=("30mm@0",), units=units)
-    assert max(map(len, answer_text(m, units).splitlines())) <= WIDTH
+    assert max(map(len, evidence_text(m, units).splitlines())) <= WIDTH
 
 
 def test_json_has_both_sides_of_each():

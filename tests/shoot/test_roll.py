@@ -1,5 +1,6 @@
 """A camera roll with slips in it, at the size that phones take."""
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 from helpers.rolls import CODE_SHARE, NORTH_3, NORTH_4, SIZE, START, background, save, with_slip
 
 from gapvision.errors import MeasurementError
+from gapvision.inputs.joint_form import load_joint_form
 from gapvision.inputs.joint_name import JointName
 from gapvision.shoot.roll import (
     NO_TIME,
@@ -203,10 +205,30 @@ def test_copies_lose_nothing_and_may_be_made_again(roll, tmp_path):
         "Barn/north/3/b.jpg": b"mine", "Barn/north/3/b-2.jpg": b"three",
     }  # fmt: skip
     assert copy_groups(roll, out) == (3, 0)
-    assert files(out) == wanted
+    form = {"Barn/north/3/joint.toml": (target / "joint.toml").read_bytes()}
+    assert files(out) == wanted | form
     assert copy_groups(roll, out) == (0, 3)
-    assert files(out) == wanted
+    assert files(out) == wanted | form
     assert files(tmp_path / "roll") == before
+
+
+def test_each_joint_gets_a_form_with_the_slip_s_names(roll, tmp_path):
+    """As the slip has them, whatever its folder is called."""
+    odd = Slip(JointName("Barn", "N/E", "3"))
+    roll = replace(roll, groups=(replace(roll.groups[0], slip=odd), *roll.groups[1:]))
+    copy_groups(roll, tmp_path / "joints")
+    (form,) = (tmp_path / "joints").rglob("Barn/N_E/3/joint.toml")
+    assert load_joint_form(form.parent).name == odd.joint
+
+
+def test_two_slips_whose_names_make_one_folder_are_not_mixed(roll, tmp_path):
+    one, two = (Slip(JointName("Barn", wall, "3")) for wall in ("N/E", "N_E"))
+    groups = tuple(replace(roll.groups[0], slip=slip) for slip in (one, two))
+    with pytest.raises(
+        MeasurementError, match="says Log 3, N/E wall, Barn, and the slip says Log 3, N_E"
+    ):
+        copy_groups(replace(roll, groups=groups), tmp_path / "joints")
+    assert not [name for name in files(tmp_path / "joints") if name.endswith(".jpg")]
 
 
 def test_a_copy_that_broke_off_leaves_no_photograph(roll, tmp_path, monkeypatch):

@@ -13,9 +13,9 @@ import numpy as np
 from reportlab.graphics.shapes import Drawing, Group, Path, Polygon, PolyLine, Rect, Shape, String
 from reportlab.lib.attrmap import AttrMap, AttrMapValue
 from reportlab.lib.colors import Color
-from reportlab.lib.utils import simpleSplit
 
 from gapvision.answer.paper import BOLD, REGULAR, printable, register_fonts, width_of
+from gapvision.phrases import NO_BREAK, joined
 
 WIDTH_PX = 1600
 PANEL_LEFT_PX, PANEL_RIGHT_PX = 132, 1576  # columns of photograph and plots; numbers stand left
@@ -237,12 +237,21 @@ def boxed(strip: Strip, centre: Point, words: str, size: float, colour: Rgb) -> 
 
 
 def wrapped(words: str, size: float, width: float, most: int) -> list[str]:
-    """Text cut into lines at spaces, and cut short with dots after so many lines."""
+    """Text cut into lines at spaces, and cut short with dots after so many lines.
+
+    What `phrases.joined` holds together stays so.
+    """
     register_fonts()
-    lines = simpleSplit(printable(words), REGULAR, size, width)
+    lines: list[str] = []
+    for word in joined(printable(words)).split(" "):
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, size) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
     if len(lines) > most:
         lines = [*lines[: most - 1], lines[most - 1] + " ..."]
-    return lines
+    return [line.replace(NO_BREAK, " ") for line in lines]
 
 
 class _Halo(String):

@@ -204,7 +204,9 @@ def _place(strip: Strip, measurement: Measurement, view: View, units: str, *, wi
         line(strip, [(x, upper), (x, lower)], BLACK, 8)
         line(strip, [(x, upper), (x, lower)], WIDEST_COLOUR, 4)
     else:
-        label = f"decides: {format_length(measurement.setting.value_mm, units)}"
+        label = "decides"
+        if measurement.verdict.has_setting:
+            label += f": {format_length(measurement.setting.value_mm, units)}"
         at, text_y = (x, lower + 22), np.clip(lower + 160, 40, height - 40)
     line(strip, [at, (x, text_y)], BLACK, 6)
     line(strip, [at, (x, text_y)], WHITE, 3)

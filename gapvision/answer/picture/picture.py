@@ -12,8 +12,6 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from gapvision.answer.caution_text import caution_text
-from gapvision.answer.decision_text import lower_words
 from gapvision.answer.picture.axis import Columns, even_columns, station_strip
 from gapvision.answer.picture.cover_strip import cover_strip
 from gapvision.answer.picture.drawing import (
@@ -36,11 +34,11 @@ from gapvision.answer.picture.extent_strip import extent_strip
 from gapvision.answer.picture.photo_strip import best_photo, photo_legend, photo_strip, view_of
 from gapvision.answer.picture.profile_strips import chart_legend, gap_strip, groove_strip
 from gapvision.answer.picture.raster import pixels_of
-from gapvision.answer.text import cover_text, set_to_text
+from gapvision.answer.to_do_text import to_do_text
+from gapvision.answer.verdict_text import READY, first_line, reason_text
 from gapvision.files import check_new, write_new
 from gapvision.measurement import Measurement
 from gapvision.photo.photo import load_photo
-from gapvision.phrases import place_text, quantity_text
 
 PICTURE_SUFFIXES = (".jpg", ".jpeg", ".png")
 
@@ -50,10 +48,11 @@ def draw_picture(
 ) -> np.ndarray:
     """Return the answer as one picture, for a phone held upright or across.
 
-    From above: what to set; the photograph that shows the deciding place best, with both traced
-    outlines, stations, the widest gap and the deciding place; gap and groove width by station,
-    each with the band that holds the truth 95 times in 100; which part of the log each photograph
-    shows; other covers where they were asked for; the status and the cautions.
+    From above: the verdict, and where it is decided; what to do next; the photograph that shows the
+    deciding place best, with both traced outlines, stations, the widest gap and the deciding place;
+    gap and groove width by station, each with the band that holds the truth 95 times in 100; which
+    part of the log each photograph shows; other covers where they were asked for. No setting, and no
+    groove cut at one, where there is none to set.
 
     Parameters
     ----------
@@ -80,8 +79,8 @@ def draw_picture(
     photograph's own; otherwise they are evenly spaced over the whole log, and the photograph has
     only its own ticks.
     """
-    shown = best_photo(measurement)
-    strips = [_title_strip(measurement, units)]
+    shown, has_setting = best_photo(measurement), measurement.verdict.has_setting
+    strips = [_title_strip(measurement, units), _to_do_strip(measurement, units)]
     columns = _log_columns(measurement)
     if shown is not None:
         bgr = load_bgr(shown.file)
@@ -92,12 +91,11 @@ def draw_picture(
         strips += [photo_strip(measurement, view, bgr, units), photo_legend(shown)]
     strips += [
         gap_strip(measurement, columns, units),
-        groove_strip(measurement, columns, units),
+        groove_strip(measurement, columns, units) if has_setting else blank(0),
         station_strip(measurement.profile.station_mm, measurement.cards, columns, units),
         extent_strip(measurement, columns, shown),
-        cover_strip(measurement, units),
+        cover_strip(measurement, units) if has_setting else blank(0),
         chart_legend(measurement, units, marks=shown is None),
-        _note_strip(measurement),
     ]
     return pixels_of(stack(strips))
 
@@ -194,31 +192,29 @@ def _log_columns(measurement: Measurement) -> Columns:
 
 
 def _title_strip(measurement: Measurement, units: str) -> Strip:
-    """What to set, first and largest."""
-    doubtful = measurement.status == "doubtful"
-    lower = lower_words(measurement, units)
-    strip = blank(302 if lower else 246, YELLOW if doubtful else WHITE)
-    title = f"{set_to_text(measurement, units)} for cover {cover_text(measurement, units)}"
-    title = f"LOWER BOUND: at least {title}" if doubtful else f"SET {title}"
+    """The verdict, first and largest, where it is decided or why, and whether to scribe."""
+    verdict = measurement.verdict
+    title, _, rest = first_line(measurement, units).partition(": ")
+    reason = wrapped(reason_text(measurement, units), SUBTITLE_PX, WIDTH_PX - 52, 4)
+    lines = [*([rest] if rest else []), *reason, *([f"{READY}."] if verdict.ready else [])]
+    strip = blank(110 + 56 * len(lines) + 12, WHITE if verdict.kind == "set" else YELLOW)
     text(strip, (24, 62), title, TITLE_PX, anchor="start", bold=True)
-    words = f"needed: {quantity_text(measurement.setting, units)} (95 %)"
-    words += ", as far as seen" if doubtful else ""
-    text(strip, (26, 142), words, SUBTITLE_PX, anchor="start")
-    place = place_text(measurement.deciding_place, units)
-    text(strip, (26, 198), f"decided {place}", SUBTITLE_PX, anchor="start")
-    text(strip, (26, 254), lower, SUBTITLE_PX, anchor="start", bold=True)
+    for i, words in enumerate(lines):
+        loud = words in (rest, f"{READY}.")
+        at = 26, 142 + 56 * i
+        text(strip, at, words, SUBTITLE_PX, anchor="start", bold=loud)
     return strip
 
 
-def _note_strip(measurement: Measurement) -> Strip:
-    """The status, how many cautions there are, and the first of them."""
+def _to_do_strip(measurement: Measurement, units: str) -> Strip:
+    """What to do next, in the order in which one walks; empty where nothing is left to do."""
     m = measurement
-    count = len(m.cautions)
-    words = {0: "no cautions", 1: "1 caution"}.get(count, f"{count} cautions, the first")
-    note = f"Status: {m.status}; {words}"
-    note += f": {caution_text(m.cautions[0], m.cards, m.units)}" if count else "."
-    lines = wrapped(note, TEXT_PX, WIDTH_PX - 48, 4)
-    strip = blank(len(lines) * 54 + 32, YELLOW if m.status == "doubtful" else GREY)
+    lines = []
+    for number, step in enumerate(m.verdict.to_do, 1):
+        words = f"{number}. {to_do_text(step, m.cards, units)}"
+        lines += wrapped(words, TEXT_PX, WIDTH_PX - 48, 4)
+    strip = blank(len(lines) * 54 + 32 if lines else 0, GREY)
     for i, words in enumerate(lines):
-        text(strip, (24, 16 + 27 + i * 54), words, TEXT_PX, anchor="start")
+        at = 24, 16 + 27 + i * 54
+        text(strip, at, words, TEXT_PX, anchor="start")
     return strip

@@ -34,7 +34,7 @@ from gapvision.answer.picture.drawing import (
     text,
     text_width,
 )
-from gapvision.answer.text import cover_text, set_to_text
+from gapvision.answer.verdict_text import cover_text, set_to_text
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
 from gapvision.phrases import quantity_text
@@ -112,12 +112,13 @@ def chart_legend(m: Measurement, units: str, *, marks: bool) -> Strip:
     """What band, dashes and hatching mean, and the marks where no other legend tells them."""
     items = [
         ("band", "holds the truth 95 times in 100"),
-        ("dashes", f"cover wanted, {cover_text(m, units)}"),
         ("hatching", "not seen"),
     ]
+    if m.verdict.has_setting:
+        items.insert(1, ("dashes", f"cover wanted, {cover_text(m, units)}"))
     if marks:
         items += [("triangle", "widest gap"), ("diamond", "decides the setting")]
-    if _narrowest_elsewhere(m):
+    if m.verdict.has_setting and _narrowest_elsewhere(m):
         items.append(("square", "narrowest groove"))
     if _lowered(m) is not None:
         items.append((LOWERED_COLOUR, "gap with the notches deepened"))

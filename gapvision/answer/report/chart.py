@@ -25,8 +25,9 @@ from gapvision.answer.picture.profile_strips import (
     gap_strip,
     groove_strip,
 )
+from gapvision.answer.report.headline import headline
 from gapvision.answer.report.joint import JointReport
-from gapvision.answer.report.words import headline, log_name, profile_text
+from gapvision.answer.report.words import log_name, profile_text
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
 
@@ -36,7 +37,7 @@ ROWS_A_DRAWING = 7  # that fit on a page
 
 
 def profile_drawing(report: JointReport) -> Drawing:
-    """The gap with its 95 % band above, the groove's width at the setting below, by station.
+    """The gap with its 95 % band, and below it the groove's width where there is a setting.
 
     Parameters
     ----------
@@ -46,12 +47,11 @@ def profile_drawing(report: JointReport) -> Drawing:
     m, units = measurement_of(report.result), report.units
     stations = m.profile.station_mm
     columns = even_columns(stations.min(), stations.max())
-    strips = [
-        gap_strip(m, columns, units, TALL_PX),
-        groove_strip(m, columns, units, TALL_PX),
-        station_strip(stations, m.cards, columns, units),
-        chart_legend(m, units, marks=True),
-    ]
+    strips = [gap_strip(m, columns, units, TALL_PX)]
+    if headline(report).has_setting:
+        strips.append(groove_strip(m, columns, units, TALL_PX))
+    strips.append(station_strip(stations, m.cards, columns, units))
+    strips.append(chart_legend(m, units, marks=True))
     return drawing_of(stack(strips))
 
 
@@ -88,9 +88,8 @@ def wall_drawings(reports: Sequence[JointReport]) -> list[tuple[Drawing, str]]:
 def _course(report: JointReport, m: Measurement, columns: Columns, levels_mm: np.ndarray) -> Strip:
     """One log of a wall: its gap, its name and its setting."""
     head = headline(report)
-    doubt = "DOUBTFUL: " if head.tone == "doubtful" else ""
     gap = format_length(m.widest_gap.value_mm, report.units)
-    words = f"Log {log_name(report)}:  {doubt}set {head.set_to}, widest {gap}"
+    words = f"Log {log_name(report)}:  {head.large.partition(':')[0]}, widest {gap}"
     return gap_plot(m, words, columns, report.units, levels_mm, LOW_PX)[0]
 
 

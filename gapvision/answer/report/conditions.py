@@ -11,6 +11,8 @@ from gapvision.answer.report.section import Section
 from gapvision.joint.photo_results import CardResult, PhotoResult, photo_name
 from gapvision.phrases import distance_text
 
+TITLE = "Photographs and cards"
+
 _LENSES = {
     "exif": "focal length as the photograph states it",
     "assumed": "focal length assumed, the photograph states none",
@@ -20,24 +22,33 @@ _LENSES = {
 def conditions(report: JointReport) -> Section:
     """Photographs with their heights and distances, cards and lens."""
     if report.result["status"] == "refused":
-        return Section("Conditions", items=report.missing)
+        return Section(TITLE, items=report.missing)
     m, units = measurement_of(report.result), report.units
     used = [p for p in m.photos if p.used]
-    parts = [Section("Photographs used", rows=tuple(_photo_row(p, units) for p in used))]
+    rows = tuple(_photo_row(p, units) for p in used)
+    parts = []
     left_out = tuple(
         f"{p.name}: {without_folders(lack_text(p, units), report)}" for p in m.photos if not p.used
     )
     if left_out:
         parts.append(Section("Photographs left out of the measurement", items=left_out))
     cards = tuple(_card_row(c, units) for c in m.cards)
-    heads = ("Card", "Side", "Station", "Out of plumb")
+    heads = ("Card", "Side", "At", "Out of plumb")
     parts.append(Section("Cards", table=(heads, *cards)))
     lenses = sorted({p.exposure.lens for p in used if p.exposure.lens})
     if lenses:
         parts.append(Section("Lens", items=tuple(map(_lens_text, lenses))))
     if report.missing:
         parts.append(Section("Photographs not in this report", items=report.missing))
-    return Section("Conditions", parts=tuple(parts))
+    return Section(TITLE, rows, (about(report),), parts=tuple(parts))
+
+
+def about(report: JointReport) -> str:
+    """From where the axis counts: the nail of the lowest-numbered outside card."""
+    cards = report.result.get("cards", ())
+    numbers = [c["number"] for c in cards if abs(c["station_mm"]) < 1.0]
+    nail = f"card {min(numbers)}'s nail" if numbers else "the lowest-numbered outside card's nail"
+    return f"The axis counts from {nail} to the right, seen from outside."
 
 
 def photo_words(report: JointReport, name: str) -> str:
@@ -67,7 +78,7 @@ def _photo_row(p: PhotoResult, units: str) -> tuple[str, str]:
         said.append(f"{distance_text(p.distance_mm, units)} away")
     if math.isfinite(p.from_mm) and math.isfinite(p.to_mm):
         said.append(
-            f"shows stations {distance_text(p.from_mm, units)} to {distance_text(p.to_mm, units)}"
+            f"shows the joint from {distance_text(p.from_mm, units)} to {distance_text(p.to_mm, units)}"
         )
     if p.exposure.taken:
         said.append(f"taken {p.exposure.taken.replace('T', ' ')}")

@@ -12,12 +12,15 @@ from gapvision.answer.report.section import Section
 
 
 def decision(report: JointReport) -> Section | None:
-    """What follows from the setting, other covers, heights and limits; None where not told."""
+    """What follows from the setting, or what comes before one; None where nothing is told."""
     if report.result["status"] == "refused":
         return None
     m, units = measurement_of(report.result), report.units
     if m.decision is None:
         return None
+    if not m.verdict.has_setting:  # all of it follows from one
+        text = decision_text.lowering_text(m, units)
+        return Section("Lowering", text=(f"{text[0].upper()}{text[1:]}",)) if text else None
     parts = tuple(_decision_parts(m.decision, units))
     rows = tuple(decision_text.follow_rows(m, units))
     return Section("What follows", rows=rows, parts=parts) if rows or parts else None

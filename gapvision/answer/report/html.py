@@ -10,7 +10,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from gapvision.answer.report import conditions, wall, words
 from gapvision.answer.report.chart import profile_drawing, svg_of, wall_drawings
+from gapvision.answer.report.headline import headline
 from gapvision.answer.report.joint import JointReport
+from gapvision.phrases import joined
 
 __all__ = ["JointReport", "joint_html", "wall_html"]
 
@@ -28,22 +30,25 @@ def joint_html(report: JointReport) -> str:
         HTML5; pictures are data URIs, the profile is SVG.
     """
     measured = report.result["status"] != "refused"
+    picture = words.sketch(report)
+    drawn = measured and not picture
     return _page(
         "joint.html",
         title=words.job_title(report),
-        head=words.headline(report),
+        head=headline(report),
+        to_do=words.to_do(report),
         numbers=words.numbers(report),
+        picture=_data_uri(picture) if picture else "",
+        profile=svg_of(profile_drawing(report), words.profile_text(report)) if drawn else "",
+        seen=words.profile_text(report) if measured else "",
         cautions=words.cautions(report),
-        profile=svg_of(profile_drawing(report), words.profile_text(report)) if measured else "",
-        about=words.about(report),
-        picture=_data_uri(report.picture) if report.picture else "",
         photos=[
             (_data_uri(jpeg), name, conditions.photo_words(report, name))
             for name, jpeg in report.photos
         ],
         conditions=conditions.conditions(report),
         sections=words.later_sections(report),
-        safety=words.safety(),
+        safety=words.safety([report]),
         signatures=words.SIGNATURES,
     )
 
@@ -65,14 +70,23 @@ def wall_html(reports: Sequence[JointReport]) -> str:
     return _page(
         "wall.html",
         title=wall.wall_title(courses),
-        rows=wall.wall_rows(courses),
+        names=wall.WALL_COLUMNS,
+        rows=[
+            (headline(r).kind, row)
+            for r, row in zip(courses, wall.wall_rows(courses)[1:], strict=True)
+        ],
         drawings=[svg_of(d, text) for d, text in wall_drawings(courses)],
         about=wall.WALL_ABOUT,
         logs=[
-            (words.job_title(r), words.date_text(r), words.headline(r), words.cautions(r))
+            (
+                words.job_title(r),
+                words.date_text(r),
+                headline(r),
+                words.to_do(r) or words.cautions(r),
+            )
             for r in courses
         ],
-        safety=words.safety(),
+        safety=words.safety(courses),
         signatures=words.SIGNATURES,
     )
 
@@ -84,6 +98,7 @@ def _page(template: str, **content: Any) -> str:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=lambda value: joined(value) if type(value) is str else value,
     )
     return pages.get_template(template).render(**content)
 

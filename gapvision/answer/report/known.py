@@ -8,12 +8,13 @@ from collections.abc import Iterable
 import numpy as np
 
 from gapvision.answer.as_json import measurement_of
+from gapvision.answer.report.headline import headline
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.section import Section
-from gapvision.answer.text import set_to_text
+from gapvision.answer.verdict_text import set_to_text
 from gapvision.lengths import INCH_MM
 from gapvision.measurement import Measurement
-from gapvision.phrases import distance_text, quantity_text
+from gapvision.phrases import distance_text
 from gapvision.quantity import K95, runs
 
 # What a caution means for the half-width; of several that mean the same it is said once.
@@ -40,19 +41,13 @@ _WIDENING = {
 }
 
 _CONTAINS = (
-    "how sharply the logs' outlines and the card's corners are found in the photographs;",
-    "where each photograph was taken from, and the focal length and distortion of its lens;",
-    "that a card may hang a little out of plumb, and a little off the log;",
-    "the logs' roundness near their crowns, and how far the upper crown lies in or out from the "
-    "lower one: photographs from several heights tell that, one height does not;",
-    "roughness between the measured stations, outlines that could not be told clearly, and "
-    "photographs that disagree.",
+    "The ± hold: how sharply outlines and cards are found, where each photograph was taken from, the "
+    "lens, cards a little out of plumb, the logs' roundness near their crowns and how far in or out "
+    "these lie, roughness between the measured stations, and photographs that disagree."
 )
 _CONTAINS_NOT = (
-    "a hollow along a crown that no line of sight touches;",
-    "a print of the wrong size, where the check bar was not measured;",
-    "a log or card that moved after the photographs;",
-    "the scriber: whether its points stay set and are held plumb.",
+    "They do not hold: a hollow along a crown that no line of sight touches, a print of the wrong "
+    "size, a log or card that moved after the photographs, points that slip or are not held plumb."
 )
 
 
@@ -61,22 +56,17 @@ def uncertainty(report: JointReport) -> Section | None:
     if report.result["status"] == "refused":
         return None
     m, units = measurement_of(report.result), report.units
-    setting, gap = (quantity_text(q, units) for q in (m.setting, m.widest_gap))
-    text = (
-        f"Setting needed {setting}; widest gap {gap}. The ± is the half-width U95: it holds the "
-        "truth 95 times in 100 as far as the program's model of logs and camera holds.",
-        f"The setting to use, {set_to_text(m, units)}, is the setting needed plus 1.65 of its "
-        f"standard uncertainties ({_fine(m.setting.u_mm, units)} each), rounded up, so that the "
-        "cover is kept in about 95 of 100 joints."
-        + (" Here it is a lower bound: see the cautions." if m.status != "measured" else ""),
-    )
+    text = (_CONTAINS, _CONTAINS_NOT)
+    if headline(report).has_setting:
+        rounded = (
+            f"The setting to use, {set_to_text(m, units)}, is the setting needed plus 1.65 of its "
+            f"standard uncertainties ({_fine(m.setting.u_mm, units)} each), rounded up: the cover is "
+            "then kept in about 95 of 100 joints."
+        )
+        text = (rounded, *text)
     widening = dict.fromkeys(_WIDENING[c.code] for c in m.cautions if c.code in _WIDENING)
-    parts = [
-        Section("What it rests on here", rows=tuple(_rests_on(m, units)), items=tuple(widening)),
-        Section("What the half-width contains", items=_CONTAINS),
-        Section("What it does not contain", items=_CONTAINS_NOT),
-    ]
-    return Section("How well it is known", text=text, parts=tuple(parts))
+    rows = tuple(_rests_on(m, units))
+    return Section("How well it is known", rows=rows, text=text, items=tuple(widening))
 
 
 def _rests_on(m: Measurement, units: str) -> Iterable[tuple[str, str]]:

@@ -7,27 +7,27 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Headline:
-    """The answer, first and large. ``tone`` is measured, doubtful or refused.
+    """The answer, ``large`` first, as it is read from across the yard.
 
-    ``advice`` says whether to scribe or to lower the log first, where the measurement tells.
+    ``kind`` is that of the `Verdict`, or ``refused``; ``reason`` tells where it is decided or why there
+    is no setting, ``ready`` whether to scribe, ``crayon`` what to write on the log.
     """
 
-    tone: str
-    status: str
-    set_to: str
-    cover: str
-    advice: str = ""
+    kind: str
+    large: str
+    reason: str
+    ready: str = ""
+    crayon: str = ""
 
     @property
-    def large(self) -> str:
-        """What is read from across the yard."""
-        return self.set_to if self.tone == "refused" else f"Set the points to {self.set_to}"
+    def has_setting(self) -> bool:
+        """Whether there is a number to set the points to, or at least to."""
+        return self.kind in ("set", "at-least")
 
     @property
     def sentence(self) -> str:
-        """The same on one line."""
-        parts = f"{self.large} {self.cover}".rstrip() + ".", self.advice, self.status
-        return " ".join(p for p in parts if p)
+        """All but the crayon line on one line."""
+        return " ".join(p for p in (f"{self.large}.", self.ready, self.reason) if p)
 
 
 @dataclass(frozen=True, slots=True)

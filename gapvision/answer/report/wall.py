@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from typing import Any
 
 from gapvision.answer.as_json import measurement_of
-from gapvision.answer.decision_text import LOWER_FIRST, ready_to_scribe
+from gapvision.answer.report.headline import headline
 from gapvision.answer.report.joint import JointReport
-from gapvision.answer.report.words import headline, log_name
-from gapvision.phrases import quantity_text
+from gapvision.answer.report.words import log_name
+from gapvision.answer.verdict_text import cover_text
+from gapvision.lengths import format_length
+from gapvision.phrases import quantity_text, where_text
 
 WALL_ABOUT = (
-    "The gap of each log, the lowest log in the lowest row, all to one scale. The stations of each "
-    "log count from its own lowest-numbered card's nail: rows are not shifted to where the cards "
+    "The gap of each log, the lowest log in the lowest row, all to one scale. The axis of each log "
+    "counts from its own lowest-numbered card's nail: rows are not shifted to where the cards "
     "hung on the wall. Triangle: widest gap; diamond: decides the setting; hatched: not seen."
 )
+WALL_COLUMNS = ("Log", "Answer", "Cover", "Decided", "Widest gap", "Outcome")
+NOT_TOLD = "not told"
 
 
 def wall_title(reports: Iterable[JointReport]) -> str:
@@ -28,18 +33,39 @@ def wall_title(reports: Iterable[JointReport]) -> str:
 
 def wall_rows(reports: Iterable[JointReport]) -> tuple[tuple[str, ...], ...]:
     """The table of a wall: headings, then a row a log in the order given."""
-    rows = [("Log", "Set points to", "Widest gap", "Status", "Cautions")]
-    for r in reports:
-        head, gap = headline(r), ""
-        status = head.tone if head.tone == "measured" else head.tone.upper()
-        if head.tone != "refused":
-            m = measurement_of(r.result)
-            gap = quantity_text(m.widest_gap, r.units)
-            if not ready_to_scribe(m):
-                status += f", {LOWER_FIRST}"
-        count = str(len(r.result.get("cautions", ())))
-        rows.append((log_name(r), head.set_to, gap, status, count))
-    return tuple(rows)
+    return (WALL_COLUMNS, *map(_row, reports))
+
+
+def _row(report: JointReport) -> tuple[str, ...]:
+    """One log: what to set or to do, for which cover, where it is decided, and what came of it."""
+    head, units = headline(report), report.units
+    cover = decided = gap = ""
+    if head.kind != "refused":
+        m = measurement_of(report.result)
+        cover, gap = cover_text(m, units), quantity_text(m.widest_gap, units)
+        place = m.deciding_place if head.has_setting else m.widest_place
+        where = where_text(place, units)
+        decided = where if head.has_setting else f"widest {where}"
+    return log_name(report), head.large, cover, decided, gap, outcome_words(report)
+
+
+def outcome_words(report: JointReport) -> str:
+    """What came of a joint, short: what was told last of each."""
+    if not report.outcomes:
+        return NOT_TOLD
+    told: dict[str, Any] = {}
+    for outcome in report.outcomes:
+        told |= outcome
+    said = []
+    for key, words in (("setting_used_mm", "set"), ("narrowest_cover_mm", "narrowest")):
+        if key in told:
+            said.append(f"{words} {format_length(float(told[key]), report.units)}")
+    if told.get("open_places"):
+        count = len(told["open_places"])
+        said.append(f"open at {count} place{'s' * (count > 1)}")
+    if told.get("remarks"):
+        said.append(str(told["remarks"]))
+    return "; ".join(said) or "told"
 
 
 def in_courses(reports: Iterable[JointReport]) -> list[JointReport]:

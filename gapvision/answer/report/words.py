@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from datetime import datetime
+
 import numpy as np
 
-from gapvision.answer import by_hand_text, decision_text
+from gapvision.answer import by_hand_text
 from gapvision.answer.as_json import measurement_of
+from gapvision.answer.evidence_text import REMINDER, SAFETY
 from gapvision.answer.report.conditions import without_folders
 from gapvision.answer.report.follows import decision
+from gapvision.answer.report.headline import headline
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.known import uncertainty
 from gapvision.answer.report.listing import key_words, listed_section
-from gapvision.answer.report.section import Headline, Section
-from gapvision.answer.text import REMINDER, SAFETY, cover_text, set_to_text, why_doubtful
-from gapvision.inputs.options import COVER_MM
+from gapvision.answer.report.section import Section
+from gapvision.answer.to_do_text import to_do_text
+from gapvision.answer.verdict_text import HALF_WIDTHS, cover_text, set_to_text
+from gapvision.joint.photo_results import place_at
 from gapvision.lengths import format_length
-from gapvision.phrases import distance_text, place_text, quantity_text
+from gapvision.measurement import Measurement
+from gapvision.phrases import place_text, quantity_text, stretch_text
 
 NOT_STATED = "not stated"
 
@@ -27,7 +34,8 @@ _TOLD = frozenset(
     {
         "format", "version", "status", "widest_gap", "setting", "narrowest_groove", "profile",
         "photos", "chains", "cards", "cautions", "reason", "decision", "readings", "trials",
-        "photographs_alone",
+        "photographs_alone", "verdict", "verdict_because", "first_line", "ready_to_scribe", "to_do",
+        "units", "program_version", "measured_at", "station_origin", "day",
     }
 )  # fmt: skip
 
@@ -37,43 +45,51 @@ def job_title(report: JointReport) -> str:
     return report.joint.title or "One joint"
 
 
-def headline(report: JointReport) -> Headline:
-    """What to set the points to, for which cover, and how far to trust it."""
-    if report.result["status"] == "refused":
-        reason = report.result["reason"]["text"]
-        return Headline("refused", f"REFUSED: {reason}", "No setting", "")
-    m = measurement_of(report.result)
-    common = " (common practice)" if m.cover_mm == COVER_MM else ""
-    cover = f"for a cover of {cover_text(m, report.units)}{common}"
-    set_to = set_to_text(m, report.units)
-    advice = decision_text.ready_text(m, report.units)
-    if m.status == "measured":
-        status = "MEASURED: good within its half-width."
-        return Headline("measured", status, set_to, cover, advice)
-    status = f"DOUBTFUL: only a lower bound: {why_doubtful(m, report.units)}."
-    return Headline("doubtful", status, f"at least {set_to}", cover, advice)
-
-
 def numbers(report: JointReport) -> Section:
     """The numbers below the headline, and when and with what they were measured."""
-    rows = []
-    if report.result["status"] != "refused":
+    rows, text = [], ()
+    head = headline(report)
+    if head.kind != "refused":
         m, units = measurement_of(report.result), report.units
-        rows = [
-            ("Widest gap", f"{quantity_text(m.widest_gap, units)}, {place_text(m.widest_place, units)}"),
-            (
-                "Setting needed",
-                f"{quantity_text(m.setting, units)}, decided {place_text(m.deciding_place, units)}",
-            ),
-            (
-                "Narrowest groove",
-                f"{quantity_text(m.narrowest_groove, units)} when set to {set_to_text(m, units)}, "
-                f"{place_text(m.narrowest_place, units)}",
-            ),
-        ]  # fmt: skip
-    rows += [("Date", _date(report)), ("Program", report.version or NOT_STATED)]
-    text = ("The half-widths (±) hold the truth 95 times in 100.",) if len(rows) > 2 else ()
+        widest = f"{quantity_text(m.widest_gap, units)}, {place_text(m.widest_place, units)}"
+        rows.append(("Widest gap", widest))
+        if head.has_setting:
+            rows += _setting_rows(m, units)
+        if HALF_WIDTHS not in head.reason:
+            text = (HALF_WIDTHS[1:-1],)
+    count = len(report.result.get("cautions", ()))
+    if count:
+        rows.append(("Cautions", f"{count}, with the evidence"))
+    rows += [("Measured", when_text(report)), ("Program", report.version or NOT_STATED)]
     return Section("Answer", tuple(rows), text)
+
+
+def _setting_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
+    groove = (
+        f"{quantity_text(m.narrowest_groove, units)} when set to {set_to_text(m, units)}, "
+        f"{place_text(m.narrowest_place, units)}"
+    )
+    needed = f"{quantity_text(m.setting, units)}, decided {place_text(m.deciding_place, units)}"
+    return [("Setting needed", needed), ("Narrowest groove", groove)]
+
+
+def to_do(report: JointReport) -> Section | None:
+    """What to do next, in the order in which one walks; None where nothing is left, or not told."""
+    if report.result["status"] == "refused":
+        return None
+    m = measurement_of(report.result)
+    told = (to_do_text(step, m.cards, report.units) for step in m.verdict.to_do)
+    items = tuple(without_folders(text, report) for text in told)
+    return Section("To do", items=items) if items else None
+
+
+def sketch(report: JointReport) -> bytes | None:
+    """The picture, which shows the profile too; None where the profile is to be drawn instead.
+
+    A picture of before there were verdicts may tell a setting where there is none.
+    """
+    known = headline(report).has_setting or "verdict" in report.result
+    return report.picture if known else None
 
 
 def cautions(report: JointReport) -> Section:
@@ -114,22 +130,27 @@ def extras(report: JointReport) -> tuple[Section, ...]:
 
 def later_sections(report: JointReport) -> tuple[Section, ...]:
     """All sections after the conditions, in their order."""
-    told = (decision(report), uncertainty(report), checks(report), *extras(report))
+    told = (checks(report), decision(report), uncertainty(report), *extras(report))
     return tuple(section for section in told if section is not None)
 
 
-def safety() -> Section:
-    """The sentences that end every answer."""
-    return Section("Before you cut", text=(REMINDER, SAFETY))
+def safety(reports: Iterable[JointReport]) -> Section:
+    """The sentences that end every answer; how to set the points only where there is a setting."""
+    any_setting = any(headline(r).has_setting for r in reports)
+    return Section("Before you cut", text=(REMINDER, SAFETY) if any_setting else (SAFETY,))
 
 
 def date_text(report: JointReport) -> str:
     """When it was measured, as a sentence."""
-    return f"Date: {_date(report)}."
+    return f"Measured {when_text(report)}."
 
 
-def _date(report: JointReport) -> str:
-    return report.date.replace("T", " ") or NOT_STATED  # RFC 3339, 5.6, allows the space
+def when_text(report: JointReport) -> str:
+    """The local time of the measurement with its offset: ``2026-05-14 09:12 (UTC+02:00)``."""
+    if not report.date:
+        return NOT_STATED
+    at = datetime.fromisoformat(report.date)
+    return f"{at:%Y-%m-%d %H:%M} ({at.tzname() if at.utcoffset() else 'UTC'})"
 
 
 def log_name(report: JointReport) -> str:
@@ -137,23 +158,19 @@ def log_name(report: JointReport) -> str:
     return report.joint.log or NOT_STATED
 
 
-def about(report: JointReport) -> str:
-    """Where station 0 is: the nail of the lowest-numbered outside card."""
-    cards = report.result.get("cards", ())
-    numbers = [c["number"] for c in cards if abs(c["station_mm"]) < 1.0]
-    nail = f"card {min(numbers)}'s nail" if numbers else "the lowest-numbered outside card's nail"
-    return f"Stations count from {nail} to the right, seen from outside."
-
-
 def profile_text(report: JointReport) -> str:
     """The drawing of the profile in words, for those who do not see it."""
     m, units = measurement_of(report.result), report.units
-    ends = [distance_text(mm, units) for mm in m.profile.station_mm[[0, -1]]]
+    ends = (place_at(m.cards, mm) for mm in m.profile.station_mm[[0, -1]])
     gap = m.profile.gap_mm[np.isfinite(m.profile.gap_mm)]
+    said = (
+        f"Gap {stretch_text(*ends, units)}: {format_length(gap.min(), units)} to "
+        f"{format_length(gap.max(), units)}, widest {place_text(m.widest_place, units)}."
+    )
+    if not headline(report).has_setting:
+        return said
     return (
-        f"Gap from station {ends[0]} to {ends[1]}: {format_length(gap.min(), units)} to "
-        f"{format_length(gap.max(), units)}, widest {place_text(m.widest_place, units)}. Groove "
-        f"width when set to {set_to_text(m, units)}: narrowest "
+        f"{said} Groove width when set to {set_to_text(m, units)}: narrowest "
         f"{format_length(m.narrowest_groove.value_mm, units)}, wanted "
         f"{cover_text(m, units)}; decided {place_text(m.deciding_place, units)}."
     )

@@ -72,7 +72,7 @@ def list_(
       gapvision archive list --building "Lake house" --wall north
       gapvision archive list --since 2026-05-01 --csv may.csv
     """
-    units = units_of(units)
+    units = units_of(units, {"--gap": gap, "--setting": setting})
     query = query_of(building, wall, log, since, until, status, gap, setting, units)
     _list(query, limit, json_file, csv_file, units, archive, overwrite)
 
@@ -104,7 +104,7 @@ def search(
     """
     if not any(c.isalnum() for word in words for c in word):
         raise typer.BadParameter("write a word with letters or digits.", param_hint="WORD")
-    units = units_of(units)
+    units = units_of(units, {"--gap": gap, "--setting": setting})
     query = query_of(
         building, wall, log, since, until, status, gap, setting, units, " ".join(words)
     )

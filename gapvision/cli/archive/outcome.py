@@ -33,7 +33,7 @@ def outcome(
         list[str] | None,
         typer.Option(
             metavar="READING",
-            help="The gap by caliper: 46.8@310, or @widest; with its standard uncertainty "
+            help="The gap by caliper: 46.8@310, or @widest; with its uncertainty "
             "46.8@310~0.3; repeat for each.",
         ),
     ] = None,
@@ -41,7 +41,7 @@ def outcome(
         list[str] | None,
         typer.Option(
             metavar="TRIAL",
-            help="A trial line: 49:78@310, points set to 49 and the groove 78 wide at station 310; "
+            help="A trial line: 49:78@310, points set to 49 and the groove 78 wide at 310; "
             "repeat for each.",
         ),
     ] = None,
@@ -53,7 +53,7 @@ def outcome(
         typer.Option(
             "--open",
             metavar="FROM,TO",
-            help="Stations between which the joint did not close: 900,1100; repeat for each.",
+            help="Places between which the joint did not close: 900,1100; repeat for each.",
         ),
     ] = None,
     remarks: Annotated[str, typer.Option(metavar="TEXT", help="Anything else.")] = "",
@@ -73,7 +73,11 @@ def outcome(
       gapvision archive outcome 12 --caliper 46.8@310 --trial 49:78@310
       gapvision archive outcome 12 --setting-used 58 --narrowest-cover 74
     """
-    units = units_of(units)
+    typed = {
+        "--caliper": caliper, "--trial": trial, "--open": open_, "--setting-used": setting_used,
+        "--narrowest-cover": narrowest_cover,
+    }  # fmt: skip
+    units = units_of(units, typed)
     calipers = [read_option("--caliper", parse_reading, text, units) for text in caliper or ()]
     trials = [read_option("--trial", parse_trial, text, units) for text in trial or ()]
     opens = [read_option("--open", _ends, text, units) for text in open_ or ()]
@@ -132,7 +136,7 @@ def _past_day(text: str) -> date:
 def _ends(text: str, units: str) -> tuple[float, float]:
     parts = text.split(",")
     if len(parts) != 2:
-        raise ValueError(f"{text!r} is no stretch: write two stations, as 900,1100.")
+        raise ValueError(f"{text!r} is no stretch: write two places, as 900,1100.")
     return tuple(sorted(parse_length(part, units) for part in parts))
 
 
@@ -145,7 +149,7 @@ def _check_stations(values, stations: list[float], units: str) -> None:
             )
             raise MeasurementError(
                 "not-measured-there",
-                f"Station {given} was not measured, only {first} to {last}: correct the station, or "
+                f"The gap @{given} was not measured, only {first} to {last}: correct the place, or "
                 "tell it by --remarks.",
             )
 

@@ -37,7 +37,9 @@ def draw_calibration(calibration: Calibration) -> Image.Image:
     draw = ImageDraw.Draw(image)
     _coverage(draw, c, (MARGIN_PX, TITLE_PX), (FRAME_PX, tall), scale)
     y = 2 * TITLE_PX + tall
-    title = f"Residuals, {enlarge} times as long; median {np.median(np.hypot(*left.T)):.3f} px"
+    title = (
+        f"How corners miss, {enlarge} times as long; median {np.median(np.hypot(*left.T)):.3f} px"
+    )
     _title(draw, y - TITLE_PX, title)
     draw.rectangle((MARGIN_PX, y, MARGIN_PX + FRAME_PX, y + tall), outline=BLACK, width=2)
     for photo in c.photos:

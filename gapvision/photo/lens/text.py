@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from datetime import date
 
 import numpy as np
@@ -11,7 +10,7 @@ import tomlkit
 from gapvision.photo.facts import CameraKey
 from gapvision.photo.lens.calibration import Calibration, Known, named
 from gapvision.photo.lens.files import FORMAT, VERSION
-from gapvision.phrases import WIDTH, wrap
+from gapvision.phrases import wrap
 from gapvision.quantity import K95
 
 PART_ROWS = ("upper", "middle", "lower")
@@ -41,33 +40,26 @@ def unreached(calibration: Calibration) -> list[str]:
 
 
 def calibration_text(key: CameraKey, calibration: Calibration) -> str:
-    """The calibration for people, at most `WIDTH` columns wide; half-widths hold 95 in 100."""
+    """The calibration for people, at most `phrases.WIDTH` columns wide; the camera file has all numbers."""
     c = calibration
     camera = " ".join(t for t in (key.make, key.model, key.lens) if t)
     focal35 = "" if key.focal35_mm is None else f", {key.focal35_mm:g} mm"
-    lines = [f"CALIBRATED: {camera}{focal35}, {key.width_px} x {key.height_px} px.", ""]
-    lines += _row("Focal length", f"{_with_u(c.focal_px, 1)} px")
-    lines += _row("Distortion k1", _with_u(c.k1, 4))
-    x, y = c.principal_px
-    middle = (np.array(c.size) - 1) / 2
-    lines += _row(
-        "Principal point",
-        f"{_with_u(Known(x.value - middle[0], x.u), 1)} px right, "
-        f"{_with_u(Known(y.value - middle[1], y.u), 1)} px below the middle",
-    )
-    lines += _row("Chosen model", f"{c.model}, by predicting each photograph from the others")
-    misfits = ", ".join(f"{m}: {v:.3f}" for m, v in c.misfit_px.items())
-    lines += _row("Left-out misfit", f"{misfits} px")
+    lines = wrap(f"PHONE SAVED: {camera}{focal35}, {key.width_px} x {key.height_px} px.")
+    for note in calibration_notes(c):
+        lines += wrap(note, "- ")
+    lines += ["", *_row("Focal length", f"{_with_u(c.focal_px, 1)} px")]
+    lines += _row("Straight lines", f"bent by {_with_u(corner_bend(c), 1)} px in the corners")
     lines += _row(
         "Photographs", f"{len(c.photos)} used, {len(c.poor)} left out, {c.distance_mm:.0f} mm away"
     )
-    lines += ["The half-widths (±) hold the truth 95 times in 100."]
-    notes = calibration_notes(c)
-    if notes:
-        lines += [""]
-        for note in notes:
-            lines += textwrap.wrap(note, WIDTH, initial_indent="- ", subsequent_indent="  ")
-    return "\n".join(lines)
+    return "\n".join([*lines, "± holds 95 times in 100."])
+
+
+def corner_bend(c: Calibration) -> Known:
+    """By how much the lens moves a picture's corner, px: ``focal k1 r^3``, r over the focal length."""
+    r = np.hypot(*c.size) / 2 / c.focal_px.value
+    cube = c.focal_px.value * r**3
+    return Known(abs(c.k1.value) * cube, c.k1.u * cube)
 
 
 def calibration_notes(c: Calibration) -> list[str]:
@@ -77,20 +69,15 @@ def calibration_notes(c: Calibration) -> list[str]:
         percent = 100 * (c.aspect.value - 1)
         notes.append(
             f"The print is {abs(percent):.2f} % {'longer' if percent > 0 else 'shorter'} across the "
-            f"cards than along them (+-{100 * K95 * c.aspect.u:.2f}): print again at 100 % by "
+            f"cards than along them (± {100 * K95 * c.aspect.u:.2f}): print again at 100 % by "
             "another way or printer, and do not measure with cards of this print."
         )
     notes += [f"Left out: {named(file, why)}." for file, why in c.poor]
     parts = unreached(c)
     if parts:
         notes.append(
-            f"No photograph has the sheet at {_listed(parts)} of the frame, where distortion is only "
-            "extrapolated: add photographs with the sheet there."
-        )
-    if c.model not in ("none", "k1"):
-        notes.append(
-            "Measuring uses k1 with the principal point in the middle; what the chosen model has "
-            "more is kept in the file and is in the stated half-widths."
+            f"Add photographs with the sheet at {_listed(parts)} of the frame: there it is only guessed "
+            "how the lens bends lines."
         )
     return notes
 

@@ -20,6 +20,7 @@ from helpers.joints import (
 )
 
 from gapvision.advice.caution import told
+from gapvision.advice.to_do import Step
 from gapvision.answer.picture import drawing
 from gapvision.answer.picture.axis import axis_number, round_levels
 from gapvision.answer.picture.photo_strip import best_photo
@@ -172,27 +173,46 @@ def test_wide_stretch_not_seen_says_so(said):
 
 def test_texts_hold_the_answer(said):
     draw_picture(joint(), grey_photo)
-    assert said[0] == "SET 49 mm for cover 75 mm"
-    assert "±" in said[1] and "47" in said[1] and "95 %" in said[1]
-    assert "440 mm left of card 1, seen from outside" in said[2]
+    assert said[0] == "SET 49 mm"
+    top = " ".join(said[1:4])
+    assert top.startswith(
+        "Decided 440 mm left of card 1, seen from outside: needs 47.0 ± 2.0 mm for"
+    )
+    assert "a cover of 75 mm. (± holds 95 times in 100.)" in top
     for words in ("0 (card 1)", "-400", "upper log's underside", "lower log's top"):
         assert words in said
     assert any(t.startswith("widest gap 38") for t in said)
     assert any(t.startswith("decides: 47") for t in said)
-    assert any(t.startswith("Status: measured; 2 cautions, the first: One photo") for t in said)
+    assert not any("Status" in t or "for cover" in t for t in said)
 
 
-def test_a_long_caution_is_cut_after_four_lines(said):
-    draw_picture(joint(cautions=(told("long", "Words without end " * 40),)), grey_photo)
-    first = next(i for i, t in enumerate(said) if t.startswith("Status: measured; 1 caution: "))
-    assert len(said) == first + 4 and said[-1].endswith(" ...")
-    for line in said[first:]:
+def test_what_to_do_follows_the_verdict_and_is_cut_after_four_lines(said):
+    steps = Step("prepare", {"text": "Words without end " * 40}), Step("read", {"text": "Read."})
+    draw_picture(joint(to_do=steps), grey_photo)
+    first = next(i for i, t in enumerate(said) if t.startswith("1. Words without end"))
+    assert first < said.index("upper log's underside")
+    assert said[first + 3].endswith(" ...") and said[first + 4] == "2. Read."
+    for line in said[first : first + 5]:
         assert drawing.text_width(line, drawing.TEXT_PX) < drawing.WIDTH_PX
 
 
-def test_doubtful_answer_is_called_a_lower_bound_first_of_all(said):
-    draw_picture(joint(status="doubtful"), grey_photo)
-    assert said[0].startswith("LOWER BOUND: at least 49 mm")
+@pytest.mark.parametrize("words", ["280 mm", "12 3/16 ± 1/16 in", "card 2"])
+def test_no_line_of_the_picture_parts_a_number_and_its_unit(words):
+    for width in range(300, 900, 7):
+        lines = drawing.wrapped(f"Long words before it, {words} of it, and after", 42, width, 9)
+        assert any(words in line for line in lines), lines
+
+
+def test_a_bound_says_at_least_and_a_contradiction_no_setting_at_all(said):
+    unseen = told("not-seen", "A hole.", 450.0, 650.0)
+    draw_picture(joint(status="doubtful", cautions=(unseen,)), grey_photo)
+    assert said[0] == "AT LEAST 49 mm"
+    assert not any("LOWER BOUND" in t for t in said)
+    said.clear()
+    draw_picture(joint(status="doubtful", cautions=(unseen, told("misfit", "Off."))), grey_photo)
+    assert said[0] == "MEASURE AGAIN"
+    assert "decides" in said
+    assert not any("49 mm" in t or "47" in t or "Groove" in t or "cover" in t for t in said)
 
 
 def test_inches_everywhere(said):

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from helpers.reports import PLACE, SERIAL, report, telling_photo
 
+from gapvision.answer.evidence_text import REMINDER, SAFETY
 from gapvision.answer.picture.drawing import BLUE, DECIDING_COLOUR, WIDEST_COLOUR
 from gapvision.answer.report.html import joint_html, wall_html
 from gapvision.answer.report.photos import scaled_photo
-from gapvision.answer.text import REMINDER, SAFETY
 
 HTML = "{http://www.w3.org/1999/xhtml}"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -98,22 +98,68 @@ def test_the_answer_comes_first_and_large():
     main = root.find(f".//{HTML}main")
     assert [e.tag.removeprefix(HTML) for e in list(main)[:2]] == ["h1", "div"]
     answer = list(main)[1]
-    assert answer.get("class") == "answer measured"
-    first, second, third = (" ".join(p.itertext()) for p in answer)
-    assert first.replace("\xa0", " ") == "Set the points to 49 mm"
-    assert second == "for a cover of 75 mm"
-    assert third.startswith("MEASURED")
+    assert answer.get("class") == "answer set"
+    first, second, third = (" ".join(p.itertext()).replace("\xa0", " ") for p in answer)
+    assert first == "SET 49 mm"
+    assert second == (
+        "Decided 440 mm left of card 1, seen from outside: needs 47.0 ± 2.0 mm for a cover of 75 mm. "
+        "(± holds 95 times in 100.)"
+    )
+    assert third.startswith("CRAYON: set 49 | cover 75 |")
+
+
+def test_what_to_do_follows_the_answer_and_none_is_made_up_for_old_files():
+    told = report()
+    told.result["to_do"] = [{"code": "read", "text": "Put the caliper in."}]
+    said = words(parsed(joint_html(told)))
+    assert (
+        said.index("SET 49 mm") < said.index("To do Put the caliper in.") < said.index("Cautions")
+    )
+    assert "To do" not in words(parsed(joint_html(report())))
+
+
+def test_answer_sketch_and_signatures_come_before_the_evidence():
+    root = parsed(joint_html(report()))
+    main = list(root.find(f".//{HTML}main"))
+    evidence = next(k for k, e in enumerate(main) if e.get("class") == "evidence")
+    assert evidence == len(main) - 1
+    first = [e.get("class") for e in main[:evidence]]
+    assert "answer set" in first and "sign" in first
+    (sketch,) = [e for e in root.iter(f"{HTML}figure") if e.get("class") == "sketch"]
+    assert sketch in list(root.iter()) and not list(main[evidence].iter(f"{SVG}svg"))
+
+
+def test_the_profile_stands_once():
+    """The picture shows it; where there is none it is drawn."""
+    assert "<svg" not in joint_html(report())
+    assert joint_html(report(picture=None)).count("<svg") == 1
 
 
 def test_doubtful_and_refused_cannot_be_mistaken():
     doubtful = joint_html(report(status="doubtful"))
-    assert '<div class="answer doubtful">' in doubtful
+    assert '<div class="answer at-least">' in doubtful
     said = words(parsed(doubtful))
-    assert "Set the points to at least 49 mm" in said
-    assert "DOUBTFUL: only a lower bound: see the cautions." in said
+    assert "AT LEAST 49 mm 200 mm of the joint not seen: it may need more there." in said
+    assert "lower bound" not in said and "READY" not in said and "SET 49 mm" not in said
     refused = words(parsed(joint_html(report(refused="No card was found."))))
-    assert "No setting REFUSED: No card was found." in refused
-    assert "Set the points to" not in refused.replace(REMINDER, "")
+    assert "NO SETTING REFUSED: No card was found." in refused
+    assert "SET " not in refused
+
+
+@pytest.mark.parametrize("code", ["misfit", "log-moved", "trial-disagrees"])
+def test_where_the_data_contradict_there_is_no_setting(code):
+    """It is not even a lower bound."""
+    doubtful = report(status="doubtful", picture=None)
+    doubtful.result["cautions"].append({"code": code, "text": "They contradict."})
+    text = joint_html(doubtful)
+    said = words(parsed(text))
+    assert '<div class="answer measure-again">' in text
+    assert "There is no setting until that is cleared." in said.partition("MEASURE AGAIN")[2]
+    assert not re.search(r"\b49 mm", text) and "CRAYON: MEASURE AGAIN" in said
+    assert not re.search("AT LEAST|Setting needed|Narrowest groove|READY|Groove width", said)
+    assert "38.0 ± 1.8 mm" in said
+    table = words(parsed(wall_html([doubtful])))
+    assert "MEASURE AGAIN" in table and not re.search(r"\b49 mm", table)
 
 
 @pytest.mark.parametrize("status", ["measured", "doubtful"])
@@ -121,9 +167,9 @@ def test_everything_is_said(status):
     said = words(parsed(joint_html(report(status=status, missing=("above.jpg: not found.",)))))
     for text in (
         "Log 3, north wall, Barn", "38.0 ± 1.8 mm", "47.0 ± 2.0 mm", "80.0 ± 3.9 mm",
-        "390 mm left of card 2, seen from outside", "2026-05-14 09:12:33+02:00", "gapvision 0.1.0",
+        "390 mm left of card 2, seen from outside", "2026-05-14 09:12 (UTC+02:00)", "gapvision 0.1.0",
         "lens 4 mm above the gap's middle", "1500 mm away", "above.jpg: not found.",
-        "Out of plumb", "0.4°, foot out", "One photograph is not much.", "U95", "hollow",
+        "Out of plumb", "0.4°, foot out", "One photograph is not much.", "± holds 95 times in 100", "hollow",
         "1.65 of its standard uncertainties (1.0 mm each)", REMINDER, SAFETY, "Measured by",
         "Cut by", "Date",
     ):  # fmt: skip
@@ -132,13 +178,13 @@ def test_everything_is_said(status):
 
 def test_inches_are_inches_everywhere():
     said = words(parsed(joint_html(report(units="in"))))
-    assert "Set the points to 1 15/16 in" in said
+    assert "SET 1 15/16 in" in said
     # The cover of 75 mm is no whole sixteenth and keeps its mm; nothing else is in mm.
     assert "mm" not in said.replace("(75 mm)", "")
 
 
 def test_the_profile_has_band_cover_and_marks():
-    root = parsed(joint_html(report(status="doubtful")))
+    root = parsed(joint_html(report(status="doubtful", picture=None)))
     drawing = root.find(f".//{SVG}svg")
     text = " ".join(drawing.itertext())
     for name in ("widest gap", "decides the setting", "cover wanted, 75 mm", "not seen"):
@@ -153,7 +199,7 @@ def test_the_profile_has_band_cover_and_marks():
         assert any(np.abs(np.subtract(colour, other)).max() <= 2 for other in drawn)
     dashed = [e.get("style") for e in drawing.iter() if "dasharray" in e.get("style", "")]
     assert len(dashed) == 4 and all("linecap: butt" in style for style in dashed)
-    assert "Gap from station -900 mm to 900 mm" in drawing.get("aria-label")
+    assert "Gap from 900 mm left of card 1 to 200 mm right of card 2" in drawing.get("aria-label")
 
 
 def test_keys_of_later_versions_are_shown_as_they_stand():
@@ -167,16 +213,30 @@ def test_keys_of_later_versions_are_shown_as_they_stand():
 
 def test_an_answer_without_the_later_parts_is_reported():
     old = report()
-    for key in ("decision", "readings", "trials", "photographs_alone"):
+    for key in ("decision", "readings", "trials", "photographs_alone", "units", "verdict",
+                "verdict_because", "first_line", "ready_to_scribe", "to_do"):  # fmt: skip
         old.result.pop(key, None)
-    assert "What follows" not in joint_html(old)
+    for caution in old.result["cautions"]:
+        del caution["doubtful"]
+    page = joint_html(old)
+    assert "What follows" not in page
+    assert "SET 49 mm" in words(parsed(page))
 
 
-def test_lower_it_first_stands_with_the_answer():
-    advised = report()
+def test_an_old_picture_is_left_out_where_it_may_tell_a_setting_that_is_none():
+    old = report(status="doubtful")
+    old.result["cautions"].append({"code": "misfit", "text": "They contradict."})
+    assert "<svg" not in joint_html(old)  # as drawn by this program
+    del old.result["verdict"]
+    assert "<svg" in joint_html(old)
+
+
+def advised(ready):
+    """A joint of which is told whether to scribe it as it lies."""
+    advised = report(picture=None)
     advised.result["decision"] = {
         "lowering": {
-            "ready": False, "left_mm": 12.0, "right_mm": 0.0,
+            "ready": ready, "wanted_widest_mm": 30.0, "left_mm": 12.0, "right_mm": 0.0,
             "widest_gap": {"value_mm": 30.0, "u_mm": 0.5, "U95_mm": 1.0},
             "setting": {"set_to_mm": 41.0},
         },
@@ -189,27 +249,56 @@ def test_lower_it_first_stands_with_the_answer():
         {"value_mm": 35.0, "station_mm": 0.0, "near_card": 1, "offset_mm": 0.0,
          "predicted_mm": 31.0, "predicted_u_mm": 1.0, "E_n": 1.9, "agrees": False}
     ]  # fmt: skip
-    said = words(parsed(joint_html(advised)))
-    first = said.index("LOWER IT FIRST: deepen the left notch by 12 mm; then widest 30.0 ± 1.0 mm")
-    assert first < said.index("Cautions")
-    assert "set to 41 mm. Make it fast and measure again." in said
+    return advised
+
+
+def test_what_follows_and_what_was_measured_by_hand_are_told():
+    told = advised(ready=True)
+    said = words(parsed(joint_html(told)))
     assert "80 mm 48.0 ± 2.0 mm 50 mm unknown unknown" in said
     assert "groove wide 142.4 mm at most 112 mm broken (99 in 100) Read: a source" in said
-    assert "at the nail of card 1 35 mm 31.0 ± 2.0 mm DISAGREES (E_n 1.9)" in said
-    table = words(parsed(wall_html([advised])))
-    assert "measured, LOWER IT FIRST" in table
+    assert "at card 1 35 mm 31.0 ± 2.0 mm DISAGREES, 1.9 times what both leave open" in said
+
+
+def test_where_the_log_is_to_be_lowered_first_there_is_no_setting():
+    """Not as the log lies (49 mm), nor what it would be then (41 mm), nor of another cover (50 mm)."""
+    first = advised(ready=False)
+    for text in (joint_html(first), wall_html([first])):
+        said = words(parsed(text))
+        assert "LOWER FIRST: left notch 12 mm, then measure again" in said.replace("\xa0", " ")
+        assert not re.search(r"\b(49|41|50|48.0) mm", text)
+        for other in ("SET", "CRAYON: set", "READY", "Groove width", "AT LEAST", "1.65", REMINDER):
+            assert other not in said, other
+        assert SAFETY in said
+    said = words(parsed(joint_html(first)))
+    assert (
+        said.index("LOWER FIRST") < said.index("CRAYON: LOWER FIRST: L 12") < said.index("Cautions")
+    )
+    assert "First: deepen the left notch by 12 mm" in said
+    assert "then widest 30.0 ± 1.0 mm" in said
 
 
 def test_a_wall_lists_its_logs_from_the_lowest_up():
     root = parsed(wall_html(wall()))
     rows = [
-        [" ".join(cell.itertext()) for cell in row.iter(f"{HTML}td")]
+        [" ".join(cell.itertext()).replace("\xa0", " ") for cell in row.iter(f"{HTML}td")]
         for row in root.find(f".//{HTML}table").iter(f"{HTML}tr")
     ][1:]
     assert [row[0] for row in rows] == ["1", "2", "3", "4", "9", "10"]
-    assert rows[0] == ["1", "49 mm", "38.0 ± 1.8 mm", "measured", "2"]
-    assert rows[2][1:4] == ["at least 49 mm", "38.0 ± 1.8 mm", "DOUBTFUL"]
-    assert rows[3][1:4] == ["No setting", "", "REFUSED"]
+    at = "440 mm left of card 1"
+    assert rows[0] == ["1", "SET 49 mm", "75 mm", at, "38.0 ± 1.8 mm", "not told"]
+    assert rows[2][1:] == ["AT LEAST 49 mm", "75 mm", at, "38.0 ± 1.8 mm", "not told"]
+    assert rows[3][1:] == ["NO SETTING", "", "", "", "not told"]
+
+
+def test_a_wall_tells_what_came_of_each_log():
+    told = (
+        {"date": "2026-06-01", "setting_used_mm": 50.0, "remarks": "closed"},
+        {"date": "2026-06-02", "setting_used_mm": 51.0, "narrowest_cover_mm": 74.0,
+         "open_places": [{"from_mm": 0.0, "to_mm": 90.0}, {"from_mm": 500.0, "to_mm": 560.0}]},
+    )  # fmt: skip
+    said = words(parsed(wall_html([report(outcomes=told)])))
+    assert "set 51 mm; narrowest 74 mm; open at 2 places; closed" in said
 
 
 def test_a_wall_draws_its_courses_as_they_lie():
@@ -218,7 +307,7 @@ def test_a_wall_draws_its_courses_as_they_lie():
     assert [n.split(":")[0] for n in names] == ["Log 1", "Log 2", "Log 3", "Log 9", "Log 10"]
     # Upwards: the turn to SVG's downward y stands in the outer group's transform.
     assert drawing.find(f"{SVG}g").get("transform").startswith("scale(1,-1)")
-    assert "DOUBTFUL: set at least 49 mm" in names[2]
+    assert "AT LEAST 49 mm" in names[2]
 
 
 def texts_by_height(outer):
@@ -265,6 +354,20 @@ def test_no_folder_of_a_computer_is_told():
     assert "mine\\" not in text
 
 
+@pytest.mark.parametrize(
+    ("date", "said"),
+    [
+        ("2026-05-14T09:12:33+02:00", "2026-05-14 09:12 (UTC+02:00)"),
+        ("2026-05-14T09:12:33-03:30", "2026-05-14 09:12 (UTC-03:30)"),
+        ("2026-05-14T09:12:33+00:00", "2026-05-14 09:12 (UTC)"),
+        ("2026-05-14T09:12:33Z", "2026-05-14 09:12 (UTC)"),
+        ("", "Measured not stated"),
+    ],
+)
+def test_the_time_is_the_place_s_own_with_its_offset(date, said):
+    assert said in words(parsed(joint_html(report(date=date))))
+
+
 def test_a_date_needs_its_zone():
     with pytest.raises(ValueError, match="no zone"):
         report(date="2026-05-14T09:12:33")
@@ -292,3 +395,10 @@ def test_nothing_is_wider_than_a_phone(page, tmp_path):
     ).stdout  # fmt: skip
     wide, shown = map(int, re.search(r'<pre id="o">(\d+) (\d+)</pre>', dom).groups())
     assert 370 <= shown <= 390 and wide == shown
+
+
+def test_no_line_of_a_page_parts_a_number_and_its_unit():
+    page = joint_html(report(status="doubtful"))
+    body = page.partition("<main>")[2]
+    assert "49\xa0mm" in body and "47.0\xa0±\xa02.0\xa0mm" in body and "card\xa01" in body
+    assert not re.search(r"\d mm|± \d|card \d", re.sub(r"<svg.*?</svg>", "", body, flags=re.DOTALL))

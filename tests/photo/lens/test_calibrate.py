@@ -191,7 +191,7 @@ def test_picture_shows_empty_cells_and_residuals(calibrated):
 def test_command_writes_lists_shows_and_removes(folder, tmp_path):
     done = run("camera", folder, "--picture", tmp_path / "lens.png")
     assert done.exit_code == 0, done.output
-    assert done.stdout.startswith("CALIBRATED: Example EX-9, 26 mm, 1140 x 860 px.")
+    assert done.stdout.startswith("PHONE SAVED: Example EX-9, 26 mm, 1140 x 860 px.")
     assert max(map(len, done.stdout.split("Written:")[0].splitlines())) <= 80
     with Image.open(tmp_path / "lens.png") as picture:
         assert picture.width > 1000

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 import gapvision
-from gapvision.answer.text import answer_text
+from gapvision.answer.evidence_text import evidence_text
 from gapvision.inputs.options import MeasureOptions, Scriber, Stretch
 from gapvision.inputs.user_folder import config_folder
 from gapvision.lengths import parse_diameter
@@ -161,7 +161,7 @@ def test_measure_takes_it_by_itself_and_says_so(kept):
         )
     )
     assert [p.exposure.lens for p in measurement.photos] == ["calibration mine"]
-    assert "calibration mine" in answer_text(measurement)
+    assert "calibration mine" in evidence_text(measurement)
     off = abs(measurement.widest_gap.value_mm - truth["widest_gap_mm"])
     assert off < measurement.widest_gap.U95_mm
     assert (2 * measurement.set_to_mm).is_integer()

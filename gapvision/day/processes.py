@@ -1,0 +1,173 @@
+"""Joints measured by themselves, a process a core; what goes wrong with one stays with that one."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from typing import TYPE_CHECKING
+
+from gapvision.day.joints import DayJoint
+from gapvision.errors import MeasurementError
+
+if TYPE_CHECKING:
+    from gapvision.archive.record import NewRecord
+
+# What joblib's own cleaner says where this process was stopped at once; it cleans up all the same.
+_QUIET = "ignore::UserWarning:joblib.externals.loky.backend.resource_tracker"
+STOPPED = "the program was stopped by the system, as where memory runs out"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Finished:
+    """What came of a joint.
+
+    Attributes
+    ----------
+    answer : dict or None
+        Its JSON, of a refusal too; None where the program failed.
+    record : NewRecord or None
+        To be kept; None where that was not asked for, or there is nothing to keep.
+    failed : str
+        How the program failed; empty where it did not.
+    """
+
+    answer: dict | None
+    record: NewRecord | None = None
+    failed: str = ""
+
+
+Work = Callable[[DayJoint, bool], Finished]
+
+
+def in_processes(
+    joints: Sequence[DayJoint], keep: bool, processes: int, stop: Callable[[], bool], work: Work
+) -> Iterator[tuple[int, Finished]]:
+    """Each joint's number and what came of it, as it is finished, in any order.
+
+    Parameters
+    ----------
+    joints : sequence of DayJoint
+    keep : bool
+        Whether to make what the archive keeps of each.
+    processes : int
+        How many at a time; of 1, in this process.
+    stop : callable
+        Asked before each joint is begun: whether to begin no more.
+    work : callable
+        `measured`, or what stands in for it.
+
+    Notes
+    -----
+    The threads of OpenCV and of the linear algebra are shared out among the processes: more of them
+    than cores would only wait for each other. A process that the system kills takes those beside it
+    along, so what was not finished then is measured again, one at a time.
+    """
+    processes = max(1, min(processes, len(joints)))
+    if processes == 1:
+        for k, joint in enumerate(joints):
+            if stop():
+                return
+            yield k, work(joint, keep)
+        return
+    left = dict(enumerate(joints))
+    try:
+        for k, finished in _pool(left, keep, processes, stop, work):
+            del left[k]
+            yield k, finished
+    except _Killed:
+        for k, joint in left.items():
+            try:
+                yield from _pool({k: joint}, keep, processes, stop, work)
+            except _Killed:
+                yield k, Finished(None, failed=STOPPED)
+
+
+def measured(joint: DayJoint, keep: bool) -> Finished:
+    """One joint measured, refused, or the program's failure told."""
+    from gapvision.answer.as_json import answer_json, refusal_json, stamped
+    from gapvision.archive.record import new_record
+    from gapvision.spine import measure
+
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    try:
+        measurement = measure(joint.options)
+        record = new_record(joint.name, joint.options, measurement) if keep else None
+        return Finished(stamped(answer_json(measurement), now), record)
+    except MeasurementError as error:
+        return Finished(stamped(refusal_json(error), now))
+    except Exception as error:  # of one joint among a hundred; by itself it is told in full
+        return Finished(None, failed=f"{type(error).__name__}: {error}")
+
+
+class _Killed(Exception):
+    """A process was killed from outside."""
+
+
+def _pool(
+    joints: dict[int, DayJoint], keep: bool, processes: int, stop: Callable[[], bool], work: Work
+) -> Iterator[tuple[int, Finished]]:
+    from joblib import Parallel, cpu_count, delayed, parallel_config
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    os.environ.setdefault("PYTHONWARNINGS", _QUIET)
+    threads = max(1, cpu_count() // processes)
+    tasks = (
+        delayed(_numbered)(k, joint, keep, threads, os.getcwd(), work)
+        for k, joint in tuple(joints.items())
+        if not stop()
+    )
+    with parallel_config("loky", inner_max_num_threads=threads):
+        parallel = Parallel(
+            processes, return_as="generator_unordered", batch_size=1, pre_dispatch=processes
+        )
+        try:
+            with _interrupt_ignored():
+                finished = parallel(tasks)
+            yield from finished
+        except BrokenProcessPool:
+            raise _Killed from None
+
+
+@contextmanager
+def _interrupt_ignored() -> Iterator[None]:
+    """Processes begun meanwhile ignore Ctrl-C all their life: it is for the one that began them."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # where no signal is handled
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _numbered(
+    k: int, joint: DayJoint, keep: bool, threads: int, here: str, work: Work
+) -> tuple[int, Finished]:
+    """In a process of its own: one joint, with its share of the threads."""
+    import cv2
+
+    _end_with_parent()
+    os.chdir(here)  # a process may be older than where this one is now
+    cv2.setNumThreads(threads)
+    return k, work(joint, keep)
+
+
+@cache
+def _end_with_parent() -> None:
+    """Let this process end when the one that began it does, however that came to its end."""
+    parent = os.getppid()
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(1.0)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()

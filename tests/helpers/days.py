@@ -1,0 +1,51 @@
+"""What stands in for measuring the joints of a day; found by name in other processes too."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+
+from helpers.measured import answer
+
+from gapvision.answer.as_json import answer_json, refusal_json, stamped
+from gapvision.day.processes import Finished
+from gapvision.errors import MeasurementError
+
+WHEN = "2026-05-14T09:00:00+00:00"
+
+
+def standing_in(joint, keep):
+    """An answer, or by the words in a folder's name: doubtful, refused, or the program failed."""
+    name = joint.folder.name
+    if "refused" in name:
+        error = MeasurementError("no-card", "level.jpg shows no card: hang one.")
+        return Finished(stamped(refusal_json(error), WHEN))
+    if "failed" in name:
+        return Finished(None, failed="ValueError: this is a mistake")
+    status = "doubtful" if "doubtful" in name else "measured"
+    return Finished(stamped(answer_json(answer(status)), WHEN))
+
+
+def killed(joint, keep):
+    """The system takes the process away, as where memory runs out."""
+    if "killed" in joint.folder.name:
+        time.sleep(0.2)
+        os.kill(os.getpid(), signal.SIGKILL)
+    return standing_in(joint, keep)
+
+
+def process_of(joint, keep):
+    """Which process it was, and how many threads OpenCV may use in it."""
+    import cv2
+
+    time.sleep(0.3)  # so that no process is done before the others have begun
+    return Finished(None, failed=f"{os.getpid()} {cv2.getNumThreads()}")
+
+
+def make_day(folder, *names):
+    """A folder for each joint, with a file that is called a photograph."""
+    for name in names:
+        (folder / name).mkdir(parents=True)
+        (folder / name / "level.jpg").write_bytes(name.encode())
+    return folder
