@@ -183,6 +183,30 @@ def wall(c: Chance, coat: Coat, x, r) -> torch.Tensor:
     return t**DISPLAY * (shade * (1 - c.uniform(0.2, 1) * seam))[:, None]
 
 
+def far_logs(c: Chance, light: Light, coat: Coat, limbs, x, r) -> torch.Tensor:
+    """Two logs of a wall beyond (n, 3, rows, columns), which meet near or in the gap.
+
+    Their seam beside a near limb, in the same wood and light, is what is taken for that limb.
+    """
+    middle, open_mm = limbs.mean(1, keepdim=True), limbs[:, 1:] - limbs[:, :1]
+    seam = middle + c.uniform(-0.5, 0.5) * (open_mm.clamp(min=0) + 40) + course(c)
+    seam = seam + c.normal(0.02) * (x[:, :1] - COLUMNS / 2)
+    slit = c.yes(0.5) * c.scale(0.5, 14) * (1 + 0.5 * c.along(120, COLUMNS)).clamp(min=0)
+    depth = [seam - r, r - seam - slit]
+    flat = torch.zeros_like(seam)
+    logs = [
+        lit_log(c, light, coat, c.uniform(60, 220), d, flat, x, down)
+        for d, down in zip(depth, (-1.0, 1.0), strict=True)
+    ]
+    covers = [ramp(d)[:, None] for d in depth]
+    beyond = c.colour(1.5) * c.scale(0.01, 2)[:, None]
+    return (
+        logs[0] * covers[0]
+        + logs[1] * covers[1]
+        + beyond * (1 - covers[0] - covers[1]).clamp(min=0)
+    )
+
+
 def cloth(c: Chance, x, r) -> torch.Tensor:
     """A plain cloth or sheet of any colour, black and white ones too, with folds and weave."""
     fold = c.over(90, 60, ROWS, COLUMNS) + 0.6 * c.along(40, COLUMNS) * c.yes(0.5)
@@ -212,16 +236,20 @@ def pick(options: list[torch.Tensor], shares: list[float]) -> torch.Tensor:
     return out
 
 
-def behind(c: Chance, skins: Pool, backs: Pool, own: Coat, x, r) -> torch.Tensor:
+def behind(
+    c: Chance, skins: Pool, backs: Pool, own: Coat, light: Light, limbs, x, r
+) -> torch.Tensor:
     """Light (n, 3, rows, columns) from behind the gap; ``own`` is the logs' coat."""
     same = torch.rand(c.n, device=c.device) < 0.6
-    far = wall(c, own.where(same, skins.draw(c.n)), x, r)
+    coat = own.where(same, skins.draw(c.n))
+    round_ = (c.yes(0.5) > 0)[:, None]
+    far = torch.where(round_, far_logs(c, light, coat, limbs, x, r), wall(c, coat, x, r))
     sky = c.colour(0.7) * 0.5 + 0.5
     sky = sky * (1 + c.uniform(-0.3, 0.3) * (r / ROWS - 0.5))[:, None] * c.scale(0.7, 4)[:, None]
     dark = c.colour(1.5) * 0.03 * (1 + 0.5 * c.over(60, 60, ROWS, COLUMNS).clamp(-1, 1))[:, None]
     scene = piece(c, backs, x, r)
     first = pick(
-        [scene, far, cloth(c, x, r), sky.expand_as(far), dark], [0.45, 0.25, 0.15, 0.08, 0.07]
+        [scene, far, cloth(c, x, r), sky.expand_as(far), dark], [0.41, 0.31, 0.14, 0.07, 0.07]
     )
     second = pick([piece(c, backs, x, r), far, sky.expand_as(far)], [0.5, 0.3, 0.2])
     # Another thing begins at an edge behind the gap: horizon, board, trunk, window.
@@ -233,10 +261,10 @@ def behind(c: Chance, skins: Pool, backs: Pool, own: Coat, x, r) -> torch.Tensor
     upright = c.scale(4, 200) - (x - place).abs()
     edge = torch.where(c.yes(0.5) > 0, level, upright) / c.scale(0.5, 8)
     mask = torch.sigmoid(edge) * c.yes(0.45)
-    light = first * (1 - mask[:, None]) + second * mask[:, None]
-    light = light * torch.exp(c.normal(0.8))[:, None]
+    seen = first * (1 - mask[:, None]) + second * mask[:, None]
+    seen = seen * torch.exp(c.normal(0.8))[:, None]
     sharp = c.yes(0.45)
-    return blur_each(light, sharp * c.uniform(0, 1.2) + (1 - sharp) * c.scale(1, 14))
+    return blur_each(seen, sharp * c.uniform(0, 1.2) + (1 - sharp) * c.scale(1, 14))
 
 
 def capsule(x, r, x0, y0, x1, y1, bend) -> tuple[torch.Tensor, torch.Tensor]:
@@ -383,7 +411,8 @@ def paint(n: int, skins: Pool, backs: Pool, device) -> Batch:
     ]
     level = light.sky + 0.5 * light.sun + 0.05
     scene = (
-        behind(c, skins, backs, own, x, r) * (0.4 * light.sun + light.sky).clamp(0.2, 2.5)[:, None]
+        behind(c, skins, backs, own, light, limbs, x, r)
+        * (0.4 * light.sun + light.sky).clamp(0.2, 2.5)[:, None]
     )
     # Beyond the logs' far sides: the next course, or what lies behind.
     beyond = wall(c, own, x, r) * level[:, None]

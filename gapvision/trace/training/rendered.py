@@ -21,6 +21,7 @@ from gapvision.trace.training.paint import (
     known_limbs,
     ramp,
     shadows,
+    some_light,
     weights,
     wool,
 )  # fmt: skip
@@ -103,7 +104,7 @@ def changed(crops: dict[str, torch.Tensor], skins: Pool, backs: Pool) -> Batch:
         light = light * (1 + c.yes(0.3) * mask * (shade - 1))[:, None]
     level = light.mean((1, 2, 3))[:, None, None]
     gap = ramp(depth[0].neg()) * ramp(depth[1].neg()) * (label == GAP) * c.yes(0.25)
-    scene = behind(c, skins, backs, own, x, r) * level[:, None] * 2
+    scene = behind(c, skins, backs, own, some_light(c), limbs, x, r) * level[:, None] * 2
     light = light * (1 - gap[:, None]) + gap[:, None] * scene
     light = wool(c, light, limbs, own, level * 2, x, r)
     light = fringe(c, light, limbs, own, level * 2, x, r)
