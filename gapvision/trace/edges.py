@@ -21,7 +21,7 @@ BACK_PX = 10.0  # of the background's side, where the gap is that wide
 SEARCH_PX = 5.0
 STEP_PX = 0.125
 BLUR_PX = 1.0  # lens, sampling and averaging along the line, sd
-FREE = 0.12  # of a profile's misfit, against the network's row: bark and shade are no white noise
+FREE = 0.015  # of a profile's misfit, against the network's row: bark and shade are no white noise
 CLIPPED = 0.96  # linear light above this is burnt out
 LEAST_U_PX, MOST_U_PX = 0.05, 2.0
 RUN = 5  # columns of a block's profile
@@ -102,35 +102,42 @@ def _fit_both(linear_bgr, band, column, block, row, gap_px, pull_px) -> tuple[Ed
     # A line may be 1 px off: what is the gap's for sure is its middle alone.
     y = _best_grey(profile, np.abs(d) < 1, (np.abs(d) > 5) & (np.abs(d) < 10))
     w = (profile.max(2) < CLIPPED).astype(float)
-    score = _misfit(y, w, basis, squares).reshape(len(y), len(middles), len(widths))
+    misfit = _misfit(y, w, basis, squares).reshape(len(y), len(middles), len(widths))
     half = 0.5 * (widths - gap_px[:, None])[:, None]
-    upper, lower = (middles[:, None] + sign * half for sign in (-1.0, 1.0))
-    for shift, pull in zip((upper, lower), pull_px, strict=True):
-        score = score + 0.5 * (shift / pull[:, None, None]) ** 2
+    far = sum(
+        0.5 * ((middles[:, None] + sign * half) / pull[:, None, None]) ** 2
+        for sign, pull in zip((-1.0, 1.0), pull_px, strict=True)
+    )
+    score = FREE * misfit + far
     at = np.argmin(score.reshape(len(y), -1), axis=1)
     k, m = (np.clip(j, 1, n - 2) for j, n in zip(
         np.unravel_index(at, score.shape[1:]), score.shape[1:], strict=True))  # fmt: skip
-    i = np.arange(len(y))
-    near = {(p, q): score[i, k + p, m + q] for p in (-1, 0, 1) for q in (-1, 0, 1)}
-    slope = 0.5 * np.stack([near[1, 0] - near[-1, 0], near[0, 1] - near[0, -1]], 1)
-    cross = 0.25 * (near[1, 1] - near[1, -1] - near[-1, 1] + near[-1, -1])
-    along, wide = (
-        near[1, 0] + near[-1, 0] - 2 * near[0, 0],
-        near[0, 1] + near[0, -1] - 2 * near[0, 0],
-    )
-    curve = np.stack([along, cross, cross, wide], 1).reshape(-1, 2, 2)
-    firm = (along > 0) & (along * wide > cross**2)
-    curve = np.where(firm[:, None, None], curve, np.eye(2))
-    covariance = np.linalg.inv(curve)
-    step = -np.clip((covariance @ slope[..., None])[..., 0], -1, 1)
+    slope, curve, firm = _bowl(score, k, m)
+    step = -np.clip((np.linalg.inv(curve) @ slope[..., None])[..., 0], -1, 1)
     place = np.stack([middles[k], widths[m] - gap_px], 1) + BOTH_STEP_PX * step
-    inside = (at == k * len(widths) + m) & firm
+    _, noisy, known = _bowl(misfit + far, k, m)  # as for one limb, pixels' noise tells how well
+    covariance = np.linalg.inv(noisy)
+    inside = (at == k * len(widths) + m) & firm & known
     out = []
     for sign in (-0.5, 0.5):
         of = np.array([1.0, sign])
         u = BOTH_STEP_PX * np.sqrt(np.maximum(of @ covariance @ of, 0))
         out.append(EdgeFit(place @ of, np.clip(u, LEAST_U_PX, 5.0), inside & (u < MOST_U_PX)))
     return tuple(out)
+
+
+def _bowl(score: np.ndarray, k: np.ndarray, m: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Slope (n, 2) and curvature (n, 2, 2) of score (n, middles, widths) at places k and m, and
+    whether it is a bowl there; where it is none, the curvature is 1."""
+    i = np.arange(len(score))
+    near = {(p, q): score[i, k + p, m + q] for p in (-1, 0, 1) for q in (-1, 0, 1)}
+    slope = 0.5 * np.stack([near[1, 0] - near[-1, 0], near[0, 1] - near[0, -1]], 1)
+    cross = 0.25 * (near[1, 1] - near[1, -1] - near[-1, 1] + near[-1, -1])
+    along = near[1, 0] + near[-1, 0] - 2 * near[0, 0]
+    wide = near[0, 1] + near[0, -1] - 2 * near[0, 0]
+    curve = np.stack([along, cross, cross, wide], 1).reshape(-1, 2, 2)
+    firm = (along > 0) & (along * wide > cross**2)
+    return slope, np.where(firm[:, None, None], curve, np.eye(2)), firm
 
 
 def _misfit(y, w, basis, squares) -> np.ndarray:
