@@ -23,7 +23,7 @@ class Priors:
     u_standoff_mm: float = 4.0
     u_face_mm: float = 6.0  # horizontal half diameter against the stated one
     k1: float = 0.01
-    offset_mm: float = 20.0  # between the crowns, across the wall
+    offset_mm: float = 15.0  # between the crowns, across the wall
     offset_slope: float = 0.006
     bow_mm: float = 6.0
     radius_mm: float = 5.0  # of the crown against the stated one, all along

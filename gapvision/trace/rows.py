@@ -12,7 +12,7 @@ from gapvision.trace.traced_photo import TracedPhoto
 FIT_BLOCKS = 3  # blocks of an outline that make one row of the fit: 12 mm
 # What a surface does between the knots of its crown, sd; counted higher than the real 0.5 to 0.7,
 # for it is correlated over some 80 mm and the rows of the fit are 12 mm apart.
-ROUGH_MM = 1.2
+ROUGH_MM = 0.9
 # In a sweep from one height the crowns' offset is read off what neighbouring photographs differ by, all
 # along the log, and there lines that are wrong over some 300 mm, by 0.37 mm (rms, rendered), count as
 # much as 1.85 mm of each row would.
