@@ -37,14 +37,26 @@ def u_label(
     multiplied, but where all are unsure they may well err alike. Two do not outvote each other: each
     alone fixes one of height and crowns' offset, and either's error moves the gap by about half.
     """
+    return _outvoted([(f, max(_wrong_part(t), LEAST_PART)) for t, f in photos], joint, station_mm)
+
+
+def least_u_label(joint: Joint, station_mm: np.ndarray) -> np.ndarray:
+    """The same where no photograph of the joint has an unsure label: what any trace is off by."""
+    return _outvoted([(f, LEAST_PART) for f in joint.photos], joint, station_mm)
+
+
+def _outvoted(
+    photos: Sequence[tuple[FittedPhoto, float]], joint: Joint, station_mm: np.ndarray
+) -> np.ndarray:
+    """What wrong parts of photographs add to the gap at stations (n,), sd, mm."""
     parts = []
-    for trace, fitted in photos:
+    for fitted, wrong in photos:
         at = [residuals(fitted.camera, o, joint)[1] for o in fitted.rows.outlines]
         if not at:  # it shows nothing of the stretch, and ties others by its cards only
             continue
         low, high = np.concatenate(at).min(), np.concatenate(at).max()
         here = (station_mm > low - NEAR_MM) & (station_mm < high + NEAR_MM)
-        parts.append(np.where(here, max(_wrong_part(trace), LEAST_PART), np.nan))
+        parts.append(np.where(here, wrong, np.nan))
     count = np.isfinite(parts).sum(0)
     product, total = np.nanprod(parts, 0), np.nansum(parts, 0)
     least = np.min(np.nan_to_num(parts, nan=np.inf), 0, initial=np.inf)

@@ -30,6 +30,7 @@ SHIFT_X, SHIFT_Y = 8, 10  # mm: a card that swung, a face of another curve
 SEEN_PART = 0.8  # of a block
 
 FEWEST_BLOCKS = 8  # of 24 beside a card that is far from the picture's edge
+FEWEST_TO_SUSPECT = 4  # as beside a card near the edge, or seen from near by
 LEAST_CONTRAST = 0.008  # sd of the logarithm of grey values; in less is only noise
 SAME, OTHER, PERHAPS_OTHER, UNKNOWN = "same", "other", "perhaps-other", "unknown"
 
@@ -55,8 +56,11 @@ class Likeness:
         Sun through leaves, another on each of two photographs, lowers ``mean`` more than ``best``.
         docs/results.md has how often either errs.
         """
-        if self.blocks < FEWEST_BLOCKS:
+        if self.blocks < FEWEST_TO_SUSPECT:
             return UNKNOWN
+        if self.blocks < FEWEST_BLOCKS:
+            unlike = self.mean < PERHAPS_MEAN and self.best < OTHER_BEST
+            return PERHAPS_OTHER if unlike else UNKNOWN
         if self.mean > SAME_MEAN or (self.mean > SAME_LEAST and self.best > SAME_BEST):
             return SAME
         if self.mean < OTHER_MEAN:

@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gapvision.inputs.diameters import radius_along
+from gapvision.joint.by_hand import risk_left
+from gapvision.joint.disagreement import least_u_label
 from gapvision.joint.first_joint import swinging
 from gapvision.joint.fit import fit_joint
 from gapvision.joint.gap import gap_profile
@@ -91,7 +93,8 @@ def expected(site: Site, shoot: Shoot, priors: Priors | None = None) -> Expected
     joint = fit_joint(truth, Beliefs(truth.lenses, known, priors), readings)
     n = int(half // STATION_STEP_MM)
     station = middle + STATION_STEP_MM * np.arange(-n, n + 1)
-    profile = gap_profile(joint, station, site.cover_mm, draws=DRAWS)
+    risk = risk_left(least_u_label(joint, station), station, readings)
+    profile = gap_profile(joint, station, site.cover_mm, risk, DRAWS)
     return Expected(profile.widest, profile.setting)
 
 

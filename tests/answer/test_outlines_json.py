@@ -40,15 +40,16 @@ def upper_row(x):
 
 
 def drawn_joint():
-    """Two logs with streaks along them, a pale cloth between, a card on the upper one, a post."""
+    """Two logs with streaks and grain, a pale cloth between, a card on the upper one, a post."""
     rng = np.random.default_rng(7)
     w, h = SIZE
     y, x = np.mgrid[:h, :w].astype(np.float32)
     edge = upper_row(x).astype(np.float32)
     picture = np.full((h, w, 3), (236, 232, 228), np.float32)
     for into, wood in ((edge - y, (88, 124, 158)), (y - edge - GAP_PX, (70, 104, 140))):
-        small = rng.normal(0, 9, (h // 5, w // 70)).astype(np.float32)
-        streaks = cv2.resize(small, SIZE, interpolation=cv2.INTER_CUBIC)
+        sizes = ((h // 5, w // 70), (h // 2, w // 25))
+        small = [rng.normal(0, 9, size).astype(np.float32) for size in sizes]
+        streaks = sum(cv2.resize(s, SIZE, interpolation=cv2.INTER_CUBIC) for s in small)
         shade = 0.55 + 0.45 * np.sqrt(np.clip(np.abs(into) / 110.0, 0, 1))
         face = np.float32(wood) * shade[..., None] + streaks[..., None]
         part = np.clip(into + 0.5, 0, 1)[..., None]  # pixels on an edge are mixed
