@@ -36,6 +36,7 @@ def report_of_record(
         ``"not-a-measurement"`` or ``"newer-version"``. Photographs that are lost are named in the
         report.
     """
+    from gapvision.archive.originals import path_of
     from gapvision.archive.outcome import counting
     from gapvision.archive.query import read_file
 
@@ -46,8 +47,8 @@ def report_of_record(
             if file.role == "picture":
                 picture = content
             else:
-                photos.append((file.name, scaled_photo(archive.path_of(file.sha256))))
-        except MeasurementError:  # whose text names folders of this computer
+                photos.append((file.name, scaled_photo(path_of(archive, file.sha256))))
+        except (MeasurementError, OSError):  # whose text names folders of this computer
             missing.append(f"{file.name}: missing or damaged in the archive.")
     e = record.entry
     report = JointReport(

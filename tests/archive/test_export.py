@@ -15,6 +15,7 @@ from helpers.phones import SECRETS, exif_of_a_phone
 from helpers.phones import jpeg as phone_jpeg
 
 from gapvision.archive.export import export
+from gapvision.archive.originals import path_of
 from gapvision.archive.outcome import Outcome, OutcomeValue, add_outcome
 from gapvision.archive.query import Query, entries
 from gapvision.archive.record import SourceFile, add_record
@@ -136,7 +137,7 @@ def test_what_cannot_be_stripped_is_left_out_and_said(archive, tmp_path):
 
 def test_a_damaged_archive_still_exports_the_rest(archive, tmp_path):
     sha256 = hashlib.sha256(phone_jpeg(comment=b"0")).hexdigest()
-    archive.path_of(sha256).write_bytes(b"rot")
+    path_of(archive, sha256).write_bytes(b"rot")
     done = export(archive, Query(), tmp_path / "out")
     assert (done.records, done.photographs) == (2, 1)
     assert done.lost == ("record 1: photo0.jpg is missing or damaged in the archive.",)
@@ -153,12 +154,12 @@ def test_nothing_is_overwritten_and_nothing_half_is_left(archive, tmp_path, monk
         export(archive, Query(), tmp_path / "no" / "out")
     with refused("nothing-found"):
         export(archive, Query(wall="west"), tmp_path / "none")
-    from gapvision.archive import export as archive_export
+    from gapvision.archive import packing as archive_packing
 
     def full(*args):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(archive_export, "_into_folder", full)
+    monkeypatch.setattr(archive_packing, "_into_folder", full)
     with refused("not-written"):
         export(archive, Query(), tmp_path / "half")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["kept", "out.zip"]

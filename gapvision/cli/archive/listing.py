@@ -32,7 +32,6 @@ from gapvision.cli.terminal import (
     say,
     units_of,
 )
-from gapvision.errors import MeasurementError
 
 LIST_FORMAT = "gapvision-archive-list"
 SHOWN = 20  # records of a list that fit a screen
@@ -147,19 +146,9 @@ def _to_file(name: str, what: str, overwrite: bool, write: Callable[[BinaryIO], 
         write(sys.stdout.buffer)
         sys.stdout.buffer.flush()
         return
-    from gapvision.files import check_new
+    from gapvision.files import new_file
 
     path = Path(name)
-    check_new(path, what, overwrite)
-    part = path.with_name(f".{path.name}.part")
-    try:
-        with part.open("wb") as file:
-            write(file)
-        check_new(path, what, overwrite)
-        part.replace(path)
-    except OSError as error:
-        text = f"{what.capitalize()} could not be written to {path}: {error.strerror or error}."
-        raise MeasurementError("not-written", text) from error
-    finally:
-        part.unlink(missing_ok=True)
+    with new_file(path, what, overwrite) as file:
+        write(file)
     say(f"Written: {path}")

@@ -42,11 +42,11 @@ RecordsArgument = Annotated[
 
 
 @contextmanager
-def opened_archive(told: Path | None) -> Iterator[Archive]:
+def opened_archive(told: Path | None, clearing: bool = False) -> Iterator[Archive]:
     """The archive that is meant, open."""
     from gapvision.archive.store import open_archive
 
-    with open_archive(told) as opened:
+    with open_archive(told, clearing=clearing) as opened:
         yield opened
 
 
