@@ -15,9 +15,9 @@ from gapvision.archive.refusals import (
     DATABASE,
     UNREACHABLE,
     WAIT_S,
+    cause_of,
     code_of,
     damaged,
-    is_full,
     refusal,
 )
 from gapvision.archive.schema import STEPS, bring_up, has_tables, is_ours, version_of, what_differs
@@ -36,7 +36,7 @@ def opened(path: Path, create: bool) -> tuple[sqlite3.Connection, str]:
         code = code_of(error)
         if create or not code.startswith(("SQLITE_FULL", *UNREACHABLE)):
             raise
-        code = "SQLITE_FULL" if is_full(path.parent) else "SQLITE_READONLY"
+        code = cause_of(path.parent) or "SQLITE_READONLY"
         db = None
         with suppress(OSError, sqlite3.Error):
             db = _open_to_read(path)

@@ -7,6 +7,7 @@ import io
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -216,9 +217,7 @@ def _write_all(archive: Archive, query: Query, write: Write, with_location, done
     rows = _photograph_rows(archive, query, write, with_location, done, progress)
     _write_table(write, "photographs", PHOTO_HEAD, rows)
     _write_table(write, "records", RECORD_HEAD, map(record_row, entries(archive, query)))
-    told = ((e.record, o) for e in entries(archive, query) for o in outcomes_of(archive, e.record))
-    rows = (row for record, outcome in told for row in outcome_rows(record, outcome))
-    _write_table(write, "outcomes", OUTCOME_HEAD, rows)
+    _write_table(write, "outcomes", OUTCOME_HEAD, _outcome_rows(archive, query))
     note = AS_TAKEN if with_location else STRIPPED
     note += "".join(f"Not here: {text}\n" for text in done.left_out + done.lost)
     write("README.txt", README.format(photographs=note).encode())
@@ -250,6 +249,13 @@ def _photograph_rows(
         if not query.records or number in query.records:
             done.lost.append(f"record {number} is damaged: archive verify tells more.")
     _write_walls(archive, [[*logs.values()] for logs in walls.values()], write)
+
+
+def _outcome_rows(archive: Archive, query: Query) -> Iterator[tuple]:
+    for entry in entries(archive, query):
+        with suppress(*DAMAGED):  # it was named with its record
+            for outcome in outcomes_of(archive, entry.record):
+                yield from outcome_rows(entry.record, outcome)
 
 
 def _told(archive: Archive, entry: Entry) -> _Told:
@@ -318,7 +324,11 @@ def _report(archive: Archive, record: Record, told: tuple[Outcome, ...]) -> str:
     from gapvision.answer.report.html import joint_html
     from gapvision.archive.report import report_of_record
 
-    return joint_html(report_of_record(archive, record, told, record.options["units"]))
+    return joint_html(report_of_record(archive, record, told, _units_of(record.options)))
+
+
+def _units_of(options: dict) -> str:
+    return options.get("units", "mm")
 
 
 def _write_walls(archive: Archive, walls: list[list[Entry]], write: Write) -> None:
@@ -330,7 +340,7 @@ def _write_walls(archive: Archive, walls: list[list[Entry]], write: Write) -> No
     for number, logs in enumerate(several, 1):
         # It shows no photographs, which would only be decoded for nothing.
         records = [replace(load_record(archive, e.record), files=()) for e in logs]
-        units = records[0].options["units"]
+        units = _units_of(records[0].options)
         reports = [report_of_record(archive, record, (), units) for record in records]
         wall = f"{logs[0].joint.building}, wall {logs[0].joint.wall}".replace(".", "-")
         write(f"{numbered(f'wall-{number:03d}', wall)}.html", wall_html(reports).encode())

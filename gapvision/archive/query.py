@@ -221,7 +221,9 @@ def load_record(archive: Archive, record: int) -> Record:
         raise bad_record(record, f"{type(error).__name__}: {error}"[:200]) from None
     try:
         options_of(asked, (), (), None)
-        camera = asked["camera"]
+        if asked.get("units", "mm") not in ("mm", "in"):
+            raise ValueError("units")
+        camera = asked.get("camera")
         if camera is not None and not all(isinstance(camera[k], str) for k in ("name", "toml")):
             raise ValueError("camera")
     except DAMAGED as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -34,8 +35,8 @@ def in_words(
         code = code_of(error)
         if not code.startswith(_OF_THE_DISK):
             raise
-        if code.startswith("SQLITE_IOERR") and is_full(folder):
-            code = "SQLITE_FULL"
+        if code.startswith(("SQLITE_CANTOPEN", "SQLITE_IOERR")):
+            code = cause_of(folder) or code
         why = getattr(error, "strerror", None) or str(error)
         raise refusal(folder, code, why, undone) from error
 
@@ -49,12 +50,14 @@ def code_of(error: Exception) -> str:
     return getattr(error, "sqlite_errorname", "")
 
 
-def is_full(folder: Path) -> bool:
-    """Whether there is no room for what SQLite needs to begin at all."""
+def cause_of(folder: Path) -> str:
+    """Why SQLite could not begin, which it does not tell itself; empty where it is not known."""
     try:
-        return shutil.disk_usage(folder).free < _LEAST_ROOM
+        if shutil.disk_usage(folder).free < _LEAST_ROOM:
+            return "SQLITE_FULL"
     except OSError:
-        return False
+        return ""
+    return "" if os.access(folder, os.W_OK) else "SQLITE_READONLY"
 
 
 def refusal(folder: Path, code: str, why: str, undone: str) -> MeasurementError:

@@ -64,7 +64,7 @@ def laid_out(archive: Archive, record: Record) -> Iterator[MeasureOptions]:
             copy.parent.mkdir()
             write_new(copy, read_file(archive, file), "the photograph", overwrite=False)
             given[file.given].append(copy)
-        camera = record.options["camera"]
+        camera = record.options.get("camera")
         if camera is not None:
             path = folder / "camera" / safe_name(camera["name"])
             path.parent.mkdir()

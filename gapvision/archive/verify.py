@@ -19,6 +19,7 @@ from gapvision.archive.originals import (
     sweep,
     unclaimed,
 )
+from gapvision.archive.outcome import outcomes_of
 from gapvision.archive.query import load_record
 from gapvision.archive.record import in_utc
 from gapvision.archive.store import Archive, writing
@@ -204,10 +205,15 @@ def _record_faults(archive: Archive, record: int) -> Iterator[str]:
 
 
 def _outcome_faults(archive: Archive) -> Iterator[str]:
+    for (record,) in archive.db.execute("SELECT DISTINCT record FROM outcome").fetchall():
+        try:
+            outcomes_of(archive, record)
+        except MeasurementError as error:
+            yield error.text
     for record, day, added in archive.db.execute("SELECT record, date, added_at FROM outcome"):
         try:
             date.fromisoformat(day)
-        except ValueError:
+        except (TypeError, ValueError):
             yield f"Record {record}: an outcome's date {day} is none."
         if not _is_time(added):
             yield f"Record {record}: an outcome's time {added} is none."
@@ -217,5 +223,5 @@ def _is_time(text: str) -> bool:
     """Whether it is an RFC 3339 time with its offset."""
     try:
         return datetime.fromisoformat(text).tzinfo is not None
-    except ValueError:
+    except (TypeError, ValueError):
         return False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import re
 import warnings
 from collections.abc import Callable, Iterable
@@ -15,7 +16,7 @@ import numpy as np
 from PIL import ExifTags, Image
 
 from gapvision.errors import MeasurementError
-from gapvision.files import copy_new
+from gapvision.files import copy_new, read_regular
 from gapvision.inputs.joint_form import write_joint_form
 from gapvision.inputs.joint_name import as_counted, as_folder
 from gapvision.shoot.slip import Slip, parse_slip
@@ -248,7 +249,7 @@ def _open(path: Path) -> Image.Image:
         import pillow_heif
 
         pillow_heif.register_heif_opener()
-    return Image.open(path)
+    return Image.open(io.BytesIO(read_regular(path)))  # a pipe would never end
 
 
 def _with_slip(shot: Shot, grey: np.ndarray, full_px: int) -> Shot:

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 
 TESTS = Path(__file__).parents[1]
@@ -30,3 +31,38 @@ def under_a_limit(code, *args, limit=LIMIT):
         env=os.environ | {"PYTHONPATH": str(TESTS)},
         capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
+
+
+@contextmanager
+def small_disk(place, mebibytes=16):
+    """A disk of its own in memory, mounted at a new folder; None where nobody may mount one."""
+    place.mkdir()
+    size = f"size={mebibytes}m"
+    command = ["mount", "-t", "tmpfs", "-o", size, "gapvision-test", place]
+    try:
+        mounted = subprocess.run(command, capture_output=True, timeout=20, check=False)
+    except OSError:
+        mounted = None
+    if mounted is None or mounted.returncode:
+        yield None
+        return
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", "-l", place], timeout=20, check=True)
+
+
+def fill(disk):
+    """Write until there is no byte left; the file that has them."""
+    path = disk / "fill"
+    try:
+        with path.open("wb", buffering=0) as file:
+            while True:
+                file.write(bytes(4096))
+    except OSError:
+        return path
+
+
+def remount(disk, how):
+    """Make a `small_disk` read-only, ``"ro"``, or writable again, ``"rw"``."""
+    subprocess.run(["mount", "-o", f"remount,{how}", disk], timeout=20, check=True)

@@ -11,6 +11,7 @@ import numpy as np
 
 from gapvision.answer.picture.drawing import WIDTH_PX
 from gapvision.errors import MeasurementError, PhotoUnreadable
+from gapvision.files import read_regular
 from gapvision.joint.photo_results import photo_name
 from gapvision.photo.light import to_8bit
 from gapvision.photo.photo import load_photo
@@ -81,7 +82,7 @@ def clean_picture(path: Path) -> bytes:
         ``"no-file"`` or ``"not-an-image"``.
     """
     try:
-        content = np.frombuffer(path.read_bytes(), np.uint8)
+        content = np.frombuffer(read_regular(path), np.uint8)
     except OSError as error:
         text = f"{path} cannot be read ({error.strerror}): name the file that --picture wrote."
         raise PhotoUnreadable("no-file", text) from error

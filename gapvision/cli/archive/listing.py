@@ -115,7 +115,7 @@ def _list(query, limit, json_file, csv_file, units, told, overwrite) -> None:
     if json_file == csv_file == STDOUT:
         raise typer.BadParameter("only one of --json and --csv can be standard output.")
     with exit_status(), opened_archive(told) as opened:
-        from gapvision.archive.query import entries
+        from gapvision.archive.query import bad_record, entries, unreadable
 
         if csv_file is not None:
             from gapvision.archive.table import RECORD_HEAD, record_row, write_csv
@@ -131,6 +131,8 @@ def _list(query, limit, json_file, csv_file, units, told, overwrite) -> None:
             limit = limit or SHOWN
             found = list(entries(opened, query, limit + 1))
             say(list_text(found[:limit], units, len(found) > limit))
+        for number in unreadable(opened):
+            say(bad_record(number, "a column holds what it cannot").text, err=True)
 
 
 def _write_list(file: BinaryIO, found: Iterator) -> None:
