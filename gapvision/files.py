@@ -18,7 +18,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, TextIO
 
 from gapvision.errors import MeasurementError
 
@@ -223,6 +223,13 @@ def safe_name(text: str, most_bytes: int = 200) -> str:
     suffix = f"{dot}{suffix}" if stem and len(suffix) < 10 else ""
     head = name.removesuffix(suffix).encode()[: most_bytes - len(suffix.encode())]
     return head.decode(errors="ignore").replace("\\", "-") + suffix or "file"
+
+
+def discard(stream: TextIO) -> None:
+    """Have what is still written to a stream go nowhere, since nobody reads it any more."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
 
 
 def remove_leftovers(folder: Path) -> None:

@@ -23,6 +23,7 @@ from gapvision.answer.chains import find_chains
 from gapvision.answer.decision_json import decision_json, decision_read
 from gapvision.answer.lack_text import lack_text
 from gapvision.answer.outlines_json import outlines_json, outlines_read
+from gapvision.answer.sound import check_sound
 from gapvision.answer.to_do_text import to_do_text
 from gapvision.answer.verdict_text import first_line
 from gapvision.errors import MeasurementError
@@ -197,6 +198,7 @@ def check_answer(answer: object, name: str) -> dict:
         )
         raise MeasurementError("newer-version", text)
     try:
+        check_sound(answer)
         if answer["status"] == "refused":
             answer["reason"]["text"]
         else:

@@ -113,6 +113,7 @@ _LENGTHS = {
     "cover_mm": False, "set_to_mm": False, "setting_mm": False, "setting_U95_mm": True,
     "widest_gap_mm": False, "widest_gap_U95_mm": True,
 }  # fmt: skip
+_MOST = 2**62  # rows: SQLite's numbers have 63 bits
 _LARGEST_MM = 1e9  # infinity, and so no number of JSON, is beyond it
 # SQLite keeps whatever it is given, in any column: a row with something else than it should have
 # cannot be told, and must not keep the others from it.
@@ -161,7 +162,9 @@ def entries(archive: Archive, query: Query, limit: int | None = None) -> Iterato
         values.append(words)
     where = " AND ".join((*conditions, _SOUND))
     sql = f"SELECT {_ENTRY} FROM {tables} WHERE {where} ORDER BY {order} DESC LIMIT ?"
-    with closing(archive.db.execute(sql, [*values, -1 if limit is None else limit])) as rows:
+    with closing(
+        archive.db.execute(sql, [*values, -1 if limit is None else min(limit, _MOST)])
+    ) as rows:
         for row in rows:
             yield _entry(*row)
 

@@ -234,7 +234,8 @@ def now_here() -> str:
 
 def in_utc(stamp: str) -> str:
     """An RFC 3339 time in UTC, so that times sort as text."""
-    return datetime.fromisoformat(stamp).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    utc = datetime.fromisoformat(stamp).astimezone(UTC).isoformat(timespec="seconds")
+    return utc.replace("+00:00", "Z")  # strftime leaves the zeros of early years out
 
 
 def _has_content(path: Path) -> bool:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 # phone pictures have 50) one photograph would take more than a gigabyte in the later stages.
 MIN_PIXELS = 300_000
 MAX_PIXELS = 60_000_000
+MIN_SIDE = 240  # half of 480: no card is whole in a narrower strip of so few pixels
 
 _END_OF_JPEG = b"\xff\xd9"
 READABLE = "a JPEG, PNG, TIFF or HEIC photograph is needed"
@@ -182,6 +183,12 @@ def _truncated(name: str) -> PhotoUnreadable:
 
 def _check_size(width: int, height: int, name: str) -> None:
     seen = f"{name} has {width} x {height} pixels"
+    if min(width, height) < MIN_SIDE:
+        raise PhotoUnusable(
+            "too-small",
+            f"{seen} and at least {MIN_SIDE} are needed each way: send the original from the phone, "
+            "not a strip of it.",
+        )
     if width * height < MIN_PIXELS:
         raise PhotoUnusable(
             "too-small",

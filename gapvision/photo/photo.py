@@ -102,7 +102,7 @@ def photo_paths(args: Sequence[str | Path]) -> list[Path]:
     """
     paths = []
     for arg in map(Path, args):
-        paths.extend(_photos_in(arg) if arg.is_dir() else [arg])
+        paths.extend(_photos_in(arg) if os.path.isdir(arg) else [arg])
     return paths
 
 
@@ -132,7 +132,7 @@ def _photos_in(folder: Path) -> list[Path]:
 
 def _read(path: Path) -> bytes:
     name = path.name
-    if path.is_dir():
+    if os.path.isdir(path):
         raise PhotoUnreadable(
             "folder",
             f"{path} is a folder, and one photograph is needed here: name a file in it.",

@@ -14,7 +14,7 @@ from gapvision.inputs.options import MeasureOptions
 
 JOINT = JointName("Lake house", "north", "3")
 # A JPEG that is whole as to its form: a start, one scan, an end.
-TINY_JPEG = b"\xff\xd8\xff\xda\x00\x02%s\xff\xd9"
+TINY_JPEG = b"\xff\xd8\xff\xda\x00\x08\x01\x01\x00\x00\x3f\x00%s\xff\xd9"
 
 
 def jpeg(n=0):

@@ -9,6 +9,7 @@ import typer
 
 from gapvision.cli.archive.records import (
     opened_archive,
+    read_text,
 )
 from gapvision.cli.keep import ArchiveOption
 from gapvision.cli.terminal import (
@@ -32,6 +33,8 @@ def remove(
     Example:
       gapvision archive remove 12 --reason "wrong wall, kept again as 13"
     """
+    reason = read_text("--reason", reason)
+    by = by and read_text("--by", by)
     with exit_status(), opened_archive(archive, clearing=True) as opened:
         from gapvision.archive.query import load_entry
         from gapvision.archive.remove import remove_record
