@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from PIL import ExifTags, TiffImagePlugin
 
+from gapvision.photo.decode import pixels_of
 from gapvision.photo.scrub.notes import NotScrubbable, clean_profile, exif_that_stays
 
 _MOST_PIXELS = 100_000_000
@@ -41,18 +42,19 @@ def free_tiff(content: bytes) -> bytes:
         main, inner = exif_that_stays(image.getexif())
         profile = clean_profile(image.info.get("icc_profile") or b"")
         alpha = image.tag_v2.get(_ALPHA, 0)
-    data = np.frombuffer(content, np.uint8)
-    pixels = cv2.imdecode(data, cv2.IMREAD_UNCHANGED)
-    if pixels is None or pixels.dtype not in (np.uint8, np.uint16):
+    pixels, wrong = pixels_of(content, cv2.IMREAD_UNCHANGED)
+    if pixels is None or wrong:
+        raise NotScrubbable("damaged")
+    if pixels.dtype not in (np.uint8, np.uint16):
         raise NotScrubbable("a TIFF of a kind that cannot be written anew")
-    measured = cv2.imdecode(data, _AS_MEASURED)
+    measured, _ = pixels_of(content, _AS_MEASURED)
     turned = _UNTURNED.get(main.get(ExifTags.Base.Orientation, 1))
     for stored in (
         pixels,
         *([turned(pixels)] if turned else ()),
     ):  # OpenCV turns some kinds upright
         out = _written(np.ascontiguousarray(stored), main, inner, profile, alpha)
-        again = cv2.imdecode(np.frombuffer(out, np.uint8), _AS_MEASURED)
+        again, _ = pixels_of(out, _AS_MEASURED)
         if again is not None and np.array_equal(measured, again):
             return out
     raise NotScrubbable("a TIFF of a kind that cannot be written anew")
