@@ -104,7 +104,7 @@ def new_file(path: Path, what: str, overwrite: bool) -> Iterator[BinaryIO]:
     place = Path(os.path.realpath(path)) if overwrite else path
     try:
         with part_file(place.parent) as file:
-            if overwrite and place.exists():
+            if overwrite and place.exists() and hasattr(os, "fchmod"):
                 os.fchmod(file.fileno(), stat.S_IMODE(place.stat().st_mode))
             yield file
             settle(file, place, overwrite)
@@ -151,6 +151,8 @@ def settle(file: BinaryIO, path: Path, overwrite: bool) -> None:
     """
     file.flush()
     os.fsync(file.fileno())
+    if fcntl is None:
+        file.close()  # Windows gives no other name to a file that is open
     if overwrite:
         os.replace(file.name, path)
     else:

@@ -158,6 +158,9 @@ def overheard() -> Iterator[list[str]]:
     What others write meanwhile, such as a bar of progress, is passed on.
     """
     said: list[str] = []
+    if os.name == "nt":  # whose pipes are others: there it is seen, and not heeded
+        yield said
+        return
     with _ONE_AT_A_TIME:
         try:
             kept = os.dup(_STDERR)
