@@ -23,9 +23,11 @@ from gapvision.answer.chains import find_chains
 from gapvision.answer.decision_json import decision_json, decision_read
 from gapvision.answer.lack_text import lack_text
 from gapvision.answer.outlines_json import outlines_json, outlines_read
+from gapvision.answer.sound import check_sound
 from gapvision.answer.to_do_text import to_do_text
 from gapvision.answer.verdict_text import first_line
 from gapvision.errors import MeasurementError
+from gapvision.files import read_regular
 from gapvision.joint.gap import Profile
 from gapvision.joint.photo_results import CardResult, Exposure, Lack, PhotoResult, station_origin
 from gapvision.measurement import Measurement
@@ -196,6 +198,7 @@ def check_answer(answer: object, name: str) -> dict:
         )
         raise MeasurementError("newer-version", text)
     try:
+        check_sound(answer)
         if answer["status"] == "refused":
             answer["reason"]["text"]
         else:
@@ -312,11 +315,11 @@ def read_json(path: Path) -> dict:
         ``"no-file"``, ``"not-a-measurement"`` or ``"newer-version"``.
     """
     try:
-        answer = json.loads(path.read_bytes(), parse_constant=_no_number)
+        answer = json.loads(read_regular(path), parse_constant=_no_number)
     except OSError as error:
         text = f"{path} cannot be read ({error.strerror}): name a file that measure --json wrote."
         raise MeasurementError("no-file", text) from error
-    except ValueError as error:
+    except (RecursionError, ValueError) as error:
         text = f"{path.name} is no JSON: give a file that gapvision measure --json wrote."
         raise MeasurementError("not-a-measurement", text) from error
     return check_answer(answer, path.name)

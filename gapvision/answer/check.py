@@ -11,6 +11,7 @@ import numpy as np
 from gapvision.advice.caution import Caution
 from gapvision.answer.as_json import check_answer, measurement_of
 from gapvision.errors import MeasurementError
+from gapvision.files import read_regular
 from gapvision.inputs.options import HandMeasured, MeasureOptions, check_options
 from gapvision.joint.agreement import Bias, K, common_bias, e_number
 from gapvision.joint.photo_results import place_at
@@ -109,9 +110,7 @@ def load_answer(path: Path) -> dict:
         number.
     """
     try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise ValueError("it is far too large")
-        content = json.loads(path.read_text(encoding="utf-8"))
+        content = json.loads(read_regular(path, LARGEST_BYTES).decode("utf-8"))
     except OSError as error:
         why = error.strerror or str(error)
         text = f"{path} cannot be read ({why}): name the file that gapvision measure --json wrote."

@@ -6,19 +6,16 @@ import hashlib
 import io
 import json
 import os
-import re
-import shutil
-import tempfile
-import zipfile
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field, replace
-from datetime import datetime
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 from gapvision.archive.outcome import Outcome, outcomes_of
+from gapvision.archive.packing import Write, numbered, place_for
 from gapvision.archive.query import (
+    DAMAGED,
     Entry,
     Query,
     Record,
@@ -27,6 +24,7 @@ from gapvision.archive.query import (
     load_entry,
     load_record,
     read_file,
+    unreadable,
 )
 from gapvision.archive.store import Archive
 from gapvision.archive.table import (
@@ -37,7 +35,7 @@ from gapvision.archive.table import (
     write_csv,
 )
 from gapvision.errors import MeasurementError
-from gapvision.files import check_new
+from gapvision.files import check_new, not_written, scratch_file
 from gapvision.photo.scrub import NotScrubbable, scrubbed
 
 FORMAT, VERSION = "gapvision-record", 1
@@ -54,8 +52,6 @@ PROFILE_HEAD = (
     ("setting_needed_mm", "setting needed (mm)"),
     ("setting_needed_u_mm", "setting needed standard uncertainty (mm)"),
 )
-Write = Callable[[str, bytes | BinaryIO], None]
-
 README = """Log joints measured from photographs
 ====================================
 
@@ -118,9 +114,13 @@ def check_export_path(target: Path) -> None:
         ``file-exists`` or ``no-folder``.
     """
     if os.path.lexists(target):
-        text = f"{target} exists already: name a folder or zip file that is not there yet."
-        raise MeasurementError("file-exists", text)
+        raise _exists(target)
     check_new(target.absolute(), "the export", overwrite=False)
+
+
+def _exists(target: Path) -> MeasurementError:
+    text = f"{target} exists already: name a folder or zip file that is not there yet."
+    return MeasurementError("file-exists", text)
 
 
 def export(
@@ -152,8 +152,10 @@ def export(
         ``not-written`` if the disk refuses.
     """
     check_export_path(target)
+    damaged = unreadable(archive)
     for number in query.records:
-        load_entry(archive, number)  # says that there is none
+        if number not in damaged:
+            load_entry(archive, number)  # says that there is none
     if next(entries(archive, query, 1), None) is None:
         raise MeasurementError(
             "nothing-found",
@@ -164,31 +166,15 @@ def export(
     db = archive.db
     try:
         db.execute("BEGIN")  # one state of the archive for all tables, whoever writes meanwhile
-        with _place(target) as write:
-            rows = _photograph_rows(archive, query, write, with_location, done, progress)
-            _write_table(write, "photographs", PHOTO_HEAD, rows)
-            records = _write_table(
-                write, "records", RECORD_HEAD, map(record_row, entries(archive, query))
-            )
-            told = (
-                (e.record, o)
-                for e in entries(archive, query)
-                for o in outcomes_of(archive, e.record)
-            )
-            rows = (row for record, outcome in told for row in outcome_rows(record, outcome))
-            _write_table(write, "outcomes", OUTCOME_HEAD, rows)
-            note = AS_TAKEN if with_location else STRIPPED
-            note += "".join(f"Not here: {text}\n" for text in done.left_out + done.lost)
-            write("README.txt", README.format(photographs=note).encode())
+        with place_for(target, "the export") as write:
+            _write_all(archive, query, write, with_location, done, progress)
+    except FileExistsError as error:  # it came into being since the check
+        raise _exists(target) from error
     except OSError as error:
-        raise MeasurementError(
-            "not-written",
-            f"The export could not be written to {target} ({error.strerror or error}), and nothing "
-            "was left there: make room, or name another place.",
-        ) from error
+        raise not_written(target, "the export", error) from error
     finally:
         db.execute("ROLLBACK")
-    return Exported(records, done.photographs, tuple(done.left_out), tuple(done.lost))
+    return Exported(done.records, done.photographs, tuple(done.left_out), tuple(done.lost))
 
 
 def record_json(record: Record, outcomes: tuple[Outcome, ...]) -> dict[str, Any]:
@@ -210,9 +196,31 @@ def record_json(record: Record, outcomes: tuple[Outcome, ...]) -> dict[str, Any]
 class _Done:
     """What `Exported` tells in the end, gathered on the way."""
 
+    records: int = 0
     photographs: int = 0
     left_out: list[str] = field(default_factory=list)
     lost: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What of a record can be damaged, read before a file of it is written."""
+
+    record: Record
+    listed: dict[str, Any]
+    facts: tuple[tuple, ...]  # of each file: side, time, make and model, for the table
+    profile: bytes
+    report: bytes
+
+
+def _write_all(archive: Archive, query: Query, write: Write, with_location, done, progress) -> None:
+    rows = _photograph_rows(archive, query, write, with_location, done, progress)
+    _write_table(write, "photographs", PHOTO_HEAD, rows)
+    _write_table(write, "records", RECORD_HEAD, map(record_row, entries(archive, query)))
+    _write_table(write, "outcomes", OUTCOME_HEAD, _outcome_rows(archive, query))
+    note = AS_TAKEN if with_location else STRIPPED
+    note += "".join(f"Not here: {text}\n" for text in done.left_out + done.lost)
+    write("README.txt", README.format(photographs=note).encode())
 
 
 def _photograph_rows(
@@ -221,38 +229,72 @@ def _photograph_rows(
     """Write the folder of each record, in the end the walls, and give the rows of photographs."""
     walls: dict[tuple[str, str], dict[str, Entry]] = {}
     for count, entry in enumerate(entries(archive, query), 1):
-        record, told = load_record(archive, entry.record), outcomes_of(archive, entry.record)
-        folder = f"{entry.record:06d}-{_slug(str(entry.joint))}"
-        listed = record_json(record, told)
-        facts = {p["sha256"]: p for p in record.result["photos"]}
-        for n, (file, item) in enumerate(zip(record.files, listed["files"], strict=True), 1):
-            name = "picture.jpg"
-            if file.role == "photograph":
-                name = f"photographs/{n:02d}-{_slug(file.name)}"
-            content, why = _content(archive, record, file, with_location, done)
-            digest = content and hashlib.sha256(content).hexdigest()
-            if content is not None:
-                write(f"{folder}/{name}", content)
-            item |= {
-                "exported": content and name, "exported_sha256": digest, "left_out": why or None
-            }  # fmt: skip
-            if file.role == "photograph":
-                done.photographs += content is not None
-                fact = facts.get(file.sha256, {})
-                camera = fact.get("camera") or {}
-                yield (
-                    entry.record, content and f"{folder}/{name}", file.name, fact.get("side"),
-                    "yes" if file.used else "no", fact.get("taken"), camera.get("make"),
-                    camera.get("model"), file.sha256, digest, why,
-                )  # fmt: skip
-        write(f"{folder}/record.json", json.dumps(listed, ensure_ascii=False, indent=1).encode())
-        write(f"{folder}/profile.csv", _profile_csv(record.result))
-        write(f"{folder}/report.html", _report(archive, record, told).encode())
+        try:
+            told = _told(archive, entry)
+        except DAMAGED:
+            done.lost.append(f"record {entry.record} is damaged: archive verify tells more.")
+            continue
+        folder = numbered(f"{entry.record:06d}", str(entry.joint))
+        yield from _photographs(archive, told, folder, write, with_location, done)
+        listed = json.dumps(told.listed, ensure_ascii=False, indent=1)
+        write(f"{folder}/record.json", listed.encode())
+        write(f"{folder}/profile.csv", told.profile)
+        write(f"{folder}/report.html", told.report)
         logs = walls.setdefault((entry.joint.building.lower(), entry.joint.wall.lower()), {})
         logs.setdefault(entry.joint.log.lower(), entry)  # the latest comes first
+        done.records += 1
         if progress:
             progress(count)
+    for number in unreadable(archive):
+        if not query.records or number in query.records:
+            done.lost.append(f"record {number} is damaged: archive verify tells more.")
     _write_walls(archive, [[*logs.values()] for logs in walls.values()], write)
+
+
+def _outcome_rows(archive: Archive, query: Query) -> Iterator[tuple]:
+    for entry in entries(archive, query):
+        with suppress(*DAMAGED):  # it was named with its record
+            for outcome in outcomes_of(archive, entry.record):
+                yield from outcome_rows(entry.record, outcome)
+
+
+def _told(archive: Archive, entry: Entry) -> _Told:
+    record, outcomes = load_record(archive, entry.record), outcomes_of(archive, entry.record)
+    known = {p["sha256"]: p for p in record.result["photos"]}
+    facts = []
+    for file in record.files:
+        fact = known.get(file.sha256, {})
+        camera = fact.get("camera") or {}
+        facts.append((fact.get("side"), fact.get("taken"), camera.get("make"), camera.get("model")))
+    return _Told(
+        record,
+        record_json(record, outcomes),
+        tuple(facts),
+        _profile_csv(record.result),
+        _report(archive, record, outcomes).encode(),
+    )
+
+
+def _photographs(
+    archive: Archive, told: _Told, folder: str, write: Write, with_location: bool, done: _Done
+) -> Iterator[tuple]:
+    """Write the files of a record, tell in the listing what became of each, and give their rows."""
+    files = zip(told.record.files, told.listed["files"], told.facts, strict=True)
+    for n, (file, item, (side, taken, make, model)) in enumerate(files, 1):
+        name = "picture.jpg"
+        if file.role == "photograph":
+            name = f"photographs/{numbered(f'{n:02d}', file.name)}"
+        content, why = _content(archive, told.record, file, with_location, done)
+        digest = content and hashlib.sha256(content).hexdigest()
+        if content is not None:
+            write(f"{folder}/{name}", content)
+        item |= {"exported": content and name, "exported_sha256": digest, "left_out": why or None}
+        if file.role == "photograph":
+            done.photographs += content is not None
+            yield (
+                told.record.entry.record, content and f"{folder}/{name}", file.name, side,
+                "yes" if file.used else "no", taken, make, model, file.sha256, digest, why,
+            )  # fmt: skip
 
 
 def _content(
@@ -265,7 +307,7 @@ def _content(
         why = "missing or damaged in the archive"
         done.lost.append(f"record {record.entry.record}: {file.name} is {why}.")
         return None, why
-    if with_location or file.role != "photograph":
+    if with_location:
         return content, ""
     try:
         return scrubbed(content), ""
@@ -282,7 +324,11 @@ def _report(archive: Archive, record: Record, told: tuple[Outcome, ...]) -> str:
     from gapvision.answer.report.html import joint_html
     from gapvision.archive.report import report_of_record
 
-    return joint_html(report_of_record(archive, record, told, record.options["units"]))
+    return joint_html(report_of_record(archive, record, told, _units_of(record.options)))
+
+
+def _units_of(options: dict) -> str:
+    return options.get("units", "mm")
 
 
 def _write_walls(archive: Archive, walls: list[list[Entry]], write: Write) -> None:
@@ -294,10 +340,10 @@ def _write_walls(archive: Archive, walls: list[list[Entry]], write: Write) -> No
     for number, logs in enumerate(several, 1):
         # It shows no photographs, which would only be decoded for nothing.
         records = [replace(load_record(archive, e.record), files=()) for e in logs]
-        units = records[0].options["units"]
+        units = _units_of(records[0].options)
         reports = [report_of_record(archive, record, (), units) for record in records]
-        name = _slug(f"{logs[0].joint.building}, wall {logs[0].joint.wall}".replace(".", "-"))
-        write(f"wall-{number:03d}-{name}.html", wall_html(reports).encode())
+        wall = f"{logs[0].joint.building}, wall {logs[0].joint.wall}".replace(".", "-")
+        write(f"{numbered(f'wall-{number:03d}', wall)}.html", wall_html(reports).encode())
 
 
 def _profile_csv(result: dict) -> bytes:
@@ -307,60 +353,8 @@ def _profile_csv(result: dict) -> bytes:
     return file.getvalue()
 
 
-def _write_table(write: Write, name: str, head: tuple[str, ...], rows: Iterable[tuple]) -> int:
-    with tempfile.TemporaryFile() as file:
-        count = write_csv(file, head, rows)
+def _write_table(write: Write, name: str, head: tuple[str, ...], rows: Iterable[tuple]) -> None:
+    with scratch_file() as file:
+        write_csv(file, head, rows)
         file.seek(0)
         write(f"{name}.csv", file)
-    return count
-
-
-def _slug(text: str) -> str:
-    """A name that every file system takes."""
-    stem, dot, suffix = re.sub(r"[^\w.]+", "-", text).rpartition(".")
-    return f"{(stem or suffix).strip('-.')[:60]}{dot if stem else ''}{suffix if stem else ''}"
-
-
-@contextmanager
-def _place(target: Path) -> Iterator[Write]:
-    """Somewhere to write to, which gets its name when all is there."""
-    parent = target.absolute().parent
-    if target.suffix.lower() == ".zip":
-        with _fresh(parent, target) as part, zipfile.ZipFile(part, "x") as packed:
-            yield lambda name, content: _into_zip(packed, name, content)
-    else:
-        with _fresh(parent, target) as part:
-            part.mkdir()
-            yield lambda name, content: _into_folder(part / name, content)
-
-
-@contextmanager
-def _fresh(parent: Path, target: Path) -> Iterator[Path]:
-    work = Path(tempfile.mkdtemp(prefix=".gapvision-", dir=parent))
-    try:
-        yield work / target.name
-        check_export_path(target)
-        (work / target.name).rename(target)
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
-
-
-def _into_folder(path: Path, content: bytes | BinaryIO) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("xb") as file:
-        if isinstance(content, bytes):
-            file.write(content)
-        else:
-            shutil.copyfileobj(content, file)
-
-
-def _into_zip(packed: zipfile.ZipFile, name: str, content: bytes | BinaryIO) -> None:
-    info = zipfile.ZipInfo(name, datetime.now().timetuple()[:6])
-    photograph = "/photographs/" in name or name.endswith("/picture.jpg")
-    info.compress_type = zipfile.ZIP_STORED if photograph else zipfile.ZIP_DEFLATED
-    info.external_attr = 0o644 << 16
-    with packed.open(info, "w", force_zip64=not isinstance(content, bytes)) as file:
-        if isinstance(content, bytes):
-            file.write(content)
-        else:
-            shutil.copyfileobj(content, file)

@@ -97,7 +97,7 @@ def differences(options: dict, result: dict, outcome: Outcome) -> dict[str, Diff
     widest = result["widest_gap"]["station_mm"]
     given = [
         widest if entry["station_mm"] is None else entry["station_mm"]
-        for entry in (*options["readings"], *options.get("trials", ()))
+        for entry in (*options.get("readings", ()), *options.get("trials", ()))
     ]
 
     def fresh(kind: str) -> list[OutcomeValue]:

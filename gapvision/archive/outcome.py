@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import astuple, dataclass
 from itertools import groupby
 from math import inf
 
-from gapvision.archive.query import load_entry
+from gapvision.archive.query import bad_record, load_entry
 from gapvision.archive.record import now_here
 from gapvision.archive.store import Archive, writing
 from gapvision.errors import MeasurementError
@@ -121,7 +122,13 @@ def add_outcome(archive: Archive, record: int, outcome: Outcome) -> None:
 
 
 def outcomes_of(archive: Archive, record: int) -> tuple[Outcome, ...]:
-    """All that was told of a record's joint, in the order in which it was told."""
+    """All that was told of a record's joint, in the order in which it was told.
+
+    Raises
+    ------
+    MeasurementError
+        ``bad-record`` where a column holds what it cannot.
+    """
     rows = archive.db.execute(
         "SELECT outcome, date, setting_used_mm, narrowest_cover_mm, remarks, instead, added_at,"
         " kind, station_mm, to_mm, value_mm, u_mm, setting_mm, u_setting_mm"
@@ -131,10 +138,28 @@ def outcomes_of(archive: Archive, record: int) -> tuple[Outcome, ...]:
     out = []
     for _, group in groupby(rows, key=lambda row: row[0]):
         told = list(group)
+        if not all(map(_is_sound, told)):
+            raise bad_record(record, "a column of its outcomes holds what it cannot")
         date, used, narrowest, remarks, instead, added_at = told[0][1:7]
         values = tuple(OutcomeValue(*row[7:]) for row in told if row[7] is not None)
         out.append(Outcome(date, used, narrowest, remarks, values, bool(instead), added_at))
     return tuple(out)
+
+
+def _is_sound(row: tuple) -> bool:
+    """Whether texts are texts and lengths finite numbers, or not told where that may be."""
+    _, date, used, narrowest, remarks, _, added_at, kind, station, *values = row
+    needs = {None: (), "caliper": (0, 2, 3), "trial": (0, 2, 3, 4, 5), "open": (0, 1)}.get(kind)
+    lengths = station, *values
+    return (
+        needs is not None
+        and all(isinstance(text, str) for text in (date, remarks, added_at))
+        and all(
+            v is None or (isinstance(v, int | float) and math.isfinite(v))
+            for v in (used, narrowest, *lengths)
+        )
+        and None not in [lengths[n] for n in needs]
+    )
 
 
 def counting(outcomes: Iterable[Outcome]) -> list[Outcome]:

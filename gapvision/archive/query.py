@@ -7,8 +7,8 @@ import json
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import asdict, dataclass, fields
-from pathlib import Path
 
+from gapvision.archive.originals import open_stored, path_of
 from gapvision.archive.store import Archive
 from gapvision.errors import MeasurementError
 from gapvision.inputs.joint_name import JointName
@@ -104,8 +104,36 @@ _CONDITIONS = {
 _RANGES = {"gap_mm": "r.widest_gap_mm", "setting_mm": "r.set_to_mm"}
 
 
+# What reading a record that somebody damaged, or made up, may raise.
+DAMAGED = (
+    MeasurementError, ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError,
+)  # fmt: skip
+_TEXTS = ("building", "wall", "log", "kept_at", "kept_utc", "program")
+_LENGTHS = {
+    "cover_mm": False, "set_to_mm": False, "setting_mm": False, "setting_U95_mm": True,
+    "widest_gap_mm": False, "widest_gap_U95_mm": True,
+}  # fmt: skip
+_MOST = 2**62  # rows: SQLite's numbers have 63 bits
+_LARGEST_MM = 1e9  # infinity, and so no number of JSON, is beyond it
+# SQLite keeps whatever it is given, in any column: a row with something else than it should have
+# cannot be told, and must not keep the others from it.
+_SOUND = " AND ".join(
+    (
+        *(f"typeof(r.{c}) = 'text'" for c in _TEXTS),
+        "r.status IN ('measured', 'doubtful')",
+        "typeof(r.revision) = 'integer'",
+        "typeof(r.remeasured) IN ('integer', 'null')",
+        *(
+            f"(typeof(r.{c}) IN ('real', 'integer') AND abs(r.{c}) < {_LARGEST_MM}"
+            f"{f' OR r.{c} IS NULL' if nullable else ''})"
+            for c, nullable in _LENGTHS.items()
+        ),
+    )
+)
+
+
 def entries(archive: Archive, query: Query, limit: int | None = None) -> Iterator[Entry]:
-    """The records wanted, latest first, one at a time."""
+    """The records wanted, latest first, one at a time; `unreadable` ones are not among them."""
     tables, order = "record r", "r.record"
     conditions: list[str] = []
     values: list[object] = []
@@ -132,11 +160,19 @@ def entries(archive: Archive, query: Query, limit: int | None = None) -> Iterato
             tables = "words CROSS JOIN record r ON r.record = words.rowid"
             conditions, order = ["words MATCH ?"], "words.rowid"
         values.append(words)
-    where = f"WHERE {' AND '.join(conditions)}" if conditions else ""
-    sql = f"SELECT {_ENTRY} FROM {tables} {where} ORDER BY {order} DESC LIMIT ?"
-    with closing(archive.db.execute(sql, [*values, -1 if limit is None else limit])) as rows:
+    where = " AND ".join((*conditions, _SOUND))
+    sql = f"SELECT {_ENTRY} FROM {tables} WHERE {where} ORDER BY {order} DESC LIMIT ?"
+    with closing(
+        archive.db.execute(sql, [*values, -1 if limit is None else min(limit, _MOST)])
+    ) as rows:
         for row in rows:
             yield _entry(*row)
+
+
+def unreadable(archive: Archive) -> list[int]:
+    """Records whose columns hold what they cannot, so that no list has them."""
+    sql = f"SELECT r.record FROM record r WHERE ({_SOUND}) IS NOT TRUE ORDER BY r.record"
+    return [record for (record,) in archive.db.execute(sql)]
 
 
 def load_entry(archive: Archive, record: int) -> Entry:
@@ -145,16 +181,20 @@ def load_entry(archive: Archive, record: int) -> Entry:
     Raises
     ------
     MeasurementError
-        ``no-record``: there is none of this number, or it was removed, when, by whom and why.
+        ``no-record``: there is none of this number, or it was removed, when, by whom and why;
+        ``bad-record`` where a column holds what it cannot.
     """
-    sql = f"SELECT {_ENTRY} FROM record r WHERE record = ?"
+    sql = f"SELECT {_ENTRY}, ({_SOUND}) IS TRUE FROM record r WHERE record = ?"
     try:
         row = archive.db.execute(sql, (record,)).fetchone()
     except OverflowError:  # more digits than SQLite's numbers have
         row = None
     if row is None:
         raise MeasurementError("no-record", _no_record(archive, record))
-    return _entry(*row)
+    *columns, sound = row
+    if not sound:
+        raise bad_record(record, "a column of the table record holds what it cannot")
+    return _entry(*columns)
 
 
 def load_record(archive: Archive, record: int) -> Record:
@@ -165,21 +205,44 @@ def load_record(archive: Archive, record: int) -> Record:
     MeasurementError
         ``no-record`` as `load_entry`; ``bad-record`` where its JSON cannot be read.
     """
+    from gapvision.answer.as_json import check_answer
+    from gapvision.archive.record import options_of
+
     entry = load_entry(archive, record)
     # As bytes: a text that is no UTF-8 any more is a fault of this record, not of SQLite.
     options, result = archive.db.execute(
         "SELECT CAST(options AS BLOB), CAST(result AS BLOB) FROM document WHERE record = ?",
         (record,),
     ).fetchone() or (b"", b"")
+    files = files_of(archive, record)
     try:
-        documents = json.loads(options), json.loads(result)
-    except ValueError as error:
-        raise MeasurementError(
-            "bad-record",
-            f"Record {record} cannot be read ({error}): run archive verify, and restore the "
-            "archive from a copy.",
-        ) from None
-    return Record(entry, *documents, files_of(archive, record))
+        asked, answer = (json.loads(d, parse_constant=_no_number) for d in (options, result))
+        check_answer(answer, f"the result of record {record}")
+    except MeasurementError as error:
+        raise bad_record(record, error.text) from None
+    except DAMAGED as error:
+        raise bad_record(record, f"{type(error).__name__}: {error}"[:200]) from None
+    try:
+        options_of(asked, (), (), None)
+        if asked.get("units", "mm") not in ("mm", "in"):
+            raise ValueError("units")
+        camera = asked.get("camera")
+        if camera is not None and not all(isinstance(camera[k], str) for k in ("name", "toml")):
+            raise ValueError("camera")
+    except DAMAGED as error:
+        raise bad_record(record, f"its options: {type(error).__name__}: {error}"[:200]) from None
+    if not all(map(_is_sound, files)):
+        raise bad_record(record, "a column of the table record_file holds what it cannot")
+    return Record(entry, asked, answer, files)
+
+
+def bad_record(record: int, why: str) -> MeasurementError:
+    """What is said of a record that cannot be told."""
+    return MeasurementError(
+        "bad-record",
+        f"Record {record} cannot be read ({why.rstrip('.')}): run archive verify, and restore the "
+        "archive from a copy.",
+    )
 
 
 def files_of(archive: Archive, record: int) -> tuple[StoredFile, ...]:
@@ -200,27 +263,39 @@ def read_file(archive: Archive, file: StoredFile) -> bytes:
     MeasurementError
         ``photo-damaged`` or ``photo-missing``.
     """
-    path = archive.path_of(file.sha256)
+    again = (
+        "restore it from a copy of the archive, or keep a measurement with the original file again."
+    )
     try:
-        content = path.read_bytes()
-    except OSError:
-        raise missing_file(file, path) from None
+        with open_stored(archive, file.sha256) as stored:
+            content = stored.read()
+    except OSError as error:
+        why = (
+            ""
+            if isinstance(error, FileNotFoundError)
+            else f", or cannot be read ({error.strerror})"
+        )
+        raise MeasurementError(
+            "photo-missing",
+            f"{file.name} is not in the archive {archive.folder} any more{why}: {again}",
+        ) from None
     if hashlib.sha256(content).hexdigest() != file.sha256:
+        where = path_of(archive, file.sha256)
         raise MeasurementError(
             "photo-damaged",
-            f"{file.name} in the archive ({path}) is no longer what was stored: restore it from a "
-            "copy of the archive, or keep a measurement with the original file again.",
+            f"{file.name} in the archive ({where}) is no longer what was stored: {again}",
         )
     return content
 
 
-def missing_file(file: StoredFile, path: Path) -> MeasurementError:
-    """What is said of a stored file that is not there."""
-    return MeasurementError(
-        "photo-missing",
-        f"{file.name} is not in the archive any more ({path}): restore it from a copy of the "
-        "archive, or keep a measurement with the original file again.",
-    )
+def _is_sound(file: StoredFile) -> bool:
+    texts = file.name, file.role, file.given, file.sha256, file.suffix
+    known = file.given in (("photos", "inside") if file.role == "photograph" else ("",))
+    return known and all(isinstance(t, str) for t in texts) and isinstance(file.bytes, int)
+
+
+def _no_number(word: str) -> float:
+    raise ValueError(f"{word} is no number of strict JSON")
 
 
 def _entry(record: int, building: str, wall: str, log: str, *others) -> Entry:

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from gapvision import __version__
-from gapvision.archive.store import Archive, put, sweep, writing
+from gapvision.archive.originals import put, sweep
+from gapvision.archive.store import Archive, writing
 from gapvision.errors import MeasurementError
+from gapvision.files import read_regular
 from gapvision.inputs.joint_name import JointName
 from gapvision.inputs.options import GROUPS, MeasureOptions
 from gapvision.photo.lens.files import camera_text
@@ -69,7 +71,7 @@ def add_record(archive: Archive, new: NewRecord) -> Kept:
     Raises
     ------
     MeasurementError
-        As `store.writing` and `store.put`; nothing is kept then.
+        As `store.writing` and `originals.put`; nothing is kept then.
     """
     now = now_here()
     with writing(archive) as db:
@@ -232,7 +234,8 @@ def now_here() -> str:
 
 def in_utc(stamp: str) -> str:
     """An RFC 3339 time in UTC, so that times sort as text."""
-    return datetime.fromisoformat(stamp).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    utc = datetime.fromisoformat(stamp).astimezone(UTC).isoformat(timespec="seconds")
+    return utc.replace("+00:00", "Z")  # strftime leaves the zeros of early years out
 
 
 def _has_content(path: Path) -> bool:
@@ -244,7 +247,7 @@ def _has_content(path: Path) -> bool:
 
 def _camera_text(camera: Path) -> str:
     try:
-        return camera.read_text(encoding="utf-8")
+        return read_regular(camera).decode("utf-8")
     except (OSError, ValueError) as error:
         raise MeasurementError(
             "no-access",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -10,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gapvision import __version__
-from gapvision.archive.query import Record, missing_file
+from gapvision.archive.query import Record, read_file
 from gapvision.archive.record import Kept, add_record, new_record, options_of, plain_result
-from gapvision.archive.store import Archive, digest
-from gapvision.errors import MeasurementError
+from gapvision.archive.store import Archive
+from gapvision.files import safe_name, work_folder, write_new
 from gapvision.inputs.options import MeasureOptions
 
 
@@ -58,28 +57,17 @@ def remeasure(
 @contextmanager
 def laid_out(archive: Archive, record: Record) -> Iterator[MeasureOptions]:
     """The options of a stored joint, its photographs copied to a folder under their own names."""
-    with tempfile.TemporaryDirectory(prefix="gapvision-") as name:
-        folder = Path(name)
+    with work_folder(Path(tempfile.gettempdir())) as folder:
         given: dict[str, list[Path]] = {"photos": [], "inside": []}
         for n, file in enumerate(record.photographs):
-            stored = archive.path_of(file.sha256)
-            copy = folder / str(n) / Path(file.name).name  # two may have one name
+            copy = folder / str(n) / safe_name(file.name)  # two may have one name
             copy.parent.mkdir()
-            try:
-                shutil.copyfile(stored, copy)
-            except OSError:
-                raise missing_file(file, stored) from None
-            if digest(copy)[0] != file.sha256:
-                raise MeasurementError(
-                    "photo-damaged",
-                    f"{file.name} in the archive ({stored}) is no longer what was stored: restore "
-                    "it from a copy of the archive.",
-                )
+            write_new(copy, read_file(archive, file), "the photograph", overwrite=False)
             given[file.given].append(copy)
-        camera = record.options["camera"]
+        camera = record.options.get("camera")
         if camera is not None:
-            (folder / "camera").mkdir()
-            path = folder / "camera" / Path(camera["name"]).name
-            path.write_text(camera["toml"], encoding="utf-8")
+            path = folder / "camera" / safe_name(camera["name"])
+            path.parent.mkdir()
+            write_new(path, camera["toml"].encode(), "the camera file", overwrite=False)
             camera = path
         yield options_of(record.options, given["photos"], given["inside"], camera)

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import json
-from dataclasses import astuple
+import sqlite3
+from dataclasses import astuple, replace
 
+from gapvision.archive.originals import Removal, finish_removal
 from gapvision.archive.query import load_entry
 from gapvision.archive.record import now_here
-from gapvision.archive.store import Archive, finish_removal, writing
+from gapvision.archive.store import Archive, writing
+from gapvision.errors import MeasurementError
+
+SOON_S = 2  # that the journal waits for readers: it can also go later
 
 
-def remove_record(archive: Archive, record: int, by: str, reason: str) -> int:
+def remove_record(archive: Archive, record: int, by: str, reason: str) -> Removal:
     """Remove a record with its outcomes, and the files that no other record needs.
 
     Parameters
@@ -22,14 +27,13 @@ def remove_record(archive: Archive, record: int, by: str, reason: str) -> int:
 
     Returns
     -------
-    int
-        How many files were removed.
+    Removal
+        How many files went too, and what could not go: the record itself is gone then all the same.
 
     Raises
     ------
     MeasurementError
-        ``no-record``, and as `store.writing`. Where only the files could not be removed any
-        more, the record is gone, and verify --repair finishes it.
+        ``no-record``, and as `store.writing`; nothing is removed then.
     """
     with writing(archive) as db:
         e = load_entry(archive, record)
@@ -64,7 +68,25 @@ def remove_record(archive: Archive, record: int, by: str, reason: str) -> int:
             mine,
         )
         db.executemany(f"DELETE FROM content WHERE sha256 = ? AND {needless}", mine)
-    removed = finish_removal(archive)
-    # The journal still has what the record said, until it is written over.
-    archive.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    return removed
+    try:
+        done = finish_removal(archive)
+    except MeasurementError as error:
+        done = Removal(0, (error.text,))
+    journal = _emptied_journal(archive)
+    return replace(done, left=(*done.left, journal)) if journal else done
+
+
+def _emptied_journal(archive: Archive) -> str:
+    """The journal still has what the record said, until it is written over: why it could not be."""
+    db = archive.db
+    wait_ms = db.execute("PRAGMA busy_timeout").fetchone()[0]
+    why = "another process is reading"
+    try:
+        db.execute(f"PRAGMA busy_timeout = {SOON_S * 1000}")
+        if not db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]:
+            return ""
+    except sqlite3.Error as error:
+        why = str(error)
+    finally:
+        db.execute(f"PRAGMA busy_timeout = {wait_ms}")
+    return f"What it said stands in the journal, archive.sqlite-wal, until the next who writes ({why})."

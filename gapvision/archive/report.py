@@ -36,18 +36,24 @@ def report_of_record(
         ``"not-a-measurement"`` or ``"newer-version"``. Photographs that are lost are named in the
         report.
     """
+    from gapvision.archive.originals import path_of
     from gapvision.archive.outcome import counting
     from gapvision.archive.query import read_file
+    from gapvision.photo.scrub import NotScrubbable, scrubbed
 
     photos, missing, picture = [], [], None
     for file in record.files:
         try:
             content = read_file(archive, file)  # refused where it is not what was stored
             if file.role == "picture":
-                picture = content
+                picture = scrubbed(content)  # in a foreign archive it may be anybody's
             else:
-                photos.append((file.name, scaled_photo(archive.path_of(file.sha256))))
-        except MeasurementError:  # whose text names folders of this computer
+                photos.append((file.name, scaled_photo(path_of(archive, file.sha256))))
+        except (
+            MeasurementError,
+            NotScrubbable,
+            OSError,
+        ):  # whose text names folders of this computer
             missing.append(f"{file.name}: missing or damaged in the archive.")
     e = record.entry
     report = JointReport(

@@ -7,6 +7,7 @@ of `STEPS`, which every older archive then goes through when it is opened.
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 
 APPLICATION_ID = (
     0x67617076  # "gapv": by it SQLite, and `file`, tell one kind of database from another
@@ -123,7 +124,12 @@ def is_ours(db: sqlite3.Connection) -> bool:
     """Whether a database is an archive, or nothing yet."""
     if db.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID:
         return True
-    return version_of(db) == 0 and not db.execute("SELECT 1 FROM sqlite_schema").fetchone()
+    return version_of(db) == 0 and not has_tables(db)
+
+
+def has_tables(db: sqlite3.Connection) -> bool:
+    """Whether a database holds anything."""
+    return db.execute("SELECT 1 FROM sqlite_schema").fetchone() is not None
 
 
 def bring_up(db: sqlite3.Connection) -> None:
@@ -136,6 +142,30 @@ def bring_up(db: sqlite3.Connection) -> None:
             db.execute(statement)
         db.execute(f"PRAGMA user_version = {number}")
         db.execute("INSERT OR REPLACE INTO meta VALUES ('version', ?)", (str(number),))
+
+
+def what_differs(db: sqlite3.Connection) -> str:
+    """What of the tables is not as this version has it, in a few words; empty where all is."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as right:
+        bring_up(right)
+        wanted = _tables(right)
+    found = _tables(db)
+    for name, sql in wanted.items():
+        if found.get(name) != sql:
+            return (
+                f"the table {name} is missing" if name not in found else f"table {name} is another"
+            )
+    trigger = db.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchone()
+    return f"it has a trigger, {trigger[0]!r:.40}" if trigger else ""
+
+
+def _tables(db: sqlite3.Connection) -> dict[str, str]:
+    """Statements by the names of tables, but for those that belong to an index of words."""
+    rows = db.execute(
+        "SELECT name, sql FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'words\\_%'"
+        " ESCAPE '\\' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
+    )
+    return {name: " ".join((sql or "").split()) for name, sql in rows}
 
 
 def _statements(script: str) -> list[str]:

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
 
+from gapvision.archive.originals import ASIDE, Removal
 from gapvision.archive.outcome import Outcome, together
 from gapvision.archive.query import Entry, Record
 from gapvision.lengths import format_length, round_up
 
+if TYPE_CHECKING:
+    from gapvision.archive.verify import Repaired, Verified
+
 _WIDTHS = {"No": 6, "building": 14, "wall": 9, "log": 8, "rev": 3, "status": 8, "kept": 10}
+SHOWN_NAMES = 20
 LOWER_BOUND = "DOUBTFUL: not seen whole, or to be measured again. archive show tells which."
 
 
@@ -119,6 +126,48 @@ def changes_text(old: Record, new: dict, program: str, units: str) -> str:
     ):
         lines += wrap(", ".join(sorted(found)), f"  {name:18}") if found else []
     return "\n".join(lines)
+
+
+def verified_text(found: Verified, done: Repaired | None, folder: Path) -> str:
+    """What a check of the whole archive found, after what a repair did."""
+    lines = []
+    if done and done.removed:
+        lines.append(f"Removed what interrupted runs left: {done.removed} files.")
+    if done and done.aside:
+        lines += [
+            f"Set aside in {folder / ASIDE}:",
+            *_some(done.aside),
+            "No record has them: they are of a run that was interrupted, or of a record that",
+            "was lost. Measure and keep them again, or delete them.",
+        ]
+    lines += [f"Left behind: {text}" for text in done.left] if done else []
+    lines += [f"Fault: {text}" for text in found.faults]
+    if found.halves:
+        lines.append(f"Left by interrupted runs: {len(found.halves)} files; --repair removes them.")
+    if found.unclaimed:
+        lines += ["No record has these files; --repair sets them aside:", *_some(found.unclaimed)]
+    if found.aside and not (done and done.aside):
+        lines.append(f"Set aside earlier: {len(found.aside)} files in {folder / ASIDE}.")
+    state = "NOT WHOLE" if found.faults else "Whole"
+    lines.append(
+        f"Records: {found.records}, files: {found.files}, faults: {len(found.faults)}. {state}: {folder}"
+    )
+    return "\n".join(lines)
+
+
+def removed_text(record: int, done: Removal) -> str:
+    """What a removal did, and what it left."""
+    lines = [f"Removed: record {record} and {done.files} files."]
+    lines += [f"Left behind: {text}" for text in done.left]
+    return "\n".join(lines)
+
+
+def _some(names: tuple[str, ...]) -> list[str]:
+    """Names, a line each, and of very many how many more."""
+    more = len(names) - SHOWN_NAMES
+    return [f"  {name}" for name in names[:SHOWN_NAMES]] + (
+        [f"  and {more} more"] if more > 0 else []
+    )
 
 
 def set_to_text(set_to_mm: float, units: str) -> str:

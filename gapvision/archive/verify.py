@@ -2,31 +2,54 @@
 
 from __future__ import annotations
 
-import re
 import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from gapvision.archive.query import Query, entries, load_record
-from gapvision.archive.record import in_utc, options_of
-from gapvision.archive.store import NEW, Archive, digest, finish_removal, sweep, writing
+from gapvision.archive.database import in_memory
+from gapvision.archive.originals import (
+    digest,
+    finish_removal,
+    halves,
+    is_hash,
+    names_aside,
+    set_aside,
+    sweep,
+    unclaimed,
+)
+from gapvision.archive.outcome import outcomes_of
+from gapvision.archive.query import load_record
+from gapvision.archive.record import in_utc
+from gapvision.archive.store import Archive, writing
 from gapvision.errors import MeasurementError
-
-_HASH = re.compile(r"[0-9a-f]{64}")
 
 
 @dataclass(frozen=True, slots=True)
 class Verified:
     """How much was checked, each fault as a sentence, and files that belong to no record.
 
-    ``strays`` are what killed processes left: nothing is lost by them, and `repair` removes them.
+    ``halves`` are what killed processes left half written: `repair` removes them. ``unclaimed`` are whole
+    files that no record has, of a process that was killed or of a record that was lost: `repair` sets
+    them aside. ``aside`` is what lies there already.
     """
 
     records: int
     files: int
     faults: tuple[str, ...]
-    strays: tuple[str, ...]
+    halves: tuple[str, ...]
+    unclaimed: tuple[str, ...]
+    aside: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Repaired:
+    """How many files were removed, which were set aside, and a sentence on each that could not be."""
+
+    removed: int
+    aside: tuple[str, ...]
+    left: tuple[str, ...]
 
 
 def verify(archive: Archive, progress: Callable[[int, int], None] | None = None) -> Verified:
@@ -40,30 +63,58 @@ def verify(archive: Archive, progress: Callable[[int, int], None] | None = None)
     """
     faults = [*_database_faults(archive)]
     files = archive.db.execute("SELECT count(*) FROM content").fetchone()[0]
-    for done, fault in enumerate(_file_faults(archive), 1):
-        faults += [fault] if fault else []
+    suspects = []
+    for done, (sha256, fault) in enumerate(_file_faults(archive), 1):
+        suspects += [sha256] if fault else []
         if progress:
             progress(done, files)
     records = 0
-    for entry in entries(archive, Query()):
-        faults += _record_faults(archive, entry.record)
+    for record in _numbers(archive):
+        faults += _record_faults(archive, record)
         records += 1
     faults += _outcome_faults(archive)
-    return Verified(records, files, tuple(faults), tuple(_strays(archive)))
+    with _nobody_writing(archive):  # what another process kept or removed meanwhile is no fault
+        faults += [
+            fault for sha256 in suspects for _, fault in _file_faults(archive, sha256) if fault
+        ]
+        left = tuple(halves(archive)), tuple(path.name for path in unclaimed(archive))
+    return Verified(records, files, tuple(faults), *left, tuple(names_aside(archive)))
 
 
-def repair(archive: Archive) -> int:
-    """Remove what killed processes left and finish removals; how many files it was.
+def repair(archive: Archive) -> Repaired:
+    """Remove what killed processes left half written, finish removals, set aside what no record has.
 
     Nothing that a record needs is touched; damage to a record or its files is not cured by it.
+
+    Raises
+    ------
+    MeasurementError
+        As `store.writing`.
     """
     finished = finish_removal(archive)
+    aside, left = [], list(finished.left)
     with writing(archive):
         swept = sweep(archive)
-        for name in list(_strays(archive)):
-            (archive.photos / name[:2] / name).unlink(missing_ok=True)
-            swept += 1
-    return finished + swept
+        for path in list(unclaimed(archive)):
+            try:
+                aside.append(set_aside(archive, path))
+            except OSError as error:
+                left.append(f"{path.name} could not be set aside ({error.strerror}).")
+    return Repaired(finished.files + swept, tuple(aside), tuple(left))
+
+
+@contextmanager
+def _nobody_writing(archive: Archive) -> Iterator[None]:
+    if archive.only_read:
+        yield
+    else:
+        with writing(archive):
+            yield
+
+
+def _numbers(archive: Archive) -> list[int]:
+    rows = archive.db.execute("SELECT record FROM record ORDER BY record DESC")
+    return [record for (record,) in rows]
 
 
 def _database_faults(archive: Archive) -> Iterator[str]:
@@ -74,8 +125,10 @@ def _database_faults(archive: Archive) -> Iterator[str]:
     for table, row, parent, _ in archive.db.execute("PRAGMA foreign_key_check"):
         yield f"archive.sqlite: row {row} of {table} names something that {parent} does not have."
     try:
-        archive.db.execute("INSERT INTO words (words) VALUES ('integrity-check')")
+        _check_words(archive)
     except sqlite3.DatabaseError as error:
+        if not getattr(error, "sqlite_errorname", "").startswith("SQLITE_CORRUPT"):
+            raise  # it is full, or busy: no fault of the archive
         yield f"archive.sqlite: the index of words is damaged ({error})."
     without = (
         "SELECT record FROM record WHERE record NOT IN (SELECT record FROM document)"
@@ -85,41 +138,52 @@ def _database_faults(archive: Archive) -> Iterator[str]:
         yield f"Record {record}: its document or its words are missing."
 
 
-def _file_faults(archive: Archive) -> Iterator[str]:
-    """One text for each stored file, empty where it is as it was stored."""
+def _check_words(archive: Archive) -> None:
+    """SQLite asks for leave to write for it, though it only reads: where it has none, on a copy."""
+    check = "INSERT INTO words (words) VALUES ('integrity-check')"
+    try:
+        archive.db.execute(check)
+    except sqlite3.OperationalError as error:
+        if not error.sqlite_errorname.startswith(("SQLITE_READONLY", "SQLITE_FULL")):
+            raise
+        with closing(in_memory(archive.db)) as copy:
+            copy.execute(check)
+
+
+def _file_faults(archive: Archive, only: object = None) -> Iterator[tuple[object, str]]:
+    """Each stored file with what is wrong with it, empty where it is as it was stored."""
     rows = archive.db.execute(
         "SELECT c.sha256, c.bytes, (SELECT 'record ' || f.record || ', ' || f.name FROM record_file f"
-        " WHERE f.sha256 = c.sha256 ORDER BY f.record LIMIT 1) FROM content c ORDER BY c.sha256"
-    )
+        " WHERE f.sha256 = c.sha256 ORDER BY f.record LIMIT 1) FROM content c"
+        " WHERE ?1 IS NULL OR c.sha256 = ?1 ORDER BY c.sha256",
+        (only,),
+    ).fetchall()
     for sha256, size, used_by in rows:
-        where = f"{used_by or 'no record'}: photos/{sha256[:2]}/{sha256}"
-        try:
-            found, found_size = digest(archive.path_of(sha256))
-        except OSError as error:
-            yield f"{where} cannot be read ({error.strerror})."
-            continue
-        if not found:
-            yield f"{where} is missing."
-        elif found != sha256:
-            now = (
-                f"it has {found_size} bytes instead of {size}" if found_size != size else "damaged"
-            )
-            yield f"{where} is not what was stored: {now}."
-        elif found_size != size:
-            yield f"{where}: the table content says {size} bytes, and it has {found_size}."
-        else:
-            yield ""
+        yield sha256, _file_fault(archive, sha256, size, used_by or "no record")
+
+
+def _file_fault(archive: Archive, sha256: object, size: object, used_by: str) -> str:
+    where = f"{used_by}: photos/{sha256[:2]}/{sha256}" if is_hash(sha256) else used_by
+    try:
+        found, found_size = digest(archive, sha256)
+    except OSError as error:
+        return f"{where} cannot be read ({error.strerror})."
+    if not found:
+        return f"{where} is missing."
+    if found != sha256:
+        now = f"it has {found_size} bytes instead of {size}" if found_size != size else "damaged"
+        return f"{where} is not what was stored: {now}."
+    if found_size != size:
+        return f"{where}: the table content says {size} bytes, and it has {found_size}."
+    return ""
 
 
 def _record_faults(archive: Archive, record: int) -> Iterator[str]:
     """Whether a record can be read, and its columns say what its documents say."""
-    from gapvision.answer.as_json import check_answer
-
     try:
         whole = load_record(archive, record)
-        check_answer(whole.result, f"the result of record {record}")
     except MeasurementError as error:
-        yield f"Record {record}: {error.text}"
+        yield error.text
         return
     e, result = whole.entry, whole.result
     told = (
@@ -138,40 +202,26 @@ def _record_faults(archive: Archive, record: int) -> Iterator[str]:
     stored = {f.sha256 for f in whole.photographs if f.used}
     if stored != {p["sha256"] for p in result["photos"] if p["used"]}:
         yield f"Record {record}: its photographs are not those of its result."
-    try:
-        options_of(whole.options, (), (), None)
-    except (KeyError, TypeError, ValueError) as error:
-        yield f"Record {record}: its options cannot be read ({error!r})."
 
 
 def _outcome_faults(archive: Archive) -> Iterator[str]:
+    for (record,) in archive.db.execute("SELECT DISTINCT record FROM outcome").fetchall():
+        try:
+            outcomes_of(archive, record)
+        except MeasurementError as error:
+            yield error.text
     for record, day, added in archive.db.execute("SELECT record, date, added_at FROM outcome"):
         try:
             date.fromisoformat(day)
-        except ValueError:
+        except (TypeError, ValueError):
             yield f"Record {record}: an outcome's date {day} is none."
         if not _is_time(added):
             yield f"Record {record}: an outcome's time {added} is none."
-
-
-def _strays(archive: Archive) -> Iterator[str]:
-    """Names in the folder of files that no record and no removal knows."""
-    known = "SELECT 1 FROM content WHERE sha256 = ?"
-    for folder in sorted(archive.photos.glob("*")):
-        if folder.name.startswith(NEW):
-            yield folder.name
-            continue
-        for path in sorted(folder.glob("*")) if folder.is_dir() else ():
-            if (
-                _HASH.fullmatch(path.name)
-                and not archive.db.execute(known, (path.name,)).fetchone()
-            ):
-                yield path.name
 
 
 def _is_time(text: str) -> bool:
     """Whether it is an RFC 3339 time with its offset."""
     try:
         return datetime.fromisoformat(text).tzinfo is not None
-    except ValueError:
+    except (TypeError, ValueError):
         return False

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +21,7 @@ Said = Mapping[str, object]
 
 def folders_below(photos: Sequence[Path]) -> dict[Path, list[Path]]:
     """Folders of joints at or below the one folder given; empty where something else was."""
-    if len(photos) != 1 or not photos[0].is_dir():
+    if len(photos) != 1 or not os.path.isdir(photos[0]):
         return {}
     from gapvision.day.joints import joint_folders
 

@@ -14,6 +14,7 @@ from gapvision.cli.check import check
 from gapvision.cli.demo import demo
 from gapvision.cli.field_test import field_test
 from gapvision.cli.measure import measure
+from gapvision.cli.mistake import flush_output, tell_mistake
 from gapvision.cli.plan import plan
 from gapvision.cli.preferences import preferences
 from gapvision.cli.quotes import missing_quotes
@@ -45,9 +46,15 @@ def main() -> None:
         say(f"Error: {hint}", err=True)
         raise SystemExit(WRONG_USAGE)
     try:
-        app()
+        try:
+            app()
+        finally:
+            flush_output()
     except KeyboardInterrupt:  # before a command has begun, which knows itself what to do
         raise SystemExit(INTERRUPTED) from None
+    except Exception as error:  # nothing that a builder could read; the file has it all
+        tell_mistake(error)
+        raise SystemExit(1) from None
 
 
 for command in (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -18,6 +19,7 @@ from gapvision.cli.terminal import (
 from gapvision.files import check_new, write_new
 
 SUFFIXES = (".html", ".pdf")
+MOST_DIGITS = 18  # of the number of a record
 
 
 def report(
@@ -108,7 +110,8 @@ def report(
 
 def _is_record(source: str) -> bool:
     """Digits alone are a record's number, unless there is such a file."""
-    return source.isascii() and source.isdecimal() and not Path(source).exists()
+    digits = source.isascii() and source.isdecimal() and len(source) <= MOST_DIGITS
+    return digits and not os.path.exists(source)
 
 
 def _check_usage(files, records, photos, picture, building, wall, log, archive) -> None:
@@ -123,7 +126,7 @@ def _check_usage(files, records, photos, picture, building, wall, log, archive) 
         if picture is not None and len(files) > 1:
             text = "goes with one joint: the report of a wall has no pictures."
             raise typer.BadParameter(text, param_hint="--picture")
-        if photos is not None and not photos.is_dir():
+        if photos is not None and not os.path.isdir(photos):
             raise typer.BadParameter(f"there is no folder {photos}.", param_hint="--photos")
         return
     for option, given in (("--photos", photos), ("--picture", picture)):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 from pathlib import Path
 from typing import Annotated
@@ -52,7 +53,7 @@ def sort(
 
         paths = list(dict.fromkeys(photo_paths(folders)))
         for path in paths:
-            if not path.exists():
+            if not os.path.exists(path):
                 text = f"There is no {path}: name the folder that the phone's photographs are in."
                 raise MeasurementError("no-folder", text)
         shots = []

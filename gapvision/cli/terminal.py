@@ -124,8 +124,6 @@ def check_json_path(
         return
     path = Path(file)
     check_no_photo(option, path, options)
-    if path.is_dir():
-        raise MeasurementError("not-written", f"{path} is a folder: name a file in it.")
     check_new(path, file, overwrite)
 
 
@@ -140,7 +138,7 @@ def check_picture_place(path: Path | None, options: MeasureOptions, overwrite: b
         raise typer.BadParameter(f"{error}.", param_hint="--picture") from None
     check_no_photo("--picture", path, options)
     for folder in (*options.photos, *options.inside):
-        if folder.is_dir() and path.parent.resolve() == folder.resolve():
+        if os.path.isdir(folder) and path.parent.resolve() == folder.resolve():
             raise typer.BadParameter(
                 f"{path} would lie among the photographs in {folder} and be measured as one of "
                 "them next time: name another folder.",
@@ -151,7 +149,8 @@ def check_picture_place(path: Path | None, options: MeasureOptions, overwrite: b
 def check_no_photo(option: str, path: Path, options: MeasureOptions) -> None:
     """No photograph is ever overwritten, whatever was allowed."""
     for given in (*options.photos, *options.inside):
-        if path.exists() and given.exists() and path.samefile(given):
+        there = os.path.exists(path) and os.path.exists(given)  # which no name is too long for
+        if there and path.samefile(given):
             raise typer.BadParameter(f"{path} is one of the photographs.", param_hint=option)
 
 

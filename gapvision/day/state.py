@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from gapvision import __version__
 from gapvision.answer.as_json import FORMAT
 from gapvision.errors import MeasurementError
-from gapvision.files import write_new
+from gapvision.files import read_regular, write_new
 from gapvision.inputs.options import MeasureOptions
 from gapvision.photo.lens.files import camera_paths
 from gapvision.photo.photo import photo_paths
@@ -53,9 +53,9 @@ def known_answer(folder: Path, asked: str) -> dict | None:
     if not path.exists():
         return None
     try:
-        answer = json.loads(path.read_text(encoding="utf-8"))
+        answer = json.loads(read_regular(path).decode("utf-8"))
         ours = answer["format"] == FORMAT and answer[KEY]["asked"]
-    except (OSError, ValueError, TypeError, KeyError):
+    except (OSError, RecursionError, ValueError, TypeError, KeyError):
         text = f"{path} was written by something else, and stays as it is: move it away first."
         raise MeasurementError("file-exists", text) from None
     return answer if ours == asked else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -131,7 +132,7 @@ def forms_in(folder: Path) -> list[Path]:
     MeasurementError
         ``no-folder`` or ``no-form``.
     """
-    if not folder.is_dir():
+    if not os.path.isdir(folder):
         text = f"There is no folder {folder}: name the folder with the photographs and {FORM}."
         raise MeasurementError("no-folder", text)
     if (folder / FORM).is_file():

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from gapvision.errors import MeasurementError
+from gapvision.files import read_regular
 from gapvision.lengths import Diameter, parse_diameter, parse_length
 
 Parsed = TypeVar("Parsed")
@@ -26,11 +27,11 @@ def read_toml(path: Path) -> dict:
     import tomllib
 
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(read_regular(path).decode("utf-8"))
     except OSError as error:
         text = f"{path} cannot be read ({error.strerror or error}): name another folder."
         raise MeasurementError("no-file", text) from None
-    except ValueError as error:
+    except (RecursionError, ValueError) as error:
         raise bad_form(path, f"it is no TOML: {error}") from None
 
 

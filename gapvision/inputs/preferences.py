@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-import math
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 from gapvision.errors import MeasurementError
+from gapvision.files import read_regular
 from gapvision.inputs.mistakes import likely_unit
 from gapvision.inputs.options import LEAST_COVER_MM, PRINTED_BAR_MM
 from gapvision.inputs.user_folder import config_folder, write_text
 from gapvision.lengths import format_length, parse_length
 
 BARS = "printed_bars"
+HEADING = "What gapvision preferences were told; correct or remove it freely."
+MOST_BYTES = 1_000_000  # of a file that has a dozen lines
 # Least and largest of each length, mm: beyond them it is a slip of the pen.
 LIMITS_MM = {
     "cover_mm": (LEAST_COVER_MM, 400.0),
@@ -58,19 +61,21 @@ def load_preferences() -> Preferences:
     Raises
     ------
     MeasurementError
-        ``bad-preferences``: a value that cannot be, by its key.
+        ``bad-preferences``: a value that cannot be, by its key; a file that is empty or cannot be
+        read. Defaults in its place would be a wrong number that nobody notices.
     """
     path = preferences_path()
-    if not path.exists():
+    text = _written(path)
+    if text is None:
         return Preferences()  # as mostly, and then nothing need be loaded to read it
     import tomllib
 
     try:
-        values = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        return Preferences()
-    except (OSError, ValueError) as error:
+        values = tomllib.loads(text)
+    except ValueError as error:
         raise _bad(path, str(error)) from None
+    except RecursionError:
+        raise _bad(path, "it is nested too deeply") from None
     bars = values.pop(BARS, {})
     unknown = sorted(set(values) - set(KEYS))
     if unknown:
@@ -101,9 +106,11 @@ def check_preference(key: str, value: object) -> None:
     if key in LIMITS_MM:
         low, high = LIMITS_MM[key]
         number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not number or not math.isfinite(value) or not low <= value <= high:
-            likely = likely_unit(value, LIMITS_MM[key]) if number else ""
-            raise ValueError(f"the {what} is from {low:g} to {high:g} mm, not {value!r}{likely}.")
+        if not number or not low <= value <= high:  # which no NaN is
+            likely = likely_unit(value, LIMITS_MM[key]) if number and abs(value) < 1e6 else ""
+            raise ValueError(
+                f"the {what} is from {low:g} to {high:g} mm, not {value!r:.20}{likely}."
+            )
 
 
 def option_of(key: str) -> str:
@@ -150,7 +157,7 @@ def change_preferences(
 
     path = preferences_path()
     load_preferences()  # a file that somebody broke is not made worse
-    doc = tomlkit.parse(path.read_text(encoding="utf-8") if path.exists() else "")
+    doc = tomlkit.parse(_written(path) or f"# {HEADING}\n")
     batches = doc.pop(BARS, tomlkit.table())  # a key added after a table would belong to it
     for key in forgotten:
         (doc if key in KEYS else batches).pop(key, None)
@@ -158,7 +165,9 @@ def change_preferences(
     batches.update(bars)
     if batches:
         doc[BARS] = batches
-    write_text(path, tomlkit.dumps(doc), "the preferences", overwrite=True)
+    text = tomlkit.dumps(doc)
+    # An empty file is what a write that failed leaves; one of which all was forgotten is not that.
+    write_text(path, text if text.strip() else f"# {HEADING}\n", "the preferences", overwrite=True)
     return path
 
 
@@ -224,6 +233,32 @@ def _length(mm: float, units: str) -> str:
     """A length in the person's units; in mm where sixteenths would hide it."""
     text = format_length(mm, units)
     return text if units == "mm" or abs(parse_length(text) - mm) < 0.01 else f"{mm:g} mm"
+
+
+def _written(path: Path) -> str | None:
+    """What the file says; None where there is none, and only then: not where it cannot be had."""
+    try:
+        folder = path.parent
+        if folder.is_symlink() and not folder.exists():
+            raise _bad(path, f"{folder} leads to nothing")
+        os.lstat(path)
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise _bad(path, error.strerror or str(error)) from None
+    try:
+        text = read_regular(path, MOST_BYTES).decode("utf-8")
+    except OSError as error:
+        raise _bad(path, error.strerror or str(error)) from None
+    except ValueError as error:
+        raise _bad(path, str(error)) from None
+    if not text.strip():
+        raise MeasurementError(
+            "bad-preferences",
+            f"The preferences in {path} are empty, and what was stated in them is lost: remove that "
+            "file, then state it again.",
+        )
+    return text
 
 
 def _bad(path: Path, why: str) -> MeasurementError:

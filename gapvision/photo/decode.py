@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import io
+import os
 import struct
+import threading
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import cv2
@@ -20,6 +24,7 @@ if TYPE_CHECKING:
 # phone pictures have 50) one photograph would take more than a gigabyte in the later stages.
 MIN_PIXELS = 300_000
 MAX_PIXELS = 60_000_000
+MIN_SIDE = 240  # half of 480: no card is whole in a narrower strip of so few pixels
 
 _END_OF_JPEG = b"\xff\xd9"
 READABLE = "a JPEG, PNG, TIFF or HEIC photograph is needed"
@@ -43,6 +48,20 @@ _BAD_CONTENTS = (
     ValueError,
     struct.error,
 )
+
+
+# Other files that are given for photographs, by their first bytes.
+_OTHERS = {b"GIF8": "a GIF", b"BM": "a BMP", b"%PDF": "a PDF"}
+_AVIF_BRANDS = frozenset({b"avif", b"avis"})
+
+_STDERR = 2
+_ONE_AT_A_TIME = threading.Lock()  # standard error is one for all threads
+# How libjpeg, libpng, libtiff and OpenCV begin what they say, and of it what tells of wrong pixels.
+_DECODERS = (
+    "Corrupt JPEG data", "Premature end", "Invalid ", "Unsupported marker", "Inconsistent progression",
+    "Warning: unknown JFIF", "libpng ", "[ WARN:", "[ERROR:",
+)  # fmt: skip
+_WRONG_PIXELS = ("remature end", "bad Huffman code", "instead of RST", "TIFF_Error", "libpng error")
 
 
 def decoded(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object]]:
@@ -71,9 +90,11 @@ def decoded(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object]]:
     """
     kind = _kind(data)
     if kind is None:
-        raise PhotoUnreadable(
-            "not-an-image", f"{name} is not a picture that can be read: {READABLE}."
+        other = _other_kind(data)
+        seen = (
+            f"is {other} file, which is not read" if other else "is not a picture that can be read"
         )
+        raise PhotoUnreadable("not-an-image", f"{name} {seen}: {READABLE}.")
     return _decode_heif(data, name) if kind == "HEIF" else _decode(data, kind, name)
 
 
@@ -85,11 +106,88 @@ def _kind(data: bytes) -> str | None:
         return "PNG"
     if data.startswith((b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")):
         return "TIFF"
-    if data[4:8] == b"ftyp":
-        box = data[8 : min(int.from_bytes(data[:4], "big"), 256)]
-        if not _HEIF_BRANDS.isdisjoint(box[i : i + 4] for i in range(0, len(box), 4)):
-            return "HEIF"
-    return None
+    brands = _brands(data)
+    return "HEIF" if brands & _HEIF_BRANDS and not brands & _AVIF_BRANDS else None
+
+
+def _brands(data: bytes) -> set[bytes]:
+    """What a file of boxes says that it is; empty where it is none."""
+    if data[4:8] != b"ftyp":
+        return set()
+    box = data[8 : min(int.from_bytes(data[:4], "big"), 256)]
+    return {box[i : i + 4] for i in range(0, len(box), 4)}
+
+
+def _other_kind(data: bytes) -> str:
+    """What a file is that is given for a photograph; empty where that is not known."""
+    if _brands(data) & _AVIF_BRANDS:
+        return "an AVIF"
+    if data.startswith(b"RIFF") and data[8:12] == b"WEBP":
+        return "a WebP"
+    return next((kind for first, kind in _OTHERS.items() if data.startswith(first)), "")
+
+
+def pixels_of(data: bytes, flags: int) -> tuple[np.ndarray | None, bool]:
+    """What OpenCV reads of a picture, and whether pixels of it are missing or wrong.
+
+    Parameters
+    ----------
+    data : bytes
+    flags : int
+        Of `cv2.imdecode`.
+
+    Returns
+    -------
+    array or None
+        None where it reads nothing.
+    bool
+        By what the decoder says, who fills the rest of a damaged picture with something else.
+    """
+    with overheard() as said:
+        try:
+            pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+        except cv2.error:
+            pixels = None
+    return pixels, any(sign in line for line in said for sign in _WRONG_PIXELS)
+
+
+@contextmanager
+def overheard() -> Iterator[list[str]]:
+    """What decoders write to standard error by themselves, once the block has ended; nobody sees it.
+
+    What others write meanwhile, such as a bar of progress, is passed on.
+    """
+    said: list[str] = []
+    if os.name == "nt":  # whose pipes are others: there it is seen, and not heeded
+        yield said
+        return
+    with _ONE_AT_A_TIME:
+        try:
+            kept = os.dup(_STDERR)
+        except OSError:  # there is none
+            yield said
+            return
+        heard, ear = os.pipe()
+        os.set_blocking(ear, False)  # what is too much is lost, and nothing waits
+        os.set_blocking(heard, False)
+        os.dup2(ear, _STDERR)
+        try:
+            yield said
+        finally:
+            os.dup2(kept, _STDERR)
+            os.close(kept)
+            os.close(ear)
+            for line in _drained(heard).splitlines(keepends=True):
+                text = line.decode(errors="replace").rstrip("\n")
+                if text.startswith(_DECODERS):
+                    said.append(text)
+                elif text:
+                    os.write(_STDERR, line)
+
+
+def _drained(heard: int) -> bytes:
+    with open(heard, "rb") as pipe:
+        return pipe.read() or b""
 
 
 def _decode(data: bytes, kind: str, name: str) -> tuple[np.ndarray, dict[int, object]]:
@@ -107,11 +205,8 @@ def _decode(data: bytes, kind: str, name: str) -> tuple[np.ndarray, dict[int, ob
         raise _undecodable(name, kind)
     if kind == "JPEG" and not _jpeg_is_whole(data):
         raise _truncated(name)
-    try:
-        bgr = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
-    except cv2.error as error:
-        raise _truncated(name) from error
-    if bgr is None:
+    bgr, wrong = pixels_of(data, cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
+    if bgr is None or wrong:
         raise _truncated(name)
     return bgr, _exif_tags(header)
 
@@ -182,6 +277,12 @@ def _truncated(name: str) -> PhotoUnreadable:
 
 def _check_size(width: int, height: int, name: str) -> None:
     seen = f"{name} has {width} x {height} pixels"
+    if min(width, height) < MIN_SIDE:
+        raise PhotoUnusable(
+            "too-small",
+            f"{seen} and at least {MIN_SIDE} are needed each way: send the original from the phone, "
+            "not a strip of it.",
+        )
     if width * height < MIN_PIXELS:
         raise PhotoUnusable(
             "too-small",

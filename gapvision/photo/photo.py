@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,6 +14,7 @@ import numpy as np
 from PIL import ExifTags
 
 from gapvision.errors import PhotoUnreadable, PhotoUnusable
+from gapvision.files import open_regular
 from gapvision.photo.decode import DAMAGED, decoded
 from gapvision.photo.facts import PhotoFacts
 from gapvision.photo.focal import focal_prior, zoom_left_open
@@ -100,7 +102,7 @@ def photo_paths(args: Sequence[str | Path]) -> list[Path]:
     """
     paths = []
     for arg in map(Path, args):
-        paths.extend(_photos_in(arg) if arg.is_dir() else [arg])
+        paths.extend(_photos_in(arg) if os.path.isdir(arg) else [arg])
     return paths
 
 
@@ -130,20 +132,21 @@ def _photos_in(folder: Path) -> list[Path]:
 
 def _read(path: Path) -> bytes:
     name = path.name
-    if path.is_dir():
+    if os.path.isdir(path):
         raise PhotoUnreadable(
             "folder",
             f"{path} is a folder, and one photograph is needed here: name a file in it.",
         )
     try:
-        size = path.stat().st_size
+        with open_regular(path) as file:
+            size = os.fstat(file.fileno()).st_size
+            data = file.read() if size <= MAX_BYTES else b""
         if size > MAX_BYTES:
             raise PhotoUnusable(
                 "too-large",
                 f"{name} has {size / 1e6:.0f} MB and at most {MAX_BYTES / 1e6:.0f} can be "
                 "measured: save it as JPEG.",
             )
-        data = path.read_bytes()
     except FileNotFoundError as error:
         raise PhotoUnreadable(
             "no-file",

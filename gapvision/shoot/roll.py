@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import os
+import io
 import re
-import shutil
 import warnings
 from collections.abc import Callable, Iterable
 from dataclasses import astuple, dataclass, replace
@@ -17,6 +16,7 @@ import numpy as np
 from PIL import ExifTags, Image
 
 from gapvision.errors import MeasurementError
+from gapvision.files import copy_new, read_regular
 from gapvision.inputs.joint_form import write_joint_form
 from gapvision.inputs.joint_name import as_counted, as_folder
 from gapvision.shoot.slip import Slip, parse_slip
@@ -249,7 +249,7 @@ def _open(path: Path) -> Image.Image:
         import pillow_heif
 
         pillow_heif.register_heif_opener()
-    return Image.open(path)
+    return Image.open(io.BytesIO(read_regular(path)))  # a pipe would never end
 
 
 def _with_slip(shot: Shot, grey: np.ndarray, full_px: int) -> Shot:
@@ -328,14 +328,10 @@ def _copy(path: Path, folder: Path) -> bool:
             if _same(path, target):
                 return False
             continue
-        part = folder / f".{target.name}.part"
-        shutil.copy2(path, part)
-        with part.open("rb+") as file:
-            os.fsync(file.fileno())
-        if target.exists():  # made by another program meanwhile
-            part.unlink()
+        try:
+            copy_new(path, target)
+        except FileExistsError:  # made by another program meanwhile
             continue
-        part.rename(target)
         return True
     raise AssertionError("names never end")
 

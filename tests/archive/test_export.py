@@ -1,12 +1,18 @@
 """Exports: what a person without the program finds, and what does not leave the house."""
 
+import base64
 import csv
 import hashlib
 import io
 import json
+import os
 import re
+import shutil
+import subprocess
+import sys
 import zipfile
 from dataclasses import replace
+from datetime import datetime
 
 import numpy as np
 import pytest
@@ -15,6 +21,7 @@ from helpers.phones import SECRETS, exif_of_a_phone
 from helpers.phones import jpeg as phone_jpeg
 
 from gapvision.archive.export import export
+from gapvision.archive.originals import path_of
 from gapvision.archive.outcome import Outcome, OutcomeValue, add_outcome
 from gapvision.archive.query import Query, entries
 from gapvision.archive.record import SourceFile, add_record
@@ -109,8 +116,7 @@ def test_a_wall_is_drawn_of_several_logs_by_the_latest_of_each(archive, tmp_path
 def test_nothing_tells_where_or_by_whose_phone(archive, tmp_path, name):
     export(archive, Query(), tmp_path / name)
     for file, content in files_of(tmp_path / name).items():
-        if not file.endswith("picture.jpg"):  # ours, drawn without Exif; here a phone's
-            assert not any(secret in content for secret in (*SECRETS, b"GPSLatitude")), file
+        assert not any(secret in content for secret in (*SECRETS, b"GPSLatitude")), file
 
 
 def test_with_location_they_go_out_as_they_are(archive, tmp_path):
@@ -136,7 +142,7 @@ def test_what_cannot_be_stripped_is_left_out_and_said(archive, tmp_path):
 
 def test_a_damaged_archive_still_exports_the_rest(archive, tmp_path):
     sha256 = hashlib.sha256(phone_jpeg(comment=b"0")).hexdigest()
-    archive.path_of(sha256).write_bytes(b"rot")
+    path_of(archive, sha256).write_bytes(b"rot")
     done = export(archive, Query(), tmp_path / "out")
     assert (done.records, done.photographs) == (2, 1)
     assert done.lost == ("record 1: photo0.jpg is missing or damaged in the archive.",)
@@ -153,12 +159,12 @@ def test_nothing_is_overwritten_and_nothing_half_is_left(archive, tmp_path, monk
         export(archive, Query(), tmp_path / "no" / "out")
     with refused("nothing-found"):
         export(archive, Query(wall="west"), tmp_path / "none")
-    from gapvision.archive import export as archive_export
+    from gapvision.archive import packing as archive_packing
 
     def full(*args):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(archive_export, "_into_folder", full)
+    monkeypatch.setattr(archive_packing, "_into_folder", full)
     with refused("not-written"):
         export(archive, Query(), tmp_path / "half")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["kept", "out.zip"]
@@ -174,3 +180,109 @@ def test_a_table_is_read_back_by_the_standard_library(archive):
     assert [int(r["record"]) for r in rows] == [e.record for e in found]
     assert rows[0]["kept (ISO 8601)"] == found[0].kept_at
     assert all("(mm)" in head for head in RECORD_HEAD if "set" in head or "gap" in head)
+
+
+# --- names, unpackers, and what killed runs leave --------------------------------------------------
+
+LONG = "Гараж у реки 🏠 " + "jäätynyt " * 20
+AWKWARD = [
+    "IMG 1.JPG", "..", ".", "a" * 250 + ".jpg", "ö" * 120 + ".jpeg", "x." + "y" * 200, "CON",
+    "a/b\\c:d*.jpg",
+]  # fmt: skip
+
+
+@pytest.fixture
+def awkward(tmp_path):
+    """A record whose joint and photographs have names that hardly any disk takes."""
+    with open_archive(tmp_path / "kept", create=True) as opened:
+        contents = tuple(phone_jpeg(comment=b"%d" % n) for n in range(len(AWKWARD)))
+        new = named(new_record(contents), building=LONG[:80], wall="北の壁", log="Ł 3/4")
+        files = tuple(replace(f, name=n) for f, n in zip(new.files, AWKWARD, strict=True))
+        for _ in range(2):
+            add_record(opened, replace(new, files=files))
+        add_record(
+            opened, named(replace(new, files=files), building=LONG[:80], wall="北の壁", log="2")
+        )
+        yield opened
+
+
+@pytest.mark.parametrize("name", ["out", "out.zip"])
+def test_names_are_short_and_of_signs_that_all_disks_take(awkward, tmp_path, name):
+    done = export(awkward, Query(), tmp_path / name)
+    assert (done.records, done.photographs, done.lost) == (3, 3 * len(AWKWARD), ())
+    for path in files_of(tmp_path / name):
+        for part in path.split("/"):
+            assert re.fullmatch(r"[A-Za-z0-9_-][A-Za-z0-9_.-]*[A-Za-z0-9_-]", part), path
+            assert len(part.encode()) <= 80
+    given = {row["name as given"] for row in rows_of(files_of(tmp_path / name)["photographs.csv"])}
+    assert given == set(AWKWARD)  # the tables still have them
+
+
+def test_zips_need_nothing_that_old_unpackers_lack(awkward, tmp_path):
+    """No ZIP64, no names but in ASCII, no sizes that follow the data; and the usual unpacker agrees."""
+    target = tmp_path / "out.zip"
+    export(awkward, Query(), target)
+    content = target.read_bytes()
+    with zipfile.ZipFile(target) as packed:
+        for info in packed.infolist():
+            assert info.extract_version <= 20 and info.flag_bits == 0 and not info.extra
+            assert content[info.header_offset + 4 : info.header_offset + 6] == b"\x14\0"
+    if shutil.which("unzip"):
+        subprocess.run(["unzip", "-q", target, "-d", tmp_path / "un"], check=True, timeout=60)
+        assert len(list((tmp_path / "un").glob("0*"))) == 3
+
+
+@pytest.mark.parametrize("year", [1970, 2110])
+def test_a_clock_that_is_wrong_stops_no_zip(archive, tmp_path, monkeypatch, year):
+    from gapvision.archive import packing as archive_packing
+
+    class Clock(datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return cls(year, 1, 1)
+
+    monkeypatch.setattr(archive_packing, "datetime", Clock)
+    assert export(archive, Query(), tmp_path / "out.zip").records == 2
+
+
+KILLED = """
+import os, sys
+from pathlib import Path
+from gapvision.archive import packing
+from gapvision.archive.export import export
+from gapvision.archive.query import Query
+from gapvision.archive.store import open_archive
+
+def kill(*args):
+    os.kill(os.getpid(), 9)
+
+with open_archive(Path(sys.argv[1])) as archive:
+    packing.move_new = kill
+    if sys.argv[2].endswith(".zip"):
+        import gapvision.files
+        gapvision.files.os.fsync = kill
+    export(archive, Query(), Path(sys.argv[2]))
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals")
+@pytest.mark.parametrize("name", ["out", "out.zip"])
+def test_what_a_killed_export_left_is_gone_after_the_next(archive, tmp_path, name):
+    before = sorted(p.name for p in tmp_path.iterdir())
+    subprocess.run(
+        [sys.executable, "-c", KILLED, archive.folder, tmp_path / name], timeout=60, check=False
+    )
+    assert len(list(tmp_path.iterdir())) == len(before) + 1  # photographs, for anybody to see
+    export(archive, Query(records=(1,)), tmp_path / f"other-{name}")
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*before, f"other-{name}"])
+
+
+def test_a_picture_of_a_foreign_archive_is_freed_too(archive, tmp_path):
+    """What an archive calls the picture that was drawn may be anybody's photograph."""
+    export(archive, Query(), tmp_path / "out")
+    for content in files_of(tmp_path / "out").values():
+        assert not any(secret in content for secret in SECRETS)
+    reports = [c for n, c in files_of(tmp_path / "out").items() if n.endswith("report.html")]
+    for report in reports:
+        for image in re.findall(rb"base64,([A-Za-z0-9+/=]+)", report):
+            assert not any(secret in base64.b64decode(image) for secret in SECRETS)

@@ -10,6 +10,7 @@ from helpers.options import options_with
 
 from gapvision.advice.caution import told
 from gapvision.answer.text import answer_text
+from gapvision.archive.originals import Removal, path_of
 from gapvision.archive.outcome import Outcome, outcomes_of
 from gapvision.archive.query import Query, entries, load_record, read_file
 from gapvision.archive.record import (
@@ -136,10 +137,10 @@ def test_records_that_are_not_there(three):
 def test_photographs_are_read_back_and_checked(three):
     (file,) = load_record(three, 2).photographs
     assert read_file(three, file) == jpeg(2)
-    three.path_of(file.sha256).write_bytes(jpeg(3))
+    path_of(three, file.sha256).write_bytes(jpeg(3))
     with refused("photo-damaged"):
         read_file(three, file)
-    three.path_of(file.sha256).unlink()
+    path_of(three, file.sha256).unlink()
     with refused("photo-missing"):
         read_file(three, file)
 
@@ -251,7 +252,7 @@ def test_no_folder_of_this_computer_is_kept():
 
 def test_a_removed_record_leaves_a_tombstone_and_no_photograph(three):
     before = files_in(three.folder)
-    assert remove_record(three, 2, "the carpenter", "wrong wall") == 1
+    assert remove_record(three, 2, "the carpenter", "wrong wall") == Removal(1)
     assert numbers(three) == [3, 1] and numbers(three, text="north") == [1]
     assert set(files_in(three.folder).values()) == {jpeg()} < set(before.values())
     with refused("no-record") as error:
@@ -263,9 +264,9 @@ def test_a_removed_record_leaves_a_tombstone_and_no_photograph(three):
 
 
 def test_a_shared_photograph_stays_until_its_last_record_goes(three):
-    assert remove_record(three, 1, "me", "") == 0
+    assert remove_record(three, 1, "me", "") == Removal(0)
     assert jpeg() in files_in(three.folder).values() and not verify(three).faults
-    assert remove_record(three, 3, "me", "") == 1
+    assert remove_record(three, 3, "me", "") == Removal(1)
 
 
 def test_revisions_do_not_come_back_either(archive):
@@ -289,15 +290,21 @@ def test_what_is_removed_is_gone_from_the_database_too(archive):
 
 def test_a_whole_archive(three):
     found = verify(three)
-    assert (found.records, found.files, found.faults, found.strays) == (3, 2, (), ())
+    assert (found.records, found.files, found.faults, found.halves, found.unclaimed) == (
+        3,
+        2,
+        (),
+        (),
+        (),
+    )
 
 
 def damage_photo(archive):
-    archive.path_of(load_record(archive, 2).files[0].sha256).write_bytes(b"x")
+    path_of(archive, load_record(archive, 2).files[0].sha256).write_bytes(b"x")
 
 
 def lose_photo(archive):
-    archive.path_of(load_record(archive, 2).files[0].sha256).unlink()
+    path_of(archive, load_record(archive, 2).files[0].sha256).unlink()
 
 
 def statement(sql):

@@ -13,16 +13,16 @@ from pathlib import Path
 import pytest
 from helpers.archives import JOINT, files_in, jpeg, keep, named, new_record
 
+from gapvision.archive import database as archive_database
+from gapvision.archive import originals as archive_originals
 from gapvision.archive import schema as archive_schema
-from gapvision.archive import store as archive_store
+from gapvision.archive.originals import ASIDE, NEW, Removal, finish_removal, path_of
 from gapvision.archive.query import Query, entries, files_of, load_record
 from gapvision.archive.record import add_record
 from gapvision.archive.schema import STEPS
 from gapvision.archive.store import (
     DATABASE,
-    NEW,
     archive_folder,
-    finish_removal,
     open_archive,
     writing,
 )
@@ -92,9 +92,9 @@ def test_times_are_of_rfc_3339_and_of_now(archive):
 def test_a_photograph_is_on_the_disk_before_the_record_that_names_it(archive, monkeypatch):
     """fsync of the file, its final name, fsync of its folder, and only then the commit."""
     did = []
-    rename, sync, commit = Path.replace, os.fsync, archive.db.set_trace_callback
+    rename, sync, commit = os.replace, os.fsync, archive.db.set_trace_callback
     monkeypatch.setattr(os, "fsync", lambda handle: did.append("fsync") or sync(handle))
-    monkeypatch.setattr(Path, "replace", lambda p, to: did.append("rename") or rename(p, to))
+    monkeypatch.setattr(os, "replace", lambda p, to: did.append("rename") or rename(p, to))
     commit(lambda sql: did.append("commit") if sql == "COMMIT" else None)
     keep(archive, jpeg(1))
     folders = ["fsync"] * 3  # of its hash's first digits, of all photographs, of the archive
@@ -177,7 +177,7 @@ def test_a_full_disk_while_a_photograph_is_copied(archive, monkeypatch):
         copy.write(b"some of it")
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(archive_store, "_copied", full)
+    monkeypatch.setattr(archive_originals, "_copied", full)
     with refused("archive-full") as error:
         keep(archive, jpeg(2))
     assert error.value.text.count("\n") == 0 and "make room" in error.value.text
@@ -219,7 +219,7 @@ def test_a_folder_that_was_replaced_while_it_was_open(archive, tmp_path):
 
 
 def test_another_process_that_never_ends(archive, monkeypatch, tmp_path):
-    monkeypatch.setattr(archive_store, "WAIT_S", 0.1)
+    monkeypatch.setattr(archive_database, "WAIT_S", 0.1)
     with open_archive(archive.folder) as other, writing(archive), refused("archive-busy"):
         keep(other, jpeg(2))
 
@@ -237,13 +237,17 @@ def test_leftovers_are_told_and_repaired_and_nothing_else_is_touched(archive):
     keep(archive, jpeg(1))
     before = files_in(archive.folder)
     (archive.photos / f"{NEW}half").write_bytes(b"ha")
-    stray = archive.path_of(hashlib.sha256(b"whole").hexdigest())
+    stray = path_of(archive, hashlib.sha256(b"whole").hexdigest())
     stray.parent.mkdir(exist_ok=True)
     stray.write_bytes(b"whole")
     found = verify(archive)
-    assert not found.faults and set(found.strays) == {f"{NEW}half", stray.name}
-    assert repair(archive) == 2
-    assert files_in(archive.folder) == before and not verify(archive).strays
+    assert not found.faults
+    assert (found.halves, found.unclaimed) == ((f"{NEW}half",), (stray.name,))
+    done = repair(archive)
+    assert (done.removed, done.aside, done.left) == (1, (stray.name,), ())
+    assert files_in(archive.folder) == before | {f"{ASIDE}/{stray.name}": b"whole"}
+    found = verify(archive)
+    assert not found.halves and not found.unclaimed and found.aside == (stray.name,)
 
 
 def test_the_next_who_keeps_sweeps_up(archive):
@@ -256,10 +260,10 @@ def test_the_next_who_keeps_sweeps_up(archive):
 def test_a_removal_that_was_interrupted_is_finished(archive):
     keep(archive, jpeg(1))
     sha256 = hashlib.sha256(jpeg(2)).hexdigest()
-    archive.path_of(sha256).parent.mkdir(exist_ok=True)
-    archive.path_of(sha256).write_bytes(jpeg(2))
+    path_of(archive, sha256).parent.mkdir(exist_ok=True)
+    path_of(archive, sha256).write_bytes(jpeg(2))
     archive.db.execute("INSERT INTO leftover VALUES (?)", (sha256,))
-    assert finish_removal(archive) == 1
+    assert finish_removal(archive) == Removal(1)
     assert len(files_in(archive.folder)) == 1
 
 
@@ -315,7 +319,7 @@ def test_the_tables_of_a_new_archive_are_those_of_an_old_one_brought_up(version_
 def test_a_further_step_is_taken_once_and_loses_nothing(version_1, monkeypatch):
     step = "ALTER TABLE record ADD COLUMN weather TEXT;\nUPDATE record SET weather = 'dry';\n"
     monkeypatch.setattr(archive_schema, "STEPS", (*STEPS, step))
-    monkeypatch.setattr(archive_store, "STEPS", (*STEPS, step))
+    monkeypatch.setattr(archive_database, "STEPS", (*STEPS, step))
     for _ in range(2):
         with open_archive(version_1) as archive:
             assert archive_schema.version_of(archive.db) == len(STEPS) + 1
@@ -326,7 +330,7 @@ def test_a_further_step_is_taken_once_and_loses_nothing(version_1, monkeypatch):
 def test_a_step_that_fails_leaves_the_archive_as_it_was(version_1, monkeypatch):
     step = "ALTER TABLE record ADD COLUMN weather TEXT;\nUPDATE nothing SET weather = 'dry';\n"
     monkeypatch.setattr(archive_schema, "STEPS", (*STEPS, step))
-    monkeypatch.setattr(archive_store, "STEPS", (*STEPS, step))
+    monkeypatch.setattr(archive_database, "STEPS", (*STEPS, step))
     with pytest.raises(sqlite3.OperationalError), open_archive(version_1):
         pass
     monkeypatch.undo()

@@ -18,6 +18,7 @@ from helpers.commands import run
 from helpers.joints import joint, photo
 
 from gapvision.archive.export import Exported
+from gapvision.archive.originals import path_of
 from gapvision.archive.query import load_record
 from gapvision.archive.record import add_record
 from gapvision.archive.store import open_archive
@@ -336,7 +337,7 @@ def test_a_refusal_does_not_stop_the_others(three, monkeypatch, tmp_path):
     monkeypatch.setattr("gapvision.spine.measure", lambda *_: joint())
     with open_archive() as archive:
         (sha256,) = archive.db.execute("SELECT sha256 FROM record_file WHERE record = 2").fetchone()
-        archive.path_of(sha256).unlink()
+        path_of(archive, sha256).unlink()
     result = run("archive", "remeasure", "1", "2", "3")
     assert result.exit_code == 1
     assert result.stdout.count("the same") >= 8

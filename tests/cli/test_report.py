@@ -11,6 +11,7 @@ from helpers.joints import joint
 from helpers.reports import picture, telling_photo
 
 from gapvision.answer.as_json import answer_json, stamped
+from gapvision.archive.originals import path_of
 from gapvision.archive.outcome import Outcome, add_outcome
 from gapvision.archive.record import NewRecord, SourceFile, add_record
 from gapvision.archive.store import open_archive
@@ -112,7 +113,7 @@ def test_when_and_by_which_program_stands_in_the_json(measured):
 def test_a_stored_photograph_that_is_damaged_is_left_out():
     (number,) = kept("3")
     with open_archive() as archive:
-        path = archive.path_of(hashlib.sha256(Path("kept.jpg").read_bytes()).hexdigest())
+        path = path_of(archive, hashlib.sha256(Path("kept.jpg").read_bytes()).hexdigest())
     content = bytearray(path.read_bytes())
     content[-100] ^= 1  # still a picture, though another
     path.write_bytes(content)

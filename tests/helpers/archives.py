@@ -8,12 +8,13 @@ from helpers.joints import joint, photo
 from gapvision.answer.as_json import answer_json
 from gapvision.archive.record import NewRecord, SourceFile, add_record, options_json
 from gapvision.archive.record import plain_result as plain
+from gapvision.archive.store import SPARE
 from gapvision.inputs.joint_name import JointName
 from gapvision.inputs.options import MeasureOptions
 
 JOINT = JointName("Lake house", "north", "3")
 # A JPEG that is whole as to its form: a start, one scan, an end.
-TINY_JPEG = b"\xff\xd8\xff\xda\x00\x02%s\xff\xd9"
+TINY_JPEG = b"\xff\xd8\xff\xda\x00\x08\x01\x01\x00\x00\x3f\x00%s\xff\xd9"
 
 
 def jpeg(n=0):
@@ -47,9 +48,9 @@ def named(new, building="Lake house", wall="north", log="3"):
 
 
 def files_in(folder):
-    """Every file below a folder of an archive but the database's own, by its path."""
+    """Every file below a folder of an archive but the database's own and the spare room, by its path."""
     return {
         str(p.relative_to(folder)): p.read_bytes()
         for p in folder.rglob("*")
-        if p.is_file() and not p.name.startswith("archive.sqlite")
+        if p.is_file() and p.name != SPARE and not p.name.startswith("archive.sqlite")
     }

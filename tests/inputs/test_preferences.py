@@ -1,5 +1,6 @@
 """What a person states once: kept, shown, changed, and overridden by what is typed."""
 
+import os
 import tomllib
 from pathlib import Path
 
@@ -143,3 +144,60 @@ def test_setting_wider_than_the_scriber_opens_is_told():
     text = caution_text(caution, (), "mm")
     assert "50 mm" in text and "8 mm lower" in text
     assert not beyond_scriber(500.0, MeasureOptions(photos=()))
+
+
+# --- a file that is broken is never taken for one that says nothing --------------------------------
+
+
+def break_it(how):
+    path = preferences_path()
+    if how == "empty":
+        path.write_bytes(b"")
+    elif how == "blank":
+        path.write_text("\n \n")
+    elif how == "zeros":
+        path.write_bytes(bytes(100))
+    elif how == "half":
+        path.write_text("printed_bar_mm = 9")
+    elif how == "deep":
+        path.write_text("camera = " + "[" * 5000 + "]" * 5000)
+    elif how == "digits":
+        path.write_text("printed_bar_mm = " + "9" * 400)
+    elif how == "link":
+        path.symlink_to("on-a-stick.toml")
+    elif how == "pipe":
+        os.mkfifo(path)
+    elif how == "folder":
+        path.mkdir()
+    elif how == "not-a-folder":
+        path.parent.rmdir()
+        path.parent.write_text("a file where the folder should be")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links and pipes")
+@pytest.mark.parametrize(
+    "how",
+    ["empty", "blank", "zeros", "half", "deep", "digits", "link", "pipe", "folder", "not-a-folder"],
+)
+def test_a_broken_file_is_named_and_nothing_is_measured(how, asked):
+    """Defaults in its place would be a quiet wrong number: the bar of the print would be 100."""
+    break_it(how)
+    for args in (["preferences"], ["preferences", "--cover", "70"], ["measure", "level.jpg"]):
+        result = run(*args)
+        assert result.exit_code == 1 and result.stderr.count("\n") == 1, result.output
+        assert "preferences.toml" in result.stderr
+    assert not asked
+
+
+def test_what_was_all_forgotten_is_no_broken_file(asked):
+    run("preferences", "--cover", "70")
+    assert run("preferences", "--forget", "cover").exit_code == 0
+    assert load_preferences() == Preferences()
+    assert preferences_path().read_text().startswith("#")
+    assert run("measure", "level.jpg").exit_code == 0 and len(asked) == 1
+
+
+def test_an_empty_file_says_what_to_do():
+    preferences_path().write_bytes(b"")
+    text = run("preferences").stderr
+    assert "empty" in text and "remove that file" in text

@@ -7,7 +7,6 @@ import hashlib
 import io
 import struct
 import zlib
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -272,11 +271,11 @@ def test_folder_in_place_of_a_file_is_refused(tmp_path):
 
 
 def test_forbidden_file_is_refused(tmp_path, monkeypatch):
-    def forbid(path: Path) -> bytes:
+    def forbid(*args, **more):
         raise PermissionError(errno.EACCES, "Permission denied")
 
     path = written(tmp_path, "a.jpg", jpeg_bytes())
-    monkeypatch.setattr(Path, "read_bytes", forbid)
+    monkeypatch.setattr(io, "FileIO", forbid)
     refused(PhotoUnreadable, "no-access", r"cannot be opened \(Permission denied\)", path)
 
 

@@ -26,7 +26,8 @@ from helpers.archives import jpeg, named, new_record
 
 from gapvision.archive.query import Query, entries
 from gapvision.archive.record import SourceFile, add_record, words_of
-from gapvision.archive.store import Archive, open_archive, sync_folder
+from gapvision.archive.store import Archive, open_archive
+from gapvision.files import sync_folder
 
 BARE = """
 import typer

@@ -11,7 +11,9 @@ import numpy as np
 
 from gapvision.answer.picture.drawing import WIDTH_PX
 from gapvision.errors import MeasurementError, PhotoUnreadable
+from gapvision.files import read_regular
 from gapvision.joint.photo_results import photo_name
+from gapvision.photo.decode import pixels_of
 from gapvision.photo.light import to_8bit
 from gapvision.photo.photo import load_photo
 
@@ -81,12 +83,12 @@ def clean_picture(path: Path) -> bytes:
         ``"no-file"`` or ``"not-an-image"``.
     """
     try:
-        content = np.frombuffer(path.read_bytes(), np.uint8)
+        content = read_regular(path)
     except OSError as error:
         text = f"{path} cannot be read ({error.strerror}): name the file that --picture wrote."
         raise PhotoUnreadable("no-file", text) from error
-    bgr = cv2.imdecode(content, cv2.IMREAD_COLOR) if content.size else None
-    if bgr is None:
+    bgr, wrong = pixels_of(content, cv2.IMREAD_COLOR) if content else (None, True)
+    if bgr is None or wrong:
         text = f"{path} is no picture: name the file that gapvision measure --picture wrote."
         raise PhotoUnreadable("not-an-image", text)
     return _encoded(bgr, max(WIDTH_PX, round(WIDTH_PX * bgr.shape[0] / bgr.shape[1])))

@@ -32,7 +32,6 @@ from gapvision.cli.terminal import (
     say,
     units_of,
 )
-from gapvision.errors import MeasurementError
 
 LIST_FORMAT = "gapvision-archive-list"
 SHOWN = 20  # records of a list that fit a screen
@@ -116,7 +115,7 @@ def _list(query, limit, json_file, csv_file, units, told, overwrite) -> None:
     if json_file == csv_file == STDOUT:
         raise typer.BadParameter("only one of --json and --csv can be standard output.")
     with exit_status(), opened_archive(told) as opened:
-        from gapvision.archive.query import entries
+        from gapvision.archive.query import bad_record, entries, unreadable
 
         if csv_file is not None:
             from gapvision.archive.table import RECORD_HEAD, record_row, write_csv
@@ -132,6 +131,8 @@ def _list(query, limit, json_file, csv_file, units, told, overwrite) -> None:
             limit = limit or SHOWN
             found = list(entries(opened, query, limit + 1))
             say(list_text(found[:limit], units, len(found) > limit))
+        for number in unreadable(opened):
+            say(bad_record(number, "a column holds what it cannot").text, err=True)
 
 
 def _write_list(file: BinaryIO, found: Iterator) -> None:
@@ -147,19 +148,9 @@ def _to_file(name: str, what: str, overwrite: bool, write: Callable[[BinaryIO], 
         write(sys.stdout.buffer)
         sys.stdout.buffer.flush()
         return
-    from gapvision.files import check_new
+    from gapvision.files import new_file
 
     path = Path(name)
-    check_new(path, what, overwrite)
-    part = path.with_name(f".{path.name}.part")
-    try:
-        with part.open("wb") as file:
-            write(file)
-        check_new(path, what, overwrite)
-        part.replace(path)
-    except OSError as error:
-        text = f"{what.capitalize()} could not be written to {path}: {error.strerror or error}."
-        raise MeasurementError("not-written", text) from error
-    finally:
-        part.unlink(missing_ok=True)
+    with new_file(path, what, overwrite) as file:
+        write(file)
     say(f"Written: {path}")

@@ -11,6 +11,7 @@ from gapvision.cli.archive.records import (
     RecordArgument,
     opened_archive,
     read_day,
+    read_text,
 )
 from gapvision.cli.keep import ArchiveOption
 from gapvision.cli.terminal import (
@@ -83,7 +84,7 @@ def outcome(
     opens = [read_option("--open", _ends, text, units) for text in open_ or ()]
     used = read_option("--setting-used", _above_zero, setting_used, units)
     cover = read_option("--narrowest-cover", parse_length, narrowest_cover, units)
-    remarks = " ".join(remarks.split())
+    remarks = " ".join(read_text("--remarks", remarks).split())
     if not (calipers or trials or opens or used or remarks or instead) and cover is None:
         raise typer.BadParameter("tell at least one thing, such as --caliper 46.8@310.")
     day = read_option(

@@ -35,6 +35,7 @@ GapOption = Annotated[
 SettingOption = Annotated[
     str | None, typer.Option(metavar="RANGE", help="What to set the points to, likewise.")
 ]
+_BEFORE_ALL, _AFTER_ALL = "", "~"  # as texts, which times are compared as
 RecordArgument = Annotated[int, typer.Argument(metavar="RECORD", help="Its number in the list.")]
 RecordsArgument = Annotated[
     list[int] | None, typer.Argument(metavar="RECORD...", help="Numbers in the list.")
@@ -42,11 +43,11 @@ RecordsArgument = Annotated[
 
 
 @contextmanager
-def opened_archive(told: Path | None) -> Iterator[Archive]:
+def opened_archive(told: Path | None, clearing: bool = False) -> Iterator[Archive]:
     """The archive that is meant, open."""
     from gapvision.archive.store import open_archive
 
-    with open_archive(told) as opened:
+    with open_archive(told, clearing=clearing) as opened:
         yield opened
 
 
@@ -60,13 +61,13 @@ def query_of(
     from gapvision.archive.query import Query
 
     return Query(
-        *(name and one_line(name) for name in (building, wall, log)),
-        read_option("--since", lambda t, _: _utc(read_day(t)), since, units),
-        read_option("--until", lambda t, _: _utc(read_day(t) + timedelta(days=1)), until, units),
+        *(name and one_line(_as_kept(name)) for name in (building, wall, log)),
+        read_option("--since", lambda t, _: _utc(read_day(t), 0), since, units),
+        read_option("--until", lambda t, _: _utc(read_day(t), 1), until, units),
         status,
         read_option("--gap", _range, gap, units) or (None, None),
         read_option("--setting", _range, setting, units) or (None, None),
-        text,
+        _as_kept(text),
         tuple(records or ()),
     )  # fmt: skip
 
@@ -79,10 +80,35 @@ def read_day(text: str) -> date:
         raise ValueError(f"{text!r} is no date: write it as 2026-05-31.") from None
 
 
-def _utc(day: date) -> str:
+def read_text(option: str, text: str) -> str:
+    """What is to be kept, refused as wrong usage where it is no text."""
+    if not _is_text(text):
+        raise typer.BadParameter("is no text in UTF-8: type it again.", param_hint=option)
+    return text
+
+
+def _is_text(text: str) -> bool:
+    try:
+        text.encode()
+    except UnicodeEncodeError:  # bytes of the command line that are no UTF-8
+        return False
+    return True
+
+
+def _as_kept(text: str) -> str:
+    """A text to look for: what is none was never kept, and is found nowhere."""
+    return text.encode(errors="replace").decode()
+
+
+def _utc(day: date, later: int) -> str:
+    """When a day begins, or the one ``later``; before or after all times where no clock goes so far."""
     from gapvision.archive.record import in_utc
 
-    return in_utc(datetime.combine(day, time()).astimezone().isoformat())
+    try:
+        begins = datetime.combine(day + timedelta(days=later), time())
+        return in_utc(begins.astimezone().isoformat())
+    except (OverflowError, ValueError):
+        return _BEFORE_ALL if day.year < 1000 else _AFTER_ALL
 
 
 def _range(text: str, units: str) -> tuple[float | None, float | None]:

@@ -9,6 +9,7 @@ import typer
 
 from gapvision.cli.archive.records import (
     opened_archive,
+    read_text,
 )
 from gapvision.cli.keep import ArchiveOption
 from gapvision.cli.terminal import (
@@ -32,9 +33,12 @@ def remove(
     Example:
       gapvision archive remove 12 --reason "wrong wall, kept again as 13"
     """
-    with exit_status(), opened_archive(archive) as opened:
+    reason = read_text("--reason", reason)
+    by = by and read_text("--by", by)
+    with exit_status(), opened_archive(archive, clearing=True) as opened:
         from gapvision.archive.query import load_entry
         from gapvision.archive.remove import remove_record
+        from gapvision.archive.text import removed_text
 
         records = list(dict.fromkeys(records))
         for number in records:
@@ -42,6 +46,18 @@ def remove(
             say(f"Record {number}: {e.joint}, revision {e.revision}, kept {e.kept_at[:10]}.")
         if not yes:
             typer.confirm("Remove for good, with photographs and outcomes?", abort=True, err=True)
+        left = 0
         for number in records:
-            files = remove_record(opened, number, by or getpass.getuser(), reason)
-            say(f"Removed: record {number} and {files} files.")
+            done = remove_record(opened, number, by or _user(), reason)
+            say(removed_text(number, done))
+            left += len(done.left)
+        if left:
+            say("What was left behind goes with: gapvision archive verify --repair", err=True)
+            raise typer.Exit(1)
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a computer that has no name for whoever uses it
+        return "unknown"

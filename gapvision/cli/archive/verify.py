@@ -19,7 +19,8 @@ from gapvision.cli.terminal import (
 
 def verify(
     repair: Annotated[
-        bool, typer.Option("--repair", help="Remove what interrupted runs left behind.")
+        bool,
+        typer.Option("--repair", help="Clear away what interrupted runs left."),
     ] = False,
     archive: ArchiveOption = None,
 ) -> None:
@@ -33,17 +34,11 @@ def verify(
     """
     with exit_status(), opened_archive(archive) as opened:
         from gapvision.archive import verify as archive_verify
+        from gapvision.archive.text import verified_text
 
-        removed = archive_verify.repair(opened) if repair else 0
+        done = archive_verify.repair(opened) if repair else None
         with progress_bar() as progress:
             found = archive_verify.verify(opened, progress)
-        if removed:
-            say(f"Removed what interrupted runs left: {removed} files.")
-        for fault in found.faults:
-            say(f"Fault: {fault}")
-        if found.strays:
-            say(f"Left by interrupted runs: {len(found.strays)} files; --repair removes them.")
-        checked = f"Records: {found.records}, files: {found.files}, faults: {len(found.faults)}."
-        say(f"{checked} {'NOT WHOLE' if found.faults else 'Whole'}: {opened.folder}")
-        if found.faults:
+        say(verified_text(found, done, opened.folder))
+        if found.faults or (done and done.left):
             raise typer.Exit(1)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gapvision.errors import MeasurementError, NotCalibrated
+from gapvision.files import read_regular
 from gapvision.inputs.user_folder import config_folder
 from gapvision.photo.facts import CameraKey, PhotoFacts
 
@@ -16,6 +17,7 @@ FORMAT, VERSION = "gapvision-camera", 1
 NEEDED = ("focal_px", "u_focal_px", "k1", "u_k1", "width_px")
 SAME_SHAPE = 0.01  # of the sides' ratio: 4032 x 3024 and 4000 x 3000 are alike, 16 : 9 is not
 NO_ZOOM = 1.001
+MOST_BYTES = 1_000_000  # of a camera file, which has a dozen lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +49,7 @@ def read_camera(path: Path) -> CameraFile:
         ``no-camera-file`` or ``bad-camera-file``.
     """
     try:
-        values = tomllib.loads(path.read_text(encoding="utf-8"))
+        values = tomllib.loads(read_regular(path, MOST_BYTES).decode("utf-8"))
         focal, u_focal, k1, u_k1, width = (float(values[k]) for k in NEEDED)
         distance = float(values["distance_mm"]) if "distance_mm" in values else None
         key = _key(values)
@@ -57,7 +59,7 @@ def read_camera(path: Path) -> CameraFile:
             f"The camera file {path} could not be read; name a file that exists, or leave "
             "--camera out to use the focal length that the photograph states.",
         ) from None
-    except (ValueError, KeyError, TypeError) as error:
+    except (ArithmeticError, KeyError, RecursionError, TypeError, ValueError) as error:
         raise MeasurementError(
             "bad-camera-file",
             f"The camera file {path} lacks a usable {', '.join(NEEDED)} ({error}); correct it, or "
@@ -87,11 +89,22 @@ def _key(values: dict) -> CameraKey | None:
 
 
 def camera_paths() -> list[Path]:
-    """The files of the camera folder, by name."""
+    """The files of the camera folder, by name; none where there is no such folder.
+
+    Raises
+    ------
+    MeasurementError
+        ``no-access`` where there is one, and it cannot be read.
+    """
+    folder = camera_folder()
     try:
-        return sorted(p for p in camera_folder().iterdir() if p.suffix == ".toml" and p.is_file())
-    except OSError:
+        return sorted(p for p in folder.iterdir() if p.suffix == ".toml")
+    except FileNotFoundError:
         return []
+    except OSError as error:
+        raise MeasurementError(
+            "no-access", f"The calibrations in {folder} cannot be read ({error.strerror})."
+        ) from error
 
 
 def camera_path(name: str) -> Path:
@@ -122,7 +135,7 @@ def camera_text(name: str) -> str:
     """
     path = camera_path(name)
     try:
-        return path.read_text(encoding="utf-8")
+        return read_regular(path, MOST_BYTES).decode("utf-8")
     except (OSError, ValueError) as error:
         raise MeasurementError("no-access", f"{path} could not be read: {error}.") from error
 
@@ -140,7 +153,11 @@ def match_camera(photo: PhotoFacts) -> tuple[CameraFile | None, str]:
     """
     key = photo.key
     alike, why = [], ""
-    for path in camera_paths():
+    try:
+        paths = camera_paths()
+    except MeasurementError:
+        return None, f"the calibrations in {camera_folder()} cannot be read"
+    for path in paths:
         try:
             camera = read_camera(path)
         except MeasurementError:

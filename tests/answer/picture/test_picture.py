@@ -423,7 +423,7 @@ def test_missing_folder_and_unwritable_place_are_refused(tmp_path, read):
         write_picture(tmp_path / "none" / "joint.png", joint())
     assert refusal.value.code == "no-folder"
     (tmp_path / "folder.png").mkdir()
-    with pytest.raises(MeasurementError, match="could not be written") as refusal:
+    with pytest.raises(MeasurementError, match="is a folder: name a file in it") as refusal:
         write_picture(tmp_path / "folder.png", joint(), overwrite=True)
     assert refusal.value.code == "not-written"
 

@@ -1,17 +1,19 @@
 """Which calibration belongs to which photograph, and what it is worth there."""
 
 import json
+import os
 from pathlib import Path
 
 import pytest
 
 import gapvision
 from gapvision.answer.evidence_text import evidence_text
+from gapvision.errors import MeasurementError
 from gapvision.inputs.options import MeasureOptions, Scriber, Stretch
 from gapvision.inputs.user_folder import config_folder
 from gapvision.lengths import parse_diameter
 from gapvision.photo.facts import CameraKey, PhotoFacts
-from gapvision.photo.lens.files import camera_folder, camera_paths, match_camera
+from gapvision.photo.lens.files import camera_folder, camera_paths, match_camera, read_camera
 from gapvision.photo.lens.prior import LEAST_RELATIVE_U, choose_lens
 from gapvision.scene.priors import Priors
 from gapvision.spine import measure
@@ -171,3 +173,36 @@ def test_measure_takes_it_by_itself_and_says_so(kept):
 def test_name_of_a_file_is_safe_in_any_folder():
     key = CameraKey("A/B ..\\", "x: y*", "", 100, 50, 26.5)
     assert key.name == "a-b-x-y-26-5mm-100x50"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes")
+@pytest.mark.parametrize("how", ["pipe", "empty", "deep", "digits", "link"])
+def test_a_calibration_that_cannot_be_had_is_said(kept, how):
+    """One that an earlier run left empty, and what never ends if it is read."""
+    kept("broken")
+    path = camera_folder() / "broken.toml"
+    if how in ("pipe", "link"):
+        path.unlink()
+    if how == "pipe":
+        os.mkfifo(path)
+    elif how == "link":
+        path.symlink_to("nowhere.toml")
+    else:
+        path.write_text(
+            {
+                "empty": "", "deep": "a = " + "[" * 5000 + "]" * 5000,
+                "digits": path.read_text().replace("2956.8", "9" * 400),
+            }[how]
+        )  # fmt: skip
+    assert choose_lens(photo())[1] == "exif: calibration broken cannot be read"
+    with pytest.raises(MeasurementError) as caught:
+        read_camera(path)
+    assert "\n" not in caught.value.text and "broken.toml" in caught.value.text
+
+
+def test_a_folder_of_calibrations_that_cannot_be_read_is_said(own_folder):
+    own_folder.mkdir()
+    camera_folder().write_text("a file where the folder should be")
+    assert "cannot be read" in choose_lens(photo())[1]
+    with pytest.raises(MeasurementError, match="cannot be read"):
+        camera_paths()

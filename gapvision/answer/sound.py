@@ -1,0 +1,59 @@
+"""Whether a kept answer's values are of the kinds that their keys say: it may come from anybody."""
+
+from __future__ import annotations
+
+_LARGEST = (
+    1e9  # mm, px, counts: nothing of a joint is beyond it, and arithmetic stays far from its ends
+)
+_LENGTHS = ("_mm", "_px", "_deg")
+_ONE = {
+    "value_mm", "u_mm", "U95_mm", "offset_mm", "set_to_mm", "cover_mm", "from_mm", "to_mm", "height_mm",
+    "distance_mm",
+}  # fmt: skip
+_TEXTS = {
+    "file", "sha256", "code", "text", "side", "status", "lens", "lacked", "taken",
+    "program_version", "make", "model",
+}  # fmt: skip
+_LISTS = {
+    "photos", "cards", "cautions", "readings", "trials", "chains", "shared_cards",
+}  # fmt: skip
+_GROUPS = {
+    "camera", "setting", "widest_gap", "narrowest_groove", "profile", "outlines", "decision",
+    "station_origin", "photographs_alone", "blocks",
+}  # fmt: skip
+
+
+def check_sound(value: object, key: str = "") -> None:
+    """Refuse what cannot be in an answer.
+
+    Parameters
+    ----------
+    value : object
+        Of JSON.
+    key : str
+        Under which it stands; that of a list for what is in the list.
+
+    Raises
+    ------
+    ValueError
+        With the key.
+    """
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if number and not abs(value) <= _LARGEST:  # which no NaN is either
+        raise ValueError(f"{key}: no number that can be")
+    if value is None:
+        return
+    if key.endswith(_LENGTHS) and not number and (key in _ONE or not isinstance(value, list)):
+        raise ValueError(f"{key}: no number")
+    if key in _TEXTS and not isinstance(value, str):
+        raise ValueError(f"{key}: no text")
+    if key in _GROUPS and not isinstance(value, dict):
+        raise ValueError(f"{key}: no group of values")
+    if isinstance(value, dict):
+        for name, inner in value.items():
+            if name in _LISTS and not (inner is None or isinstance(inner, list)):
+                raise ValueError(f"{name}: no list")
+            check_sound(inner, name)
+    elif isinstance(value, list):
+        for inner in value:
+            check_sound(inner, "" if key in _GROUPS else key)
