@@ -1,6 +1,7 @@
 """A day gone through: only what is new, nothing lost, and what goes wrong stays with its joint."""
 
 import json
+import time
 
 import pytest
 from helpers.days import killed, make_day, process_of, standing_in
@@ -134,12 +135,18 @@ def test_a_process_that_the_system_kills_costs_its_own_joint_alone(tmp_path):
     assert new(day) == ["2 killed"]
 
 
+def slowly(joint, keep):
+    """As `standing_in`, but long enough for a busy machine to ask for a stop in between."""
+    time.sleep(0.5)
+    return standing_in(joint, keep)
+
+
 def test_stopping_ends_what_was_begun_in_processes(tmp_path):
-    day = make_day(tmp_path, *map(str, range(8)))
+    day = make_day(tmp_path, *map(str, range(12)))
     done = []
-    for k, _ in in_processes(joints(day), False, 2, lambda: bool(done), standing_in):
+    for k, _ in in_processes(joints(day), False, 2, lambda: bool(done), slowly):
         done.append(k)
-    assert 1 <= len(done) <= 4
+    assert 1 <= len(done) < 12
 
 
 def test_outcomes_of_processes_are_those_of_one(tmp_path):

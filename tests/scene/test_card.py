@@ -292,6 +292,6 @@ def test_a_place_that_cannot_be_written_to(tmp_path):
     with pytest.raises(MeasurementError, match="no folder") as refusal:
         sheet.write_cards(tmp_path / "none" / "cards.pdf")
     assert refusal.value.code == "no-folder"
-    with pytest.raises(MeasurementError, match="could not be written") as refusal:
+    with pytest.raises(MeasurementError, match="is a folder: name a file in it") as refusal:
         sheet.write_cards(tmp_path, overwrite=True)
     assert refusal.value.code == "not-written"
