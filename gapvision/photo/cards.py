@@ -11,6 +11,7 @@ import numpy as np
 from gapvision.errors import CardNotFound
 from gapvision.lengths import CHECK_BAR_MM
 from gapvision.photo.light import linear
+from gapvision.photo.markers import detect_markers
 from gapvision.scene import card
 
 REDUCED_PX = 2016  # the search runs on a picture about this wide
@@ -108,11 +109,6 @@ def read_cards(bgr: np.ndarray, file: str) -> tuple[list[CardSighting], tuple[in
 
 
 @cache
-def _dictionary() -> cv2.aruco.Dictionary:
-    return card.board(1).getDictionary()
-
-
-@cache
 def _marker_quad_mm(marker: int) -> np.ndarray:
     """A marker's corners (4, 2) in the card's frame, in OpenCV's order."""
     board = card.board(marker // card.IDS_PER_CARD + 1)
@@ -158,7 +154,7 @@ def _find_markers(grey: np.ndarray) -> dict[int, list[np.ndarray]]:
         if len(found) < FEW_MARKERS:
             way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
             sized = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=way)
-            found = max(_detect(sized, scale, LEAST_SIDE_PX), found, key=len)
+            found = max(detect_markers(sized, scale, LEAST_SIDE_PX), found, key=len)
     return found
 
 
@@ -177,29 +173,10 @@ def _look_closer(
     crop = cv2.resize(
         grey[y0:y1, x0:x1], None, fx=enlarge, fy=enlarge, interpolation=cv2.INTER_CUBIC
     )
-    found = _detect(crop, enlarge, 0.5 * side * enlarge)
+    found = detect_markers(crop, enlarge, 0.5 * side * enlarge)
     return {
         m: quads[0] + [x0, y0] for m, quads in found.items() if m // card.IDS_PER_CARD + 1 == number
     }
-
-
-def _detect(image: np.ndarray, scale: float, least_side_px: float) -> dict[int, list[np.ndarray]]:
-    p = cv2.aruco.DetectorParameters()
-    # 17 mm markers at 2 m are far under OpenCV's default; smaller specks cost time only.
-    p.minMarkerPerimeterRate = 4 * least_side_px / max(image.shape)
-    p.adaptiveThreshWinSizeMin = 7
-    p.adaptiveThreshWinSizeMax = 17
-    p.adaptiveThreshWinSizeStep = 10
-    if scale > 1:  # modules of 2 px, blurred: their middles only, from more samples
-        p.perspectiveRemovePixelPerCell, p.perspectiveRemoveIgnoredMarginPerCell = 8, 0.2
-    quads, ids, _ = cv2.aruco.ArucoDetector(_dictionary(), p).detectMarkers(image)
-    out: dict[int, list[np.ndarray]] = {}
-    if ids is None:
-        return out
-    for quad, m in zip(quads, np.ravel(ids), strict=True):
-        if int(m) < card.IDS_PER_CARD * card.CARD_COUNT:
-            out.setdefault(int(m), []).append((np.reshape(quad, (4, 2)) + 0.5) / scale - 0.5)
-    return out
 
 
 def _read_card(bgr: np.ndarray, number: int, markers: dict[int, np.ndarray]) -> CardSighting | None:
@@ -404,7 +381,7 @@ def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tu
             f"{file}: no scale card can be read, and {blurred}; have a card whole in the picture, hold "
             "the phone still or rest it on something, let it focus on the card, and photograph again."
         )
-    if len(_detect(cv2.flip(half, 1), 0.5, LEAST_SIDE_PX)) > max(LEAST_TWICE, len(markers)):
+    if len(detect_markers(cv2.flip(half, 1), 0.5, LEAST_SIDE_PX)) > max(LEAST_TWICE, len(markers)):
         return "mirrored", (
             f"{file}: the scale card is mirrored; use the photograph as the camera took it, not a "
             "selfie or a flipped copy."

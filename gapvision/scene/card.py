@@ -23,7 +23,14 @@ NAIL_BELOW_TOP_MM = 4.0  # in the middle of the card's width
 IDS_PER_CARD = COLUMNS * ROWS // 2  # card n has the ids from 22 (n - 1) on
 CARD_COUNT = 40
 DICTIONARY = cv2.aruco.DICT_4X4_1000
+DICTIONARY_CELLS = 4  # of a marker and direction, without its black rim
 BAR_ABOVE_EDGE_MM = 3.0  # the bar above the card's lower edge
+
+
+@cache
+def dictionary() -> cv2.aruco.Dictionary:
+    """The markers of all cards, by id. Shared between calls, so not to be altered."""
+    return cv2.aruco.getPredefinedDictionary(DICTIONARY)
 
 
 @cache
@@ -49,8 +56,7 @@ def board(number: int) -> cv2.aruco.CharucoBoard:
     if number not in range(1, CARD_COUNT + 1):
         raise ValueError(f"card numbers run from 1 to {CARD_COUNT}, there is no card {number}")
     ids = np.arange(IDS_PER_CARD) + IDS_PER_CARD * (number - 1)
-    dictionary = cv2.aruco.getPredefinedDictionary(DICTIONARY)
-    return cv2.aruco.CharucoBoard((COLUMNS, ROWS), SQUARE_MM, MARKER_MM, dictionary, ids)
+    return cv2.aruco.CharucoBoard((COLUMNS, ROWS), SQUARE_MM, MARKER_MM, dictionary(), ids)
 
 
 @cache
