@@ -52,17 +52,16 @@ class Equations:
             self.cost += float((loss * 2.0) ** 2 * np.log1p(share).sum())
         j = jacobian / np.asarray(sd)[..., None] if np.ndim(sd) else jacobian / sd
         weighed = j * weight[:, None]
-        self.normal[np.ix_(columns, columns)] += weighed.T @ j
+        self.normal[columns[:, None], columns] += weighed.T @ j
         self.gradient[columns] += weighed.T @ r
 
-    def add_used(self, jacobian, residual, sd, loss: float | None = None) -> None:
-        """The same, with a column for every unknown, most of them zeros."""
-        used = np.flatnonzero(np.any(jacobian != 0, axis=0))
-        self.add(used, jacobian[:, used], residual, sd, loss)
-
     def add_one(self, columns, residual: float, sd: float, derivatives=1.0) -> None:
-        """One row that is believed as it stands."""
-        self.add(np.atleast_1d(columns), np.atleast_2d(derivatives), np.atleast_1d(residual), sd)
+        """One row that is believed as it stands, of one column or several."""
+        at = np.atleast_1d(columns)
+        j, r = np.broadcast_to(derivatives, at.shape) / sd, residual / sd
+        self.normal[at[:, None], at] += j[:, None] * j
+        self.gradient[at] += j * r
+        self.cost += float(r**2)
 
 
 def normal_equations(
@@ -82,8 +81,8 @@ def normal_equations(
     for i, photo in enumerate(joint.photos):
         for which, log in enumerate(("lower", "upper")):
             for outline in (o for o in photo.rows.outlines if o.log == log):
-                jacobian, miss = _outline_rows(joint, unknowns, i, outline, which)
-                equations.add_used(jacobian, miss, outline.u_px, loss)
+                rows = _outline_rows(joint, unknowns, i, outline, which)
+                equations.add(*rows, outline.u_px, loss)
         for sighting in photo.rows.sightings:
             _add_card(equations, unknowns, joint, i, sighting, at[sighting.number], loss)
     _add_priors(equations, unknowns, joint, beliefs)
@@ -97,22 +96,26 @@ def normal_equations(
 
 
 def _outline_rows(joint: Joint, unknowns: Unknowns, i: int, outline, which: int):
-    """Derivatives (n, unknowns) and misses (n,) px of one outline in the i-th photograph."""
+    """Of one outline in the i-th photograph: unknowns (k,), derivatives (n, k) and misses (n,) px."""
     photo = joint.photos[i]
     g = graze(photo.camera, outline, joint)
-    n = len(g.miss_px)
-    jacobian = np.zeros((n, unknowns.size))
-    jacobian[:, unknowns.pose(i, photo.rows.lens)] = _camera_columns(photo.camera, g, joint)
-    jacobian[:, unknowns.shift + 2 * i + which] = 1.0
-    rows, four = np.arange(n)[:, None], np.arange(4)
+    pose = unknowns.pose(i, photo.rows.lens)
+    columns = [*pose, unknowns.shift + 2 * i + which]
+    parts = [_camera_columns(photo.camera, g, joint), np.ones((len(g.miss_px), 1))]
     for name, (first, w), value in (
         ("h_", g.height, -g.up * g.n_y * g.px_per_mm),
         ("z_", g.section, -g.up * g.n_z * g.px_per_mm),
         ("r_", g.section, (g.n_y - 1) * g.px_per_mm),
     ):
+        low, high = int(first.min()), int(first.max()) + 4  # a photograph shows a part of a long log
         start = unknowns.section[name + g.tag].start
-        jacobian[rows, start + first[:, None] + four] += value[:, None] * w
-    return jacobian, g.miss_px + photo.shift_px[which]
+        columns += range(start + low, start + high)
+        part = np.zeros((len(first), high - low))
+        part[np.arange(len(first))[:, None], first[:, None] - low + np.arange(4)] = (
+            value[:, None] * w
+        )
+        parts.append(part)
+    return np.array(columns), np.concatenate(parts, axis=1), g.miss_px + photo.shift_px[which]
 
 
 def _turned(v: np.ndarray) -> np.ndarray:

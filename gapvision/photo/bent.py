@@ -194,25 +194,31 @@ def _first(view: CardView) -> np.ndarray:
     return np.concatenate([turn, place, [0.0, view.lens.k1, 0.0, 0.0]])
 
 
-def _seen(view: CardView, state: np.ndarray, bend: np.ndarray) -> np.ndarray:
+def _lain(view: CardView, bend: np.ndarray) -> np.ndarray:
+    """The seen corners (n, 3) of the card as it lies when it is bent, true mm."""
+    s = view.sighting
+    return bent_points(card.corner_points_mm()[s.corner_id], bend) * s.print_scale
+
+
+def _seen(view: CardView, state: np.ndarray, points_mm: np.ndarray) -> np.ndarray:
     turn = rotation(state[:3])
     focal = view.lens.focal_px * np.exp(state[6])
     camera = Camera(turn, -turn.T @ state[3:6], focal, state[7], view.size)
-    s = view.sighting
-    flat = card.corner_points_mm()[s.corner_id]
-    return camera.project(bent_points(flat, bend) * s.print_scale) + state[8:10]
+    return camera.project(points_mm) + state[8:10]
 
 
 def _equations(view: CardView, state: np.ndarray, bend: np.ndarray, noise: float):
     """Normal equations (13, 13) and (13,) of one photograph, its misses (n, 2) and their weights."""
-    seen = _seen(view, state, bend)
+    points = _lain(view, bend)
+    seen = _seen(view, state, points)
     miss = view.sighting.corner_px - seen
     at = np.concatenate([state, bend])
     columns = []
     for k, h in enumerate(STEPS):
         more = at.copy()
         more[k] += h
-        columns.append(((_seen(view, more[:POSE], more[POSE:]) - seen) / h).ravel())
+        moved = points if k < POSE else _lain(view, more[POSE:])
+        columns.append(((_seen(view, more[:POSE], moved) - seen) / h).ravel())
     jacobian = np.array(columns).T
     # A corner that is wrongly read pulls with the force of three standard deviations, no more.
     pull = 1 / np.maximum(1, np.hypot(*miss.T) / (3 * noise))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 ITERATIONS = 12  # Newton steps at most; five reach rounding error from the quadratic start
-SETTLED_MM = 1e-7  # a step after which none is needed
+SETTLED_MM = 1e-4  # a step after which none is needed: its square over a radius is left
 
 
 @dataclass(frozen=True, eq=False, slots=True)

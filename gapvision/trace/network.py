@@ -44,8 +44,7 @@ def network_input(band: Band, bgr: np.ndarray, expected_row: float | None) -> np
     rows, columns = bgr.shape[:2]
     blind = band.hidden | ~band.seen
     image = bgr.astype(np.float32) / 255
-    luma = image.mean(-1)
-    level = np.percentile(luma[band.seen][::7], 90) if band.seen.any() else 1.0
+    level = np.percentile(image[band.seen][::7].mean(-1), 90) if band.seen.any() else 1.0
     image = np.minimum(image / np.float32(level + DARK_LEVEL), MOST_LIGHT)
     image[blind] = 0
     height = np.zeros((rows, columns), np.float32)

@@ -102,7 +102,7 @@ def trace_outlines(
     """
     p = labels.astype(np.float64) + 1e-4
     votes, usable = _votes(band, labels)
-    followed = [_follow(votes[k], limbs[k], None if guide is None else guide[k]) for k in range(2)]
+    followed = _follow(votes, limbs, guide)
     column = (np.arange(labels.shape[2]) + 0.5) * BLOCK - 0.5
     smooth = [cv2.GaussianBlur(f.row[None], (0, 0), 1.5)[0] for f in followed]
     smooth[1] = np.maximum(smooth[1], smooth[0])
@@ -145,16 +145,25 @@ class _Followed:
     sure: np.ndarray
 
 
-def _follow(votes: np.ndarray, limb: np.ndarray, guide: np.ndarray | None) -> _Followed:
-    """The line that agrees best with votes (rows, blocks), the limb's places, and a guide."""
-    cost = VOTES_SHARE * _cost(votes) - LIMBS_SHARE * limb
+def _follow(
+    votes: list[np.ndarray], limbs: np.ndarray, guide: tuple[np.ndarray, np.ndarray] | None
+) -> list[_Followed]:
+    """The two lines that agree best with votes (rows, blocks), the limbs' places, and a guide."""
+    costs = [VOTES_SHARE * _cost(votes[k]) - LIMBS_SHARE * limbs[k] for k in range(2)]
     if guide is not None:
-        away = np.abs(np.arange(len(cost))[:, None] - 0.5 - guide[None])
-        cost = cost + np.where(np.isfinite(guide)[None], np.nan_to_num(0.5 * away), 0.0)
-    path = _best_path(cost)
-    doubt = _doubt(cost, path)
-    offset, sd = _about(limb, path)
-    return _Followed(path + offset - 0.5, sd, doubt, _sure(limb, path))  # a line between two rows
+        costs = [cost + _away(guide[k], len(cost)) for k, cost in enumerate(costs)]
+    followed = []
+    for limb, cost, path in zip(limbs, costs, _best_paths(np.stack(costs)), strict=True):
+        offset, sd = _about(limb, path)
+        row = path + offset - 0.5  # a line between two rows
+        followed.append(_Followed(row, sd, _doubt(cost, path), _sure(limb, path)))
+    return followed
+
+
+def _away(guide: np.ndarray, rows: int) -> np.ndarray:
+    """What a line costs (rows, blocks) for lying off a guide (blocks,), nothing where there is none."""
+    away = np.abs(np.arange(rows)[:, None] - 0.5 - guide[None])
+    return np.where(np.isfinite(guide)[None], np.nan_to_num(0.5 * away), 0.0)
 
 
 def _doubted(
@@ -172,27 +181,31 @@ def _blockwise(mask: np.ndarray, blocks: int) -> np.ndarray:
     return mask[:, : blocks * BLOCK].reshape(mask.shape[0], blocks, BLOCK).all(-1)
 
 
-def _best_path(cost: np.ndarray) -> np.ndarray:
-    """Row of each column (n,) on the cheapest line through cost (rows, n), steps at most STEP_ROWS."""
-    rows, n = cost.shape
-    total = cost[:, 0].copy()
-    back = np.zeros((n, rows), np.int8)
-    shifts = np.arange(-STEP_ROWS, STEP_ROWS + 1)
-    toll = STEP_COST * np.abs(shifts)
-    padded = np.full(rows + 2 * STEP_ROWS, np.inf)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * STEP_ROWS + 1)
+def _best_paths(costs: np.ndarray) -> np.ndarray:
+    """Rows (k, n) of the cheapest lines through costs (k, rows, n), steps at most STEP_ROWS.
+
+    Forwards only what it costs at least to come to each row is kept; from where is asked backwards,
+    in the rows of the line alone.
+    """
+    k, rows, n = costs.shape
+    along = np.ascontiguousarray(costs.transpose(2, 0, 1))
+    tolls = STEP_COST * np.abs(np.arange(-STEP_ROWS, STEP_ROWS + 1))
+    totals = np.full((n, k, rows + 2 * STEP_ROWS), np.inf)
+    inner = totals[:, :, STEP_ROWS : STEP_ROWS + rows]
+    inner[0] = along[0]
+    before = np.lib.stride_tricks.sliding_window_view(totals, rows, axis=2).transpose(0, 2, 1, 3)
+    options = np.empty((len(tolls), k, rows))
     for j in range(1, n):
-        padded[STEP_ROWS:-STEP_ROWS] = total
-        options = windows + toll
-        pick = np.argmin(options, axis=1)
-        back[j] = pick - STEP_ROWS
-        total = options[np.arange(rows), pick] + cost[:, j]
-    path = np.empty(n)
-    r = int(np.argmin(total))
-    for j in range(n - 1, -1, -1):
-        path[j] = r
-        r += int(back[j, r])
-    return path
+        np.add(before[j - 1], tolls[:, None, None], out=options)
+        np.add(options.min(0), along[j], out=inner[j])
+    paths = np.empty((k, n))
+    for i in range(k):
+        r = int(np.argmin(inner[-1, i]))
+        for j in range(n - 1, 0, -1):
+            paths[i, j] = r
+            r += int(np.argmin(totals[j - 1, i, r : r + len(tolls)] + tolls)) - STEP_ROWS
+        paths[i, 0] = r
+    return paths
 
 
 def _about(limbs: np.ndarray, path: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

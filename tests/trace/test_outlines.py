@@ -95,7 +95,7 @@ def test_best_path_is_the_cheapest_of_all(monkeypatch, seed, step_rows, step_cos
     monkeypatch.setattr(outlines, "STEP_COST", step_cost)
     cost = np.random.default_rng(seed).normal(0, 2, (6, 5))
     total, path = brute_force(cost, step_rows, step_cost)
-    found = outlines._best_path(cost)
+    found = outlines._best_paths(cost[None])[0]
     assert found.tolist() == list(path)  # no two of these random costs are equal
     steps = np.abs(np.diff(found))
     again = cost[found.astype(int), range(5)].sum() + step_cost * steps.sum()
@@ -105,12 +105,12 @@ def test_best_path_is_the_cheapest_of_all(monkeypatch, seed, step_rows, step_cos
 def test_best_path_climbs_no_faster_than_it_may():
     cost = np.full((40, 4), 100.0)
     cost[0, 0] = cost[39, 3] = -1000.0  # 39 rows apart in three steps of at most three
-    steps = np.diff(outlines._best_path(cost))
+    steps = np.diff(outlines._best_paths(cost[None])[0])
     assert np.abs(steps).max() <= outlines.STEP_ROWS
 
 
 def test_best_path_of_a_single_column():
-    assert outlines._best_path(np.array([[3.0], [1.0], [2.0]])).tolist() == [1.0]
+    assert outlines._best_paths(np.array([[[3.0], [1.0], [2.0]]])).tolist() == [[1.0]]
 
 
 # --- a drawn joint --------------------------------------------------------------------------------
