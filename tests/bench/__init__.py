@@ -1,0 +1,1 @@
+"""Times and memory of the whole program; see `bench.__main__`."""
