@@ -107,7 +107,10 @@ def _outline_rows(joint: Joint, unknowns: Unknowns, i: int, outline, which: int)
         ("z_", g.section, -g.up * g.n_z * g.px_per_mm),
         ("r_", g.section, (g.n_y - 1) * g.px_per_mm),
     ):
-        low, high = int(first.min()), int(first.max()) + 4  # a photograph shows a part of a long log
+        low, high = (
+            int(first.min()),
+            int(first.max()) + 4,
+        )  # a photograph shows a part of a long log
         start = unknowns.section[name + g.tag].start
         columns += range(start + low, start + high)
         part = np.zeros((len(first), high - low))

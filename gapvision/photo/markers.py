@@ -71,9 +71,7 @@ def _likely_cards(
     return tuple(int(n) for n in np.unique(markers[markers >= 0] // card.IDS_PER_CARD + 1))
 
 
-def _patches(
-    image: np.ndarray, quads: np.ndarray, p: cv2.aruco.DetectorParameters
-) -> np.ndarray:
+def _patches(image: np.ndarray, quads: np.ndarray, p: cv2.aruco.DetectorParameters) -> np.ndarray:
     """Each quad (n, 4, 2) seen square on, (n, side, side), as OpenCV reads it."""
     side = (MARKER_CELLS + 2) * p.perspectiveRemovePixelPerCell
     square = np.float32([[0, 0], [side - 1, 0], [side - 1, side - 1], [0, side - 1]])
@@ -126,7 +124,9 @@ def _marker_of_code() -> np.ndarray:
 @lru_cache(maxsize=16)
 def _markers_of(cards: tuple[int, ...]) -> tuple[cv2.aruco.Dictionary, np.ndarray]:
     """A dictionary of the markers of these cards, and the id (n,) of each."""
-    ids = np.concatenate([np.arange(card.IDS_PER_CARD) + card.IDS_PER_CARD * (n - 1) for n in cards])
+    ids = np.concatenate(
+        [np.arange(card.IDS_PER_CARD) + card.IDS_PER_CARD * (n - 1) for n in cards]
+    )
     whole = card.dictionary()
     part = cv2.aruco.Dictionary(whole.bytesList[ids], whole.markerSize, whole.maxCorrectionBits)
     return part, ids

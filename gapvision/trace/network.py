@@ -44,7 +44,8 @@ def network_input(band: Band, bgr: np.ndarray, expected_row: float | None) -> np
     rows, columns = bgr.shape[:2]
     blind = band.hidden | ~band.seen
     image = bgr.astype(np.float32) / 255
-    level = np.percentile(image[band.seen][::7].mean(-1), 90) if band.seen.any() else 1.0
+    some = np.flatnonzero(band.seen)[::7]
+    level = np.percentile(image.reshape(-1, 3)[some].mean(-1), 90) if len(some) else 1.0
     image = np.minimum(image / np.float32(level + DARK_LEVEL), MOST_LIGHT)
     image[blind] = 0
     height = np.zeros((rows, columns), np.float32)
@@ -82,6 +83,8 @@ def _network() -> onnxruntime.InferenceSession:
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = cv2.getNumThreads()
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
-    options.enable_mem_pattern = False  # bands differ in size: the last one's plan is kept for nothing
+    options.enable_mem_pattern = (
+        False  # bands differ in size: the last one's plan is kept for nothing
+    )
     weights = resources.files("gapvision").joinpath("trace/weights/tracer.onnx").read_bytes()
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])

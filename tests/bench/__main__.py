@@ -145,9 +145,7 @@ def wall(folder: Path, a: argparse.Namespace) -> Iterator[Line]:
         if told != a.joints:
             raise SystemExit(f"Of {a.joints} joints {told} were measured.")
         found[of_wall].append(time.perf_counter() - begun)
-        found[of_cpu].append(
-            after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-        )
+        found[of_cpu].append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
     yield _line(f"{a.joints} joints, {os.cpu_count()} processes", "one process", found)
 
 

@@ -1,6 +1,6 @@
 """One thing timed in a process of its own, so that its peak memory is its alone; prints JSON.
 
-    python -m bench.child {measure,calibrate} JOB, a JSON object
+python -m bench.child {measure,calibrate} JOB, a JSON object
 """
 
 from __future__ import annotations

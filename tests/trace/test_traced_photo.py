@@ -14,7 +14,7 @@ from gapvision.joint.gap import gap_profile
 from gapvision.scene.priors import Priors
 from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, Trace, TracedOutline
 from gapvision.trace.rows import rough_mm
-from gapvision.trace.traced_photo import _longer_alone, shows_gap
+from gapvision.trace.traced_photo import _halves, _longer_alone, shows_gap
 
 DEMO = Path(__file__).parents[2] / "gapvision" / "cli" / "demo_photos"
 
@@ -112,3 +112,12 @@ def test_what_the_nearer_outline_alone_adds_from_above_and_below():
         )
         assert with_one.U95_mm < without.U95_mm
         assert abs(with_one.value_mm - needed) < 1.3 * with_one.U95_mm
+
+
+def test_halves_are_those_of_numpy():
+    """Every half, what lies between two of them, and where a tie goes, below the least normal one too."""
+    whole = np.arange(0x3C01, dtype=np.uint16).view(np.float16).astype(np.float32)  # 0 to 1
+    between = 0.5 * (whole[1:] + whole[:-1])
+    p = np.concatenate([whole, between, np.nextafter(between, 0), np.nextafter(between, 1)])
+    p = p.reshape(-1, 1)
+    assert np.array_equal(_halves(p).view(np.uint16), p.astype(np.float16).view(np.uint16))
