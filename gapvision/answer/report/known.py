@@ -43,7 +43,7 @@ _WIDENING = {
 _CONTAINS = (
     "The ± hold: how sharply outlines and cards are found, where each photograph was taken from, the "
     "lens, cards a little out of plumb, the logs' roundness near their crowns and how far in or out "
-    "these lie, roughness between the measured stations, and photographs that disagree."
+    "these lie, roughness between the measured places, and photographs that disagree."
 )
 _CONTAINS_NOT = (
     "They do not hold: a hollow along a crown that no line of sight touches, a print of the wrong "
