@@ -9,8 +9,11 @@ import subprocess
 import html5lib
 import numpy as np
 import pytest
+from helpers.joints import joint
 from helpers.reports import PLACE, SERIAL, report, telling_photo
 
+from gapvision.advice.to_do import Step
+from gapvision.answer.as_json import answer_json
 from gapvision.answer.evidence_text import REMINDER, SAFETY
 from gapvision.answer.picture.drawing import BLUE, DECIDING_COLOUR, WIDEST_COLOUR
 from gapvision.answer.report.html import joint_html, wall_html
@@ -289,6 +292,13 @@ def test_a_wall_lists_its_logs_from_the_lowest_up():
     assert rows[0] == ["1", "SET 49 mm", "75 mm", at, "38.0 ± 1.8 mm", "not told"]
     assert rows[2][1:] == ["AT LEAST 49 mm", "75 mm", at, "38.0 ± 1.8 mm", "not told"]
     assert rows[3][1:] == ["NO SETTING", "", "", "", "not told"]
+
+
+def test_a_wall_tells_which_settings_are_not_ready():
+    step = Step("prepare", {"text": "State the notches."})
+    not_ready = report(result=answer_json(joint(to_do=(step,))))
+    said = words(parsed(wall_html([not_ready, report("4")]))).replace("\xa0", " ")
+    assert said.count("SET 49 mm, not ready") == 1
 
 
 def test_a_wall_tells_what_came_of_each_log():
