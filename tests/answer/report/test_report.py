@@ -173,7 +173,7 @@ def test_everything_is_said(status):
         "390 mm left of card 2, seen from outside", "2026-05-14 09:12 (UTC+02:00)", "gapvision 0.1.0",
         "lens 4 mm above the gap's middle", "1500 mm away", "above.jpg: not found.",
         "Out of plumb", "0.4°, foot out", "One photograph is not much.", "± holds 95 times in 100", "hollow",
-        "1.65 of its standard uncertainties (1.0 mm each)", REMINDER, SAFETY, "Measured by",
+        "1.65 times 1.0 mm (its ± at 68 times in 100)", REMINDER, SAFETY, "Measured by",
         "Cut by", "Date",
     ):  # fmt: skip
         assert text in said, text
