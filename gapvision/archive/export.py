@@ -324,11 +324,7 @@ def _report(archive: Archive, record: Record, told: tuple[Outcome, ...]) -> str:
     from gapvision.answer.report.html import joint_html
     from gapvision.archive.report import report_of_record
 
-    return joint_html(report_of_record(archive, record, told, _units_of(record.options)))
-
-
-def _units_of(options: dict) -> str:
-    return options.get("units", "mm")
+    return joint_html(report_of_record(archive, record, told))
 
 
 def _write_walls(archive: Archive, walls: list[list[Entry]], write: Write) -> None:
@@ -340,7 +336,7 @@ def _write_walls(archive: Archive, walls: list[list[Entry]], write: Write) -> No
     for number, logs in enumerate(several, 1):
         # It shows no photographs, which would only be decoded for nothing.
         records = [replace(load_record(archive, e.record), files=()) for e in logs]
-        units = _units_of(records[0].options)
+        units = records[0].units
         reports = [report_of_record(archive, record, (), units) for record in records]
         wall = f"{logs[0].joint.building}, wall {logs[0].joint.wall}".replace(".", "-")
         write(f"{numbered(f'wall-{number:03d}', wall)}.html", wall_html(reports).encode())

@@ -42,7 +42,7 @@ def learned_text(by_kind: dict[str, Learned], joints: int, units: str = "mm") ->
             mean += f" ({' to '.join(ends)})"
         held = f"{x.held} of {x.n} ({x.expected[0]} to {x.expected[1]})"
         lines.append(f"{KINDS[kind]:24}{x.n:>6}  {f'{mean} {units}':26}{held}")
-    lines += ["", "Held: the difference lies within the stated half-width, as 95 in 100 should."]
+    lines += ["", "Held: the difference lies within the stated ±, as 95 in 100 should."]
     for kind, x in by_kind.items():
         lines += wrap(_too_narrow(kind, x), "- ") if x.held < x.expected[0] else []
     if by_kind["gap"].offset:
@@ -58,7 +58,7 @@ def learned_text(by_kind: dict[str, Learned], joints: int, units: str = "mm") ->
 
 def _too_narrow(kind: str, x: Learned) -> str:
     return (
-        f"{KINDS[kind]}: fewer held than expected. The half-width is stated too narrow for your "
+        f"{KINDS[kind]}: fewer held than expected. The ± is stated too narrow for your "
         "joints, or something moved or was read wrongly."
     )
 

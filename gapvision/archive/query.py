@@ -67,6 +67,11 @@ class Record:
         """The files but for the picture."""
         return tuple(f for f in self.files if f.role == "photograph")
 
+    @property
+    def units(self) -> str:
+        """The units that the joint was measured in, in which its sentences are kept."""
+        return "in" if self.options.get("units") == "in" else "mm"
+
 
 @dataclass(frozen=True, slots=True)
 class Query:

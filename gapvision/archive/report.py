@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def report_of_record(
-    archive: Archive, record: Record, told: Iterable[Outcome], units: str = "mm"
+    archive: Archive, record: Record, told: Iterable[Outcome], units: str | None = None
 ) -> JointReport:
     """The report of a record in the archive.
 
@@ -28,7 +28,8 @@ def report_of_record(
     record : Record
     told : iterable of Outcome
         What was told of it later, in that order; what a later one stands instead of is left out.
-    units : {"mm", "in"}
+    units : {"mm", "in"}, optional
+        Those that the joint was measured in if not given.
 
     Raises
     ------
@@ -65,7 +66,7 @@ def report_of_record(
         tuple(missing),
         picture,
         tuple(map(_outcome_words, counting(told))),
-        units,
+        units or record.units,
     )
     return checked_report(report, f"Record {e.record}")
 

@@ -59,9 +59,12 @@ def check_day_usage(asked: DayAsked, said: Mapping[str, object]) -> None:
 
 def check_one_joint_usage(said: Mapping[str, object]) -> None:
     """Refuse what goes with a folder of joints where there is one joint, as wrong usage."""
-    for option in ("--report", "--jobs"):
+    for option, instead in (
+        ("--report", " For one joint: --json joint.json, then gapvision report joint.json."),
+        ("--jobs", ""),
+    ):
         if said[option]:
-            raise typer.BadParameter("goes with a folder of joints.", param_hint=option)
+            raise typer.BadParameter(f"goes with a folder of joints.{instead}", param_hint=option)
 
 
 def measure_day(day: Path, folders: dict[Path, list[Path]], asked: DayAsked) -> None:

@@ -14,7 +14,7 @@ from gapvision.cli.terminal import (
     exit_status,
     progress_bar,
     say,
-    units_of,
+    units_preferred,
 )
 from gapvision.files import check_new, write_new
 
@@ -82,7 +82,7 @@ def report(
     records = [int(s) for s in sources if _is_record(s)]
     files = [Path(s) for s in sources if not _is_record(s)]
     _check_usage(files, records, photos, picture, building, wall, log, archive)
-    units = units_of(units)
+    units = units_preferred(units)
     whole_wall = len(sources) > 1 or (not sources and not log)
     with exit_status():
         check_new(out, "the report", overwrite)

@@ -14,7 +14,7 @@ from gapvision.cli.terminal import (
     exit_status,
     read_option,
     say,
-    units_of,
+    units_preferred,
 )
 from gapvision.files import check_new, write_new
 
@@ -59,7 +59,7 @@ def slip(
     if pdf.suffix.lower() != ".pdf":
         text = f"slips are a PDF: its name ends in .pdf, not {pdf.name!r}."
         raise typer.BadParameter(text, param_hint="FILE.pdf")
-    units = units_of(units)
+    units = units_preferred(units)
     with exit_status():
         check_new(pdf, "the slips", overwrite)
         from gapvision.shoot.slip import slip_of, slips_pdf
@@ -75,8 +75,8 @@ def slip(
         )
 
 
-def _answer(json_file: Path, units: str) -> str:
-    """The line to crayon on the log, without its first word."""
+def _answer(json_file: Path, units: str | None) -> str:
+    """The line to crayon on the log, without its first word; in its own units if none are said."""
     from gapvision.answer.as_json import measurement_of, read_json
     from gapvision.answer.verdict_text import crayon_line
     from gapvision.errors import MeasurementError
@@ -85,7 +85,8 @@ def _answer(json_file: Path, units: str) -> str:
     if result["status"] == "refused":
         text = f"{json_file.name} holds no answer: {result['reason']['text']}"
         raise MeasurementError("no-answer", text)
-    line = crayon_line(measurement_of(result), units)
+    m = measurement_of(result)
+    line = crayon_line(m, units or m.units)
     return line.removeprefix("CRAYON: ")
 
 

@@ -29,7 +29,8 @@ Units = Literal["mm", "in"]
 UnitsOption = Annotated[
     Units | None,
     typer.Option(
-        help="Millimetres, or inches and sixteenths.  [default: as preferred, else as typed]"
+        help="Millimetres, or inches and sixteenths.  "
+        "[default: as preferred, else as typed, or as measured]"
     ),
 ]
 OverwriteOption = Annotated[
@@ -55,7 +56,12 @@ def preferences_of_user() -> Preferences:
 
 def units_of(units: Units | None, typed: Typed | None = None) -> Units:
     """The units asked for, else those preferred, else those of the lengths ``typed``."""
-    return units or preferences_of_user().units or units_typed(typed or {}) or "mm"
+    return units_preferred(units) or units_typed(typed or {}) or "mm"
+
+
+def units_preferred(units: Units | None) -> Units | None:
+    """The units asked for, else those preferred, else None: where an answer has its own."""
+    return units or preferences_of_user().units
 
 
 def units_typed(typed: Typed) -> Units | None:

@@ -16,12 +16,14 @@ LONGEST_LABEL = 36  # columns; a longer one has its verdict on the next line
 NOT_MEASURED, NOT_KEPT = "not-measured", "not-kept"
 # By the verdict's kind, or why there is none: what is said above those joints, and in the count.
 _HEADS = {
+    "set": "Set, but not ready to scribe:",
     "at-least": "Not all of it seen:",
     "measure-again": "Measure again:",
     "lower-first": "Lower first, then measure again:",
     NOT_MEASURED: "Not measured:",
     NOT_KEPT: "Not kept:",
 }
+_TAPED = "What you tape goes into the joint.toml of the joint's folder."
 _COUNTED = {
     "set": "set",
     "at-least": "seen in part",
@@ -60,14 +62,16 @@ def row_of(label: str, outcome: Outcome, units: str) -> Row:
 
 
 def answered(label: str, m: Measurement, units: str, new: bool) -> Row:
-    """The row of an answer: its verdict, and where it is not a setting to scribe by, what to do."""
+    """The row of an answer: its verdict, and where it is not ready to scribe, what to do."""
     first, kind = first_line(m, units), m.verdict.kind
     if kind == "measure-again":
         first = f"{first}: {contradiction_text(m, units)}"
     elif kind == "at-least":
         first = f"{first}: {distance_text(unseen_mm(m), units)} not seen"
-    to_do = " ".join(to_do_text(step, m.cards, units) for step in m.verdict.to_do)
-    return Row(label, kind, first, "" if kind == "set" else to_do, new)
+    steps = () if m.verdict.ready else m.verdict.to_do  # what only betters it is told of it alone
+    if kind == "set" and steps:
+        first = f"{first}, not ready"
+    return Row(label, kind, first, " ".join(to_do_text(s, m.cards, units) for s in steps), new)
 
 
 def day_text(rows: Sequence[Row]) -> str:
@@ -80,11 +84,13 @@ def day_text(rows: Sequence[Row]) -> str:
         else:
             lines += wrap(row.verdict, f"{row.label:{wide}}  ")
     for outcome, head in _HEADS.items():
-        listed = [row for row in rows if row.outcome == outcome]
+        listed = [r for r in rows if r.outcome == outcome and (r.to_do or outcome != "set")]
         if listed:
             lines += ["", head]
         for row in listed:
             lines += wrap(f"{row.label}: {row.to_do}" if row.to_do else row.label, "- ")
+    if any("--" in row.to_do for row in rows):  # options that are refused with a folder of joints
+        lines += ["", _TAPED]
     return "\n".join([*lines, *[""] * bool(rows), *wrap(_counts(rows))])
 
 

@@ -163,9 +163,9 @@ RANGES = (
         "bad-diameter",
         lambda o: ((log, mm) for log, d in o.diameters for _, mm in d.points),
         *LOG_MM,
-        "The {of} log's diameter was stated as {mm:.0f} mm{hint}; logs from {low:.0f} to {high:.0f} mm "
+        "The {of} log's diameter was stated as {mm:.4g} mm{hint}; logs from {low:.0f} to {high:.0f} mm "
         "can be measured: correct it.",
-        " (that many inches? write 12in)",
+        " (that many inches? write {mm:g}in)",
         (3.0, 48.0),
     ),
     Range(

@@ -174,9 +174,10 @@ def _check_cards(photos: Sequence[TracedPhoto]) -> None:
     )
     raise JointNotFitted(
         "several-joints",
-        f"No card ties these photographs together: {told}. They are of {_count(groups)} joints, or a "
-        "photograph between is missing. Measure each joint by itself (gapvision sort parts them by "
-        "their slips), or photograph so that neighbours share a card.",
+        f"No card ties these photographs together: {told}. They are of {_count(groups)} joints, of "
+        "a joint's two faces (--inside names those from inside), or a photograph between is missing. "
+        "Measure each joint by itself (gapvision sort parts them by their slips), or photograph so "
+        "that neighbours share a card.",
     )
 
 

@@ -56,6 +56,8 @@ OLD = re.compile(
 SCREENS = (
     *(PACKAGE / "answer").glob("*text.py"),
     *(PACKAGE / "answer" / "picture").glob("*.py"),
+    *(PACKAGE / "answer" / "report").glob("*.py"),
+    *(PACKAGE / "day").glob("*.py"),
     *(PACKAGE / "cli").rglob("*.py"),
     *(PACKAGE / "shoot").glob("*.py"),
     *(PACKAGE / "archive").glob("*text.py"),
@@ -88,6 +90,15 @@ def sentences(path):
 def test_no_laboratory_s_or_surveyor_s_word_in_a_sentence(path):
     found = [s for s in sentences(path) if FORBIDDEN.search(s)]
     assert not found
+
+
+TOLD = ("answer/report/known.py", "archive/learned_text.py")
+
+
+@pytest.mark.parametrize("path", TOLD)
+def test_a_half_width_is_a_plus_minus_to_a_builder(path):
+    texts = [*sentences(PACKAGE / path)]
+    assert any("±" in s for s in texts) and not any("half-width" in s.lower() for s in texts)
 
 
 def test_the_search_finds_such_words(tmp_path):

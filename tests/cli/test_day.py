@@ -65,6 +65,7 @@ def test_what_goes_with_one_joint_is_wrong_usage(day, asked, args, said):
 def test_what_goes_with_a_folder_of_joints_is_wrong_usage_with_one(asked, args):
     result = run("measure", "level.jpg", *args)
     assert result.exit_code == 2 and "goes with a folder of joints" in result.stderr and not asked
+    assert ("then gapvision report" in " ".join(result.stderr.split())) == ("--report" in args)
 
 
 def test_photographs_beside_folders_of_photographs_are_refused(day, asked):

@@ -31,18 +31,18 @@ def measured(tmp_path):
     return tmp_path / "joint.json"
 
 
-def kept(*logs, revision=1):
+def kept(*logs, revision=1, units="mm"):
     """Records in the archive, their numbers in order."""
     numbers = []
     with open_archive(create=True) as archive:
         for log in logs:
-            answer = answer_json(joint())
+            answer = answer_json(joint(units=units))
             answer["setting"]["set_to_mm"] = 49.0 + revision
             files = (
                 SourceFile(telling_photo(Path("kept.jpg")), "joint.jpg", "photograph", "photos"),
                 SourceFile(picture(), "picture.jpg", "picture"),
             )
-            new = NewRecord(parse_joint_name("Barn", "north", log), {"units": "mm"}, answer, files)
+            new = NewRecord(parse_joint_name("Barn", "north", log), {"units": units}, answer, files)
             numbers.append(add_record(archive, new).record)
         add_outcome(archive, numbers[0], Outcome("2026-06-01", 50.0, 76.0, "closed well"))
     return numbers
@@ -65,6 +65,23 @@ def test_pdf_of_a_json_file(measured, paper, size):
     with pypdfium2.PdfDocument(measured.with_name("r.pdf")) as pdf:
         assert pdf[0].get_size() == pytest.approx(size, abs=0.1)
         assert "1 15/16 in" in pdf[0].get_textpage().get_text_bounded()
+
+
+@pytest.mark.parametrize(("asked", "setting"), [([], "1 15/16 in"), (["--units", "mm"], "49 mm")])
+def test_a_report_has_the_units_that_the_joint_was_measured_in(measured, asked, setting):
+    """Its things to do and its picture are in those, and one page has one unit unless asked."""
+    measured.write_text(json.dumps(answer_json(joint(units="in"))))
+    assert run("report", measured, "--out", "r.html", *asked).exit_code == 0
+    text = measured.with_name("r.html").read_text(encoding="utf-8")
+    assert setting in text.replace("\xa0", " ")
+
+
+def test_a_kept_joint_is_shown_and_reported_in_its_own_units(tmp_path):
+    kept("3", units="in")
+    assert "SET 2 in" in run("archive", "show", "1").stdout
+    assert "SET 50 mm" in run("archive", "show", "1", "--units", "mm").stdout
+    assert run("report", "1", "--out", "r.html").exit_code == 0
+    assert "SET 2 in" in (tmp_path / "r.html").read_text(encoding="utf-8").replace("\xa0", " ")
 
 
 def test_several_files_make_a_wall(measured):

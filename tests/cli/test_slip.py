@@ -41,6 +41,13 @@ def test_the_answer_on_the_slip(tmp_path, units):
     assert line.rpartition(" | ")[0] in text_of("s.pdf")
 
 
+def test_the_answer_on_the_slip_has_the_units_it_was_measured_in(tmp_path):
+    m = joint(units="in")
+    (tmp_path / "joint.json").write_text(json.dumps(answer_json(m)))
+    assert run("slip", "s.pdf", *BARN, "--log", "3", "--json", "joint.json").exit_code == 0
+    assert 'set 1 15/16"' in text_of("s.pdf") and "set 49 " not in text_of("s.pdf")
+
+
 def test_a_slip_is_not_overwritten_unasked(tmp_path):
     (tmp_path / "s.pdf").write_bytes(b"mine")
     result = run("slip", "s.pdf", *BARN, "--log", "3")

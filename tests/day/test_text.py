@@ -87,6 +87,15 @@ def test_a_log_to_be_lowered_first_has_no_setting():
     assert "1 to lower first" in text and "48 mm" not in text
 
 
+def test_a_setting_that_is_not_ready_does_not_read_as_one_that_is():
+    step = Step("prepare", {"text": "State the notches by --from and --to."})
+    lines = told_of(replace(answer(), to_do=(step,))).splitlines()
+    assert lines[:3] == ["Log 8  SET 48 mm, not ready", "", "Set, but not ready to scribe:"]
+    assert lines[3].startswith("- Log 8: ") and "--from" in " ".join(lines)
+    assert "What you tape goes into the joint.toml of the joint's folder." in lines
+    assert lines[-1] == "1 joint: 1 set."
+
+
 def test_a_good_day_has_nothing_below_its_lines():
     assert day_text(rows()[:1]) == "Log 3, north wall, Barn  SET 48 mm\n\n1 joint: 1 set."
 

@@ -186,6 +186,7 @@ def test_photographs_that_no_card_ties_together_are_two_joints_or_lack_one_betwe
     text = refused(photo("a.jpg", 1, 2), photo("b.jpg", 2), photo("c.jpg", 5))
     assert "A: a.jpg, b.jpg (cards 1 and 2); B: c.jpg (card 5)" in text
     assert "or a photograph between is missing" in text
+    assert "a joint's two faces (--inside names those from inside)" in text
 
 
 def test_a_card_that_was_read_in_part_ties_them_too():

@@ -195,3 +195,10 @@ def test_a_decimal_comma():
     check_options(replace(asked, upper_diameter=parse_diameter("290,305")))
     with pytest.raises(MeasurementError, match="that many inches"):
         check_options(replace(asked, upper_diameter=parse_diameter("12,13")))
+
+
+def test_inches_without_their_unit_are_told_as_they_were_typed():
+    """The hint is copied: another number than the builder's would be measured with."""
+    asked = MeasureOptions(photos=(Path("a.jpg"),), upper_diameter=parse_diameter("11.4"))
+    with pytest.raises(MeasurementError, match=r"stated as 11\.4 mm .*write 11\.4in"):
+        check_options(asked)

@@ -20,7 +20,7 @@ from gapvision.quantity import K95, runs
 # What a caution means for the half-width; of several that mean the same it is said once.
 _ONE_HEIGHT = (
     "Photographed from about one height: how far the upper crown lies in or out stays unknown, and "
-    "the half-width holds that."
+    "the ± holds that."
 )
 _DISAGREE = "Photographs, outlines or entries disagree, which widens it: see the cautions."
 _UNSEEN = "Parts were not seen or the gap was shut there: see the cautions."
@@ -43,7 +43,7 @@ _WIDENING = {
 _CONTAINS = (
     "The ± hold: how sharply outlines and cards are found, where each photograph was taken from, the "
     "lens, cards a little out of plumb, the logs' roundness near their crowns and how far in or out "
-    "these lie, roughness between the measured stations, and photographs that disagree."
+    "these lie, roughness between the measured places, and photographs that disagree."
 )
 _CONTAINS_NOT = (
     "They do not hold: a hollow along a crown that no line of sight touches, a print of the wrong "
@@ -59,9 +59,9 @@ def uncertainty(report: JointReport) -> Section | None:
     text = (_CONTAINS, _CONTAINS_NOT)
     if headline(report).has_setting:
         rounded = (
-            f"The setting to use, {set_to_text(m, units)}, is the setting needed plus 1.65 of its "
-            f"standard uncertainties ({_fine(m.setting.u_mm, units)} each), rounded up: the cover is "
-            "then kept in about 95 of 100 joints."
+            f"The setting to use, {set_to_text(m, units)}, is the setting needed plus 1.65 times "
+            f"{_fine(m.setting.u_mm, units)} (its ± at 68 times in 100), rounded up: the cover is then "
+            "kept in about 95 of 100 joints."
         )
         text = (rounded, *text)
     widening = dict.fromkeys(_WIDENING[c.code] for c in m.cautions if c.code in _WIDENING)
@@ -83,7 +83,7 @@ def _rests_on(m: Measurement, units: str) -> Iterable[tuple[str, str]]:
     u = p.gap_u_mm[np.isfinite(p.gap_u_mm)]
     if u.size:
         low, high = (_fine(K95 * x, units) for x in (u.min(), u.max()))
-        yield "Half-width of the gap along the log", f"{low} to {high}" if low != high else low
+        yield "± of the gap along the log", f"{low} to {high}" if low != high else low
     step = float(np.median(np.diff(p.station_mm))) if len(p.station_mm) > 1 else 0.0
     unseen = sum((r.stop - r.start) * step for r in runs(~np.isfinite(p.gap_mm)))
     length = float(p.station_mm[-1] - p.station_mm[0])

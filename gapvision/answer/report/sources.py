@@ -18,7 +18,7 @@ def report_of_json(
     joint: JointName,
     photos: Path | None = None,
     picture: Path | None = None,
-    units: str = "mm",
+    units: str | None = None,
 ) -> JointReport:
     """The report of a measurement's JSON file.
 
@@ -34,7 +34,8 @@ def report_of_json(
         A folder of the photographs, if they are no longer where they were measured.
     picture : Path, optional
         Written by ``measure --picture``.
-    units : {"mm", "in"}
+    units : {"mm", "in"}, optional
+        Those of the measurement's own texts if not given: its sentences are not written anew.
 
     Raises
     ------
@@ -53,7 +54,7 @@ def report_of_json(
         shown,
         missing,
         clean_picture(picture) if picture else None,
-        units=units,
+        units=units or result.get("units", "mm"),
     )
     return checked_report(report, path.name)
 

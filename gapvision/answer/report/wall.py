@@ -39,14 +39,16 @@ def wall_rows(reports: Iterable[JointReport]) -> tuple[tuple[str, ...], ...]:
 def _row(report: JointReport) -> tuple[str, ...]:
     """One log: what to set or to do, for which cover, where it is decided, and what came of it."""
     head, units = headline(report), report.units
-    cover = decided = gap = ""
+    large, cover, decided, gap = head.large, "", "", ""
     if head.kind != "refused":
         m = measurement_of(report.result)
         cover, gap = cover_text(m, units), quantity_text(m.widest_gap, units)
         place = m.deciding_place if head.has_setting else m.widest_place
         where = where_text(place, units)
         decided = where if head.has_setting else f"widest {where}"
-    return log_name(report), head.large, cover, decided, gap, outcome_words(report)
+        if head.kind == "set" and not head.ready and m.verdict.to_do:  # as the day's lines have it
+            large = f"{large}, not ready"
+    return log_name(report), large, cover, decided, gap, outcome_words(report)
 
 
 def outcome_words(report: JointReport) -> str:

@@ -16,7 +16,7 @@ from gapvision.cli.terminal import (
     UnitsOption,
     exit_status,
     say,
-    units_of,
+    units_preferred,
     write_json,
 )
 
@@ -34,7 +34,7 @@ def show(
     Example:
       gapvision archive show 12 --json -
     """
-    units = units_of(units)
+    units = units_preferred(units)
     with exit_status(), opened_archive(archive) as opened:
         from gapvision.archive.outcome import outcomes_of
         from gapvision.archive.query import Query, entries, load_record
@@ -50,4 +50,4 @@ def show(
             e = found.entry
             same = Query(*astuple(e.joint))
             others = [o for o in entries(opened, same) if o.record != record]
-            say(record_text(found, told, others, units))
+            say(record_text(found, told, others, units or found.units))

@@ -9,8 +9,11 @@ import subprocess
 import html5lib
 import numpy as np
 import pytest
+from helpers.joints import joint
 from helpers.reports import PLACE, SERIAL, report, telling_photo
 
+from gapvision.advice.to_do import Step
+from gapvision.answer.as_json import answer_json
 from gapvision.answer.evidence_text import REMINDER, SAFETY
 from gapvision.answer.picture.drawing import BLUE, DECIDING_COLOUR, WIDEST_COLOUR
 from gapvision.answer.report.html import joint_html, wall_html
@@ -170,7 +173,7 @@ def test_everything_is_said(status):
         "390 mm left of card 2, seen from outside", "2026-05-14 09:12 (UTC+02:00)", "gapvision 0.1.0",
         "lens 4 mm above the gap's middle", "1500 mm away", "above.jpg: not found.",
         "Out of plumb", "0.4°, foot out", "One photograph is not much.", "± holds 95 times in 100", "hollow",
-        "1.65 of its standard uncertainties (1.0 mm each)", REMINDER, SAFETY, "Measured by",
+        "1.65 times 1.0 mm (its ± at 68 times in 100)", REMINDER, SAFETY, "Measured by",
         "Cut by", "Date",
     ):  # fmt: skip
         assert text in said, text
@@ -289,6 +292,13 @@ def test_a_wall_lists_its_logs_from_the_lowest_up():
     assert rows[0] == ["1", "SET 49 mm", "75 mm", at, "38.0 ± 1.8 mm", "not told"]
     assert rows[2][1:] == ["AT LEAST 49 mm", "75 mm", at, "38.0 ± 1.8 mm", "not told"]
     assert rows[3][1:] == ["NO SETTING", "", "", "", "not told"]
+
+
+def test_a_wall_tells_which_settings_are_not_ready():
+    step = Step("prepare", {"text": "State the notches."})
+    not_ready = report(result=answer_json(joint(to_do=(step,))))
+    said = words(parsed(wall_html([not_ready, report("4")]))).replace("\xa0", " ")
+    assert said.count("SET 49 mm, not ready") == 1
 
 
 def test_a_wall_tells_what_came_of_each_log():
