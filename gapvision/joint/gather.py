@@ -146,15 +146,19 @@ def _wood(read: ReadPhoto) -> dict[int, np.ndarray]:
 def _paths(options: MeasureOptions):
     """Files with their side, and the folders that hold none, each with the error that says so.
 
-    A file named by --inside is one of the inside, also where a folder of the others holds it.
+    Outside before inside, each by folder and name whatever order they were given in: the fit's sums
+    depend on it in the last digits, and so would the answer. A file named by --inside is one of the
+    inside, also where a folder of the others holds it.
     """
     paths: list[tuple[Path, str]] = []
     failed: list[tuple[Path, str, MeasurementError]] = []
     for side, given in (("outside", options.photos), ("inside", options.inside)):
-        for arg in given:
+        found: list[Path] = []
+        for arg in sorted(map(Path, given)):
             try:
-                paths += [(p, side) for p in photo_paths([arg])]
+                found += photo_paths([arg])
             except MeasurementError as error:
-                failed.append((Path(arg), side, error))
+                failed.append((arg, side, error))
+        paths += [(p, side) for p in sorted(found)]
     within = {p.resolve() for p, side in paths if side == "inside"}
     return [(p, s) for p, s in paths if s == "inside" or p.resolve() not in within], failed
