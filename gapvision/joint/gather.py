@@ -85,7 +85,7 @@ def gather_photos(
             rows = replace(traced.rows, lens=index)
             photos.append(replace(traced, rows=rows, wood=_wood(read)))
         except MeasurementError as error:
-            failed.append((path, side, error))
+            failed.append((path, side, _without_frames(error)))
         finally:
             if progress:
                 progress(k + 1, len(paths))
@@ -105,6 +105,12 @@ def gather_photos(
     once, used = _with_their_lenses(once, [lens for _, lens in lenses.values()])
     suspicion = check_one_joint(once, used, options.card_on)
     return Gathered(once, used, left_out + copies, suspicion)
+
+
+def _without_frames(error: MeasurementError) -> MeasurementError:
+    """The error without where it was raised, which would keep the picture until all are read."""
+    error.__context__ = error.__cause__ = None
+    return error.with_traceback(None)
 
 
 def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadPhoto:

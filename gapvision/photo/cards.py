@@ -460,6 +460,8 @@ def _sharpest(grey: np.ndarray) -> tuple[float, float]:
     found = []
     for turn in np.arange(0, np.pi, np.pi / 8):
         c, s = np.cos(turn), np.sin(turn)
-        along = np.abs(c * c * xx + 2 * c * s * xy + s * s * yy)
-        found.append(float(np.quantile(along, 0.999)))
+        along = c * c * xx
+        along += 2 * c * s * xy  # in place: of 60 megapixels each of these has 60 MB
+        along += s * s * yy
+        found.append(float(np.quantile(np.abs(along, out=along), 0.999, overwrite_input=True)))
     return min(found), max(found)

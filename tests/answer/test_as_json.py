@@ -59,6 +59,7 @@ def damaged():
     yield "damaged", change(lambda d: d["setting"].update(value_mm="much"))
     yield "damaged", change(lambda d: d.update(status="splendid"))
     yield "damaged", change(lambda d: d.update(photos=[3]))
+    yield "damaged", change(lambda d: d.update(photographs_alone={}))
     along = {"station_mm": [0.0, 10.0], "gap_lowered_mm": [20.0]}
     yield "damaged", change(lambda d: d.update(decision={"along": along}))
     yield "damaged", change(lambda d: d.update(decision={"lowering": {"why": None}}))
