@@ -125,6 +125,7 @@ def _found(
         contradict=solved.contradict,
         suspicion=gathered.suspicion,
         contradicted=contradicted(solved.joint, solved.beliefs, options),
+        lenses=gathered.lenses,
         bends=card_bends([p.rows for p in solved.joint.photos], gathered.lenses),
     )
 
