@@ -85,10 +85,10 @@ def _check_told(m) -> None:
         assert answer_text(m, units)
         evidence_text(m, units)
         crayon_line(m, units)
-    for number in (m.set_to_mm, m.cover_mm, *(q.value_mm for q in (m.setting, m.widest_gap))):
-        assert math.isfinite(number) and number > 0, f"{number} mm told"
+    assert 0 < m.cover_mm < math.inf and 0 < m.set_to_mm < math.inf
     assert m.set_to_mm >= m.setting.value_mm - 1e-3, "a setting below the estimate told"
-    assert m.setting.u_mm >= 0 and m.setting.U95_mm >= m.setting.u_mm
+    for q in (m.setting, m.widest_gap):
+        assert math.isfinite(q.value_mm) and not q.u_mm < 0 and not q.U95_mm < 0, f"{q} told"
 
 
 def _check_readings(path: Path) -> None:
