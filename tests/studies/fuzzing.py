@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import faulthandler
+import itertools
 import os
 import resource
 import shutil
@@ -36,6 +37,7 @@ from gapvision.errors import MeasurementError
 MOST_S, MOST_MB, HANGS_S = 10.0, 1000.0, 300.0
 # Inputs of an entrance for each of --scale; those that take long are tried less often.
 EACH = 100
+PART = 250  # inputs of one process: hypothesis keeps them all, and memory is to be the program's
 FEWER = {"a photograph of a joint with damaged bytes": 5, "a database's cells": 20, "commands": 40}
 
 
@@ -93,6 +95,17 @@ def tried(name: str, many: int, at: int) -> Tally:
     return tally
 
 
+def _together(name: str, parts: list[Tally]) -> Tally:
+    out = Tally(
+        name, sum(t.tried for t in parts), max(t.slowest_s for t in parts),
+        max(t.most_mb for t in parts),
+    )  # fmt: skip
+    for t in parts:
+        out.failed.update(t.failed)
+        out.example = t.example | out.example
+    return out
+
+
 def _told(error: BaseException) -> str:
     frames = traceback.extract_tb(error.__traceback__)
     own = [f for f in frames if "gapvision/" in f.filename and "/tests/" not in f.filename]
@@ -113,13 +126,20 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1)
     asked = parser.parse_args()
     names = [n for n in ENTRANCES if asked.only in n]
-    many = [round(asked.scale * FEWER.get(n, EACH)) for n in names]
+    parts = [
+        (n, min(PART, many - at), asked.seed + at)
+        for n in names
+        for many in [round(asked.scale * FEWER.get(n, EACH))]
+        for at in range(0, many, PART)
+    ]
     with ProcessPoolExecutor(asked.jobs, max_tasks_per_child=1) as pool:
         tallies = []
         print(
             "| entrance | inputs | failed | slowest, s of a core | most, MB |\n|---|---|---|---|---|"
         )
-        for t in pool.map(tried, names, many, [asked.seed] * len(names)):
+        done = pool.map(tried, *zip(*parts, strict=True))
+        for name, of_one in itertools.groupby(done, key=lambda t: t.name):
+            t = _together(name, list(of_one))
             tallies.append(t)
             failed = sum(t.failed.values())
             print(
