@@ -218,4 +218,7 @@ def quantity_read(d: dict) -> Quantity:
 
 def place_read(d: dict) -> Place:
     """What `place_json` wrote."""
-    return Place(float(d["station_mm"]), d.get("near_card"), d.get("offset_mm"))
+    card = d.get("near_card")
+    if card is not None and not isinstance(card, int):
+        raise TypeError("near_card: no number of a card")
+    return Place(float(d["station_mm"]), card, d.get("offset_mm"))

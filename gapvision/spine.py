@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from gapvision.advice.cautions import beyond_scriber, decision_cautions, find_cautions
 from gapvision.advice.decision import Decision, decide
@@ -43,6 +44,9 @@ from gapvision.quantity import SAFE_K
 from gapvision.scene.priors import Priors
 
 
+# With another number of threads the linear algebra adds up in another order, and the last digits of
+# the answer differ; the fit's matrices are small, and threads would slow it down.
+@threadpool_limits.wrap(limits=1, user_api="blas")
 def measure(
     options: MeasureOptions, progress: Callable[[int, int], None] | None = None
 ) -> Measurement:
@@ -121,6 +125,7 @@ def _found(
         contradict=solved.contradict,
         suspicion=gathered.suspicion,
         contradicted=contradicted(solved.joint, solved.beliefs, options),
+        lenses=gathered.lenses,
         bends=card_bends([p.rows for p in solved.joint.photos], gathered.lenses),
     )
 

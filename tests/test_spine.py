@@ -13,7 +13,9 @@ import cv2
 import numpy as np
 import pytest
 from helpers.demo import FOLDER, TRUTH, options
+from threadpoolctl import threadpool_limits
 
+from gapvision.answer.as_json import answer_json
 from gapvision.answer.caution_text import caution_text
 from gapvision.answer.evidence_text import evidence_text
 from gapvision.answer.lack_text import lack_text
@@ -63,9 +65,21 @@ def test_one_height_is_wider_and_says_what_a_second_would_gain(level, all_height
     assert "above and below" in caution_text(caution, level.cards, level.units)
 
 
-def test_order_of_photographs_does_not_matter(all_heights):
-    again = measure(options(*reversed(TRUTH["files"])))
-    assert again.setting.value_mm == pytest.approx(all_heights.setting.value_mm, abs=0.05)
+@pytest.mark.parametrize("order, threads", [((2, 0, 1), 1), ((1, 2, 0), 2)])
+def test_order_and_threads_change_no_byte(all_heights, order, threads):
+    """BLAS and OpenCV are given threads by whoever calls, and photographs come in any order."""
+    names = [TRUTH["files"][k] for k in order]
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(threads)
+    try:
+        with threadpool_limits(threads, "blas"):
+            again = measure(options(*names))
+    finally:
+        cv2.setNumThreads(before)
+    assert json.dumps(answer_json(again)) == json.dumps(answer_json(all_heights))
+    for of_one in ("setting", "widest_gap", "narrowest_groove"):  # not even beyond what is written
+        assert getattr(again, of_one) == getattr(all_heights, of_one)
+    assert [p.name for p in again.photos] == sorted(names)
 
 
 def test_a_print_of_another_size_scales_everything(level):

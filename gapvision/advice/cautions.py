@@ -20,6 +20,7 @@ from gapvision.advice.findings import (
 from gapvision.advice.given import (
     diameters_contradicted,
     hours_apart,
+    lens_contradicted,
     perhaps_several,
     reduced_copies,
 )
@@ -52,6 +53,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
     out = (
         perhaps_several(f)
         + diameters_contradicted(f)
+        + lens_contradicted(f)
         + _not_seen(f)
         + _misfits(f)
         + _steps(f)

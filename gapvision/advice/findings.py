@@ -19,6 +19,7 @@ from gapvision.joint.several import Suspicion
 from gapvision.joint.stated import Contradicted
 from gapvision.photo.bent import Bend
 from gapvision.quantity import Quantity, runs
+from gapvision.scene.camera import Lens
 from gapvision.trace.outlines import HIDDEN, SEEN, SHUT
 
 HEIGHTS_APART = 0.15  # slopes of sight, rad; under this two photographs count as one height
@@ -36,7 +37,8 @@ class Findings:
     is there. ``radii`` is by log, ``shifts`` holds the photographs whose gap disagrees, ``by_hand`` the
     caliper readings and trial lines, ``contradict`` that photographs do by centimetres,
     ``bends`` how far from flat each card is, by number, ``suspicion`` that the photographs may be of
-    two joints, ``contradicted`` the stated diameters that they show otherwise.
+    two joints, ``contradicted`` the stated diameters that they show otherwise, ``lenses`` what was
+    believed of each of the joint's lenses.
     """
 
     options: MeasureOptions
@@ -57,6 +59,7 @@ class Findings:
     bends: Mapping[int, Bend] = field(default_factory=dict)
     suspicion: Suspicion | None = None
     contradicted: tuple[Contradicted, ...] = ()
+    lenses: tuple[Lens, ...] = ()
 
     @property
     def length_mm(self) -> float:

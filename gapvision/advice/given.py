@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from gapvision.advice.caution import Caution, capped
 from gapvision.advice.findings import Findings
 from gapvision.joint.photo_results import PhotoResult
@@ -11,6 +13,9 @@ from gapvision.joint.several import HOURS_APART, hours_between
 # this size tells its camera.
 REDUCED_PX = 2100
 PERHAPS_SEVERAL = "perhaps-several"
+# u of its prior by which the fit has a focal length otherwise: by chance in 3 of 1000 lenses. Where it
+# is wrong by more, the fit meets it half way, and the gap with it.
+FOCAL_OFF_U = 3.0
 
 
 def perhaps_several(f: Findings) -> list[Caution]:
@@ -27,6 +32,19 @@ def diameters_contradicted(f: Findings) -> list[Caution]:
         Caution("diameter-contradicted", doubtful=True, facts={"found": found})
         for found in f.contradicted
     ]
+
+
+def lens_contradicted(f: Findings) -> list[Caution]:
+    """Focal lengths that several heights show otherwise than Exif or a calibration tells."""
+    out = []
+    for k, prior in enumerate(f.lenses):
+        longer = f.joint.lenses[k].focal_px / prior.focal_px
+        if abs(math.log(longer)) > FOCAL_OFF_U * prior.u_focal_px / prior.focal_px:
+            pairs = zip(f.photos, f.joint.photos, strict=True)
+            photo = next(p for p, fitted in pairs if fitted.rows.lens == k)
+            facts = {"photo": photo.name, "longer": longer, "told_by": photo.exposure.lens}
+            out.append(Caution("lens-contradicted", doubtful=True, facts=facts))
+    return capped(out)
 
 
 def hours_apart(f: Findings) -> list[Caution]:

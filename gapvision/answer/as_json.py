@@ -23,7 +23,7 @@ from gapvision.answer.chains import find_chains
 from gapvision.answer.decision_json import decision_json, decision_read
 from gapvision.answer.lack_text import lack_text
 from gapvision.answer.outlines_json import outlines_json, outlines_read
-from gapvision.answer.sound import check_sound
+from gapvision.answer.sound import check_sound, check_whole
 from gapvision.answer.to_do_text import to_do_text
 from gapvision.answer.verdict_text import first_line
 from gapvision.errors import MeasurementError
@@ -203,6 +203,7 @@ def check_answer(answer: object, name: str) -> dict:
             answer["reason"]["text"]
         else:
             measurement_of(answer)
+            check_whole(answer)
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError) as error:
         text = (
             f"{name} is damaged: {type(error).__name__} at {error}; measure the joint again, or "

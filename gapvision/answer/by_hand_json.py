@@ -89,7 +89,9 @@ def by_hand_read(answer: dict) -> tuple[ByHand, ...]:
 
 def alone_read(alone: dict | None) -> Alone | None:
     """What `alone_json` wrote."""
-    return alone and Alone(quantity_read(alone["widest_gap"]), quantity_read(alone["setting"]))
+    if alone is None:
+        return None
+    return Alone(quantity_read(alone["widest_gap"]), quantity_read(alone["setting"]))
 
 
 def _reading_read(d: dict) -> ByHand:

@@ -37,6 +37,20 @@ def _diameter_contradicted(say: Teller, c: Caution, found: Contradicted) -> str:
     )
 
 
+def _lens_contradicted(say: Teller, c: Caution, photo: str, longer: float, told_by: str) -> str:
+    source = told_by.partition(":")[0]
+    told = (
+        f"its {source} tells" if source.startswith(("calibration", "file")) else "it tells itself"
+    )
+    percent = f"{abs(longer - 1):.0%}".replace("%", " %")
+    cure = "make a new calibration of this lens" if "calibration" in told else "calibrate the phone"
+    return (
+        f"{photo} fits a focal length {percent} {'longer' if longer > 1 else 'shorter'} than {told}: it "
+        "was cropped, zoomed or altered, or another lens took it. Use the phone's own files, by its main "
+        f"lens without zoom, or {cure} (gapvision camera)."
+    )
+
+
 def _hours_apart(say: Teller, c: Caution, hours: float) -> str:
     return (
         f"{hours_text(hours).capitalize()} lie between the photographs: if a log or card moved "
@@ -54,7 +68,8 @@ def _reduced_copy(say: Teller, c: Caution, photo: str) -> str:
 SENTENCES = {
     "perhaps-several": _perhaps_several,
     "diameter-contradicted": _diameter_contradicted,
+    "lens-contradicted": _lens_contradicted,
     "hours-apart": _hours_apart,
     "reduced-copy": _reduced_copy,
 }
-COUNTED = {"reduced-copy": "photograph"}
+COUNTED = {"reduced-copy": "photograph", "lens-contradicted": "photograph"}

@@ -5,6 +5,7 @@ from __future__ import annotations
 _LARGEST = (
     1e9  # mm, px, counts: nothing of a joint is beyond it, and arithmetic stays far from its ends
 )
+ROUNDED_MM = 1e-3  # more than the JSON's decimals leave away
 _LENGTHS = ("_mm", "_px", "_deg")
 _ONE = {
     "value_mm", "u_mm", "U95_mm", "offset_mm", "set_to_mm", "cover_mm", "from_mm", "to_mm", "height_mm",
@@ -57,3 +58,24 @@ def check_sound(value: object, key: str = "") -> None:
     elif isinstance(value, list):
         for inner in value:
             check_sound(inner, "" if key in _GROUPS else key)
+
+
+def check_whole(answer: dict) -> None:
+    """Refuse numbers of a measurement that contradict each other, as of a file that was changed.
+
+    Raises
+    ------
+    ValueError
+        With the key.
+    """
+    setting = answer["setting"]
+    for name in ("widest_gap", "setting", "narrowest_groove"):
+        for key in ("u_mm", "U95_mm"):
+            if (answer[name].get(key) or 0.0) < 0:
+                raise ValueError(f"{name}: {key} is below zero")
+    if min(setting["cover_mm"], setting["set_to_mm"]) <= 0:
+        raise ValueError("setting: cover_mm or set_to_mm is not above zero")
+    if setting["set_to_mm"] < setting["value_mm"] - ROUNDED_MM:
+        raise ValueError(
+            "setting: set_to_mm is below value_mm, and it is never set below the estimate"
+        )

@@ -153,6 +153,7 @@ _SHORT = {
     "misfit": "Photographs and fitted logs disagree",
     "line-steps": "A traced line leaves its log",
     "log-moved": "The photographs show different gaps",
+    "lens-contradicted": "The photographs are not of the lens that they tell",
     "odd-size": "A log comes out as thick as hardly any is",
     "card-bent": "A card is bent so much that the answer cannot be trusted",
 }

@@ -80,6 +80,8 @@ def load_preferences() -> Preferences:
     unknown = sorted(set(values) - set(KEYS))
     if unknown:
         raise _bad(path, f"unknown key {unknown[0]}")
+    if not isinstance(bars, dict):
+        raise _bad(path, f"{BARS} are names with lengths, as {{blue = 99.4}}, not {bars!r}")
     try:
         for key, value in values.items():
             check_preference(key, value)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -73,19 +73,15 @@ def gather_photos(
         if named[path.name] > 1:
             label = f"{path.absolute().parent.name}/{path.name}"
         try:
-            photo = load_photo(path)
-            if photo.facts.sha256 in seen_hashes:
+            if (read := _traced(path, label, side, options, stated, priors, seen_hashes)) is None:
                 continue
-            seen_hashes.add(photo.facts.sha256)
-            read = _read(photo, label, side, options)
-            traced = trace_photo(read, options.card_on, stated, priors)
-            facts = photo.facts
-            kind = (facts.make, facts.model, facts.focal35_mm, facts.size, read.lens)
-            index, _ = lenses.setdefault(kind, (len(lenses), read.lens))
-            rows = replace(traced.rows, lens=index)
-            photos.append(replace(traced, rows=rows, wood=_wood(read)))
+            traced, lens = read
+            facts = traced.facts
+            kind = (facts.make, facts.model, facts.focal35_mm, facts.size, lens)
+            index, _ = lenses.setdefault(kind, (len(lenses), lens))
+            photos.append(replace(traced, rows=replace(traced.rows, lens=index)))
         except MeasurementError as error:
-            failed.append((path, side, error))
+            failed.append((path, side, _without_frames(error)))
         finally:
             photo = read = None  # the picture is let go before the next is opened
             if progress:
@@ -106,6 +102,26 @@ def gather_photos(
     once, used = _with_their_lenses(once, [lens for _, lens in lenses.values()])
     suspicion = check_one_joint(once, used, options.card_on)
     return Gathered(once, used, left_out + copies, suspicion)
+
+
+def _traced(
+    path: Path, label: str, side: str, options: MeasureOptions, stated: Mapping, priors: Priors,
+    seen_hashes: set[str],
+) -> tuple[TracedPhoto, Lens] | None:  # fmt: skip
+    """One photograph traced, and its lens's prior; None of a file that was read under another name."""
+    photo = load_photo(path)
+    if photo.facts.sha256 in seen_hashes:
+        return None
+    seen_hashes.add(photo.facts.sha256)
+    read = _read(photo, label, side, options)
+    traced = trace_photo(read, options.card_on, stated, priors)
+    return replace(traced, wood=_wood(read)), read.lens
+
+
+def _without_frames(error: MeasurementError) -> MeasurementError:
+    """The error without where it was raised, which would keep the picture until all are read."""
+    error.__context__ = error.__cause__ = None
+    return error.with_traceback(None)
 
 
 def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadPhoto:
@@ -147,15 +163,19 @@ def _wood(read: ReadPhoto) -> dict[int, np.ndarray]:
 def _paths(options: MeasureOptions):
     """Files with their side, and the folders that hold none, each with the error that says so.
 
-    A file named by --inside is one of the inside, also where a folder of the others holds it.
+    Outside before inside, each by folder and name whatever order they were given in: the fit's sums
+    depend on it in the last digits, and so would the answer. A file named by --inside is one of the
+    inside, also where a folder of the others holds it.
     """
     paths: list[tuple[Path, str]] = []
     failed: list[tuple[Path, str, MeasurementError]] = []
     for side, given in (("outside", options.photos), ("inside", options.inside)):
-        for arg in given:
+        found: list[Path] = []
+        for arg in sorted(map(Path, given)):
             try:
-                paths += [(p, side) for p in photo_paths([arg])]
+                found += photo_paths([arg])
             except MeasurementError as error:
-                failed.append((Path(arg), side, error))
+                failed.append((arg, side, error))
+        paths += [(p, side) for p in sorted(found)]
     within = {p.resolve() for p, side in paths if side == "inside"}
     return [(p, s) for p, s in paths if s == "inside" or p.resolve() not in within], failed

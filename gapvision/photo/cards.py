@@ -16,7 +16,7 @@ from gapvision.scene import card
 
 REDUCED_PX = 2016  # the search runs on a picture about this wide
 ENLARGE = 3.0  # of a picture that is no larger, if its markers cannot be read as it is,
-ENLARGED_PX = 6048  # and to no more than this: a search of seconds
+ENLARGED_PX = 6048  # and to no more than this: a search of seconds, in some 300 MB
 FEW_MARKERS = 6  # of the 22 of one card
 PATCH_MM = 2.1  # half side of a corner's patch: the white rim round a marker is 2.5 mm
 PATCH_SAMPLES = 15
@@ -149,7 +149,8 @@ def _find_markers(grey: np.ndarray) -> dict[int, list[np.ndarray]]:
     """Corner quads (4, 2) px by marker id; sought again, larger, where hardly any are found."""
     reduce = max(1, round(max(grey.shape) / REDUCED_PX))
     found: dict[int, list[np.ndarray]] = {}
-    larger = 1.0 if reduce > 1 else min(ENLARGE, ENLARGED_PX / max(grey.shape))
+    # A picture that was reduced is sought as it is, none larger than that.
+    larger = min(1.0 if reduce > 1 else ENLARGE, ENLARGED_PX / max(grey.shape))
     for scale in (1.0 / reduce, larger):
         if len(found) < FEW_MARKERS:
             way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
@@ -437,6 +438,8 @@ def _sharpest(grey: np.ndarray) -> tuple[float, float]:
     found = []
     for turn in np.arange(0, np.pi, np.pi / 8):
         c, s = np.cos(turn), np.sin(turn)
-        along = np.abs(c * c * xx + 2 * c * s * xy + s * s * yy)
-        found.append(float(np.quantile(along, 0.999)))
+        along = c * c * xx
+        along += 2 * c * s * xy  # in place: of 60 megapixels each of these has 60 MB
+        along += s * s * yy
+        found.append(float(np.quantile(np.abs(along, out=along), 0.999, overwrite_input=True)))
     return min(found), max(found)

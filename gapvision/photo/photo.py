@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+import cv2
 import numpy as np
 from PIL import ExifTags
 
@@ -24,6 +25,9 @@ SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"
 
 # 60 MP of uncompressed 16-bit RGB, with room for metadata; checked before the file is read.
 MAX_BYTES = 400_000_000
+
+# Of these pixels and more 16 bits a channel are cut to 8, so that no picture takes a gigabyte.
+MOST_DEEP_PIXELS = 30_000_000
 
 # The brightest 0.5 % decide, not the mean: a lamp-lit joint in a dark workshop is a good picture.
 DARK_LEVEL = 12 / 255
@@ -58,7 +62,8 @@ def load_photo(path: str | Path) -> Photo:
     Returns
     -------
     Photo
-        Alpha is dropped, grey becomes three equal channels, 16-bit pictures stay uint16.
+        Alpha is dropped, grey becomes three equal channels, 16-bit pictures stay uint16 up to
+        `MOST_DEEP_PIXELS`.
 
     Raises
     ------
@@ -76,6 +81,8 @@ def load_photo(path: str | Path) -> Photo:
     path = Path(path)
     data = _read(path)
     bgr, tags = decoded(data, path.name)
+    if bgr.dtype == np.uint16 and bgr.shape[0] * bgr.shape[1] > MOST_DEEP_PIXELS:
+        bgr = cv2.convertScaleAbs(bgr, alpha=255 / 65535)
     _check_exposure(bgr, path.name)
     bgr.flags.writeable = False
     size = bgr.shape[1], bgr.shape[0]

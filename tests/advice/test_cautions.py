@@ -41,6 +41,7 @@ from gapvision.lengths import Reading, parse_diameter
 from gapvision.photo.bent import Bend
 from gapvision.photo.facts import CameraKey
 from gapvision.quantity import Place, Quantity
+from gapvision.scene.camera import Lens
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, TracedOutline
 from gapvision.trace.steps import SIDE, largest_step
 
@@ -805,6 +806,38 @@ def test_photographs_hours_apart():
                                                                 "2026-05-16T08:00:00")))  # fmt: skip
     caution = only(findings(photos=late), "hours-apart")
     assert caution.text.startswith("47 hours lie between the photographs") and not caution.doubtful
+
+
+def of_a_lens(times, told_by="exif"):
+    """Three heights by one lens of 2900 px, u 2 %, that the fit has so many times as long."""
+    f = findings(photos=tuple(replace(p, exposure=Exposure(told_by)) for p in THREE_HEIGHTS))
+    for fitted in f.joint.photos:
+        fitted.rows.lens = 0
+    f.joint.lenses = (Lens(2900.0 * times, 58.0, 0.0, 0.01),)
+    return replace(f, lenses=(Lens(2900.0, 58.0, 0.0, 0.01),))
+
+
+@pytest.mark.parametrize(
+    ("times", "told_by", "said"),
+    [
+        (
+            0.9,
+            "exif",
+            "level.jpg fits a focal length 10 % shorter than it tells itself: it was cropped",
+        ),
+        (1.08, "exif", "level.jpg fits a focal length 8 % longer than it tells itself"),
+        (0.9, "calibration own-26mm", "than its calibration own-26mm tells"),
+        (0.9, "exif: calibration own cannot be read", "than it tells itself"),
+    ],
+)
+def test_a_focal_length_that_the_photographs_contradict(times, told_by, said):
+    caution = only(of_a_lens(times, told_by), "lens-contradicted")
+    assert said in caution.text and caution.doubtful
+
+
+@pytest.mark.parametrize("times", [0.95, 1.0, 1.05])
+def test_a_focal_length_as_far_off_as_chance_has_it_is_not_told(times):
+    assert codes(of_a_lens(times)) == []
 
 
 @pytest.mark.parametrize(

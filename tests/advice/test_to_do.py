@@ -172,6 +172,14 @@ def test_what_was_given_wrongly_is_corrected():
     ]
 
 
+def test_photographs_of_another_lens_are_replaced():
+    facts = {"photo": "level.jpg", "longer": 0.9, "told_by": "exif"}
+    wrong = Caution("lens-contradicted", doubtful=True, facts=facts)
+    assert said(findings(), wrong, kind="measure-again") == [
+        "Take the phone's own files, by its main lens without zoom."
+    ]
+
+
 def test_lower_first_says_the_notch_and_to_photograph_anew():
     notches = SimpleNamespace(left_mm=0.0, right_mm=11.0)
     decision = SimpleNamespace(lowering=SimpleNamespace(notches=notches))

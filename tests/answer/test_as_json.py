@@ -59,6 +59,11 @@ def damaged():
     yield "damaged", change(lambda d: d["setting"].update(value_mm="much"))
     yield "damaged", change(lambda d: d.update(status="splendid"))
     yield "damaged", change(lambda d: d.update(photos=[3]))
+    yield "damaged", change(lambda d: d.update(photographs_alone={}))
+    yield "near_card: no number", change(lambda d: d["widest_gap"].update(near_card={"a": 1}))
+    yield "u_mm is below zero", change(lambda d: d["setting"].update(u_mm=-1.0))
+    yield "never set below the estimate", change(lambda d: d["setting"].update(set_to_mm=46.0))
+    yield "not above zero", change(lambda d: d["setting"].update(cover_mm=0.0))
     along = {"station_mm": [0.0, 10.0], "gap_lowered_mm": [20.0]}
     yield "damaged", change(lambda d: d.update(decision={"along": along}))
     yield "damaged", change(lambda d: d.update(decision={"lowering": {"why": None}}))

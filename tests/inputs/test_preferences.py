@@ -116,7 +116,8 @@ def test_camera_file_of_no_use_is_not_remembered():
     "text",
     [
         "units = 3", 'units = "feet"', "cover_mm = -1", "cover_mm = true", "camera = 1", "shoes = 44",
-        "cover_mm", "printed_bars = 3", "[printed_bars]\na = 9.0", 'scriber_step_mm = "fine"',
+        "cover_mm", "printed_bars = 3", "printed_bars = []",
+        "[printed_bars]\na = 9.0", 'scriber_step_mm = "fine"',
     ],
 )  # fmt: skip
 def test_broken_file_is_one_sentence_and_stays_as_it_is(text, asked):

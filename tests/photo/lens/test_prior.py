@@ -104,3 +104,12 @@ def test_no_toml(tmp_path, content):
         lens_of(photo(), path)
     assert caught.value.code == "bad-camera-file"
     assert "\n" not in caught.value.text
+
+
+@pytest.mark.parametrize("size", ["height_px = 0", "height_px = -100000000000000000000"])
+def test_no_picture_has_no_height(tmp_path, size):
+    path = written(tmp_path)
+    path.write_text(f'{path.read_text()}\nmodel = "One"\n{size}\n')
+    with pytest.raises(MeasurementError, match="not above zero") as caught:
+        lens_of(photo(), path)
+    assert caught.value.code == "bad-camera-file"
