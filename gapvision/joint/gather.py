@@ -83,7 +83,6 @@ def gather_photos(
         except MeasurementError as error:
             failed.append((path, side, _without_frames(error)))
         finally:
-            photo = read = None  # the picture is let go before the next is opened
             if progress:
                 progress(k + 1, len(paths))
     part = max((seen_part(p.trace) for p in photos), default=0.0)

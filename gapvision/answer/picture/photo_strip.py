@@ -139,19 +139,24 @@ def photo_strip(measurement: Measurement, view: View, bgr: np.ndarray, units: st
         _outline(strip, view, trace, colour)
     _ticks(strip, measurement, view, units)
     _place(strip, measurement, view, units, widest=True)
-    _place(strip, measurement, view, units, widest=False)
+    if measurement.verdict.has_setting:
+        _place(strip, measurement, view, units, widest=False)
     return strip
 
 
-def photo_legend(photo: PhotoResult) -> Strip:
-    """What the lines and marks in the photograph are, and which photograph it is."""
+def photo_legend(photo: PhotoResult, decided: bool) -> Strip:
+    """What the lines and marks in the photograph are, and which photograph it is.
+
+    ``decided`` is whether the place that decides the setting is marked.
+    """
     swapped = ", from inside: left and right are swapped" if photo.side == "inside" else ""
+    diamond = [("diamond", "decides the setting")] if decided else []
     return legend(
         [
             (UPPER_COLOUR, "upper log's underside"),
             (LOWER_COLOUR, "lower log's top"),
             ("triangle", "widest gap"),
-            ("diamond", "decides the setting"),
+            *diamond,
             (None, f"photograph {photo.name}{swapped}"),
         ]
     )
@@ -204,9 +209,7 @@ def _place(strip: Strip, measurement: Measurement, view: View, units: str, *, wi
         line(strip, [(x, upper), (x, lower)], BLACK, 8)
         line(strip, [(x, upper), (x, lower)], WIDEST_COLOUR, 4)
     else:
-        label = "decides"
-        if measurement.verdict.has_setting:
-            label += f": {format_length(measurement.setting.value_mm, units)}"
+        label = f"decides: {format_length(measurement.setting.value_mm, units)}"
         at, text_y = (x, lower + 22), np.clip(lower + 160, 40, height - 40)
     line(strip, [at, (x, text_y)], BLACK, 6)
     line(strip, [at, (x, text_y)], WHITE, 3)

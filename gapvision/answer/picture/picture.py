@@ -88,7 +88,10 @@ def draw_picture(
         ends = view.columns(measurement.profile.station_mm[[0, -1]])
         if ends.min() >= PANEL_LEFT_PX and ends.max() <= PANEL_RIGHT_PX:
             columns = view.columns
-        strips += [photo_strip(measurement, view, bgr, units), photo_legend(shown)]
+        strips += [
+            photo_strip(measurement, view, bgr, units),
+            photo_legend(shown, measurement.verdict.has_setting),
+        ]
     strips += [
         gap_strip(measurement, columns, units),
         groove_strip(measurement, columns, units) if has_setting else blank(0),

@@ -64,8 +64,9 @@ def gap_plot(
     p, deciding = m.profile, m.deciding_place.station_mm
     strip, row = plot(title, p.station_mm, p.gap_mm, p.gap_u_mm, columns, units, levels, height)
     deciding_line(strip, m, columns, PLOT_TOP_PX)
-    gap = np.interp(deciding, p.station_mm, p.gap_mm)
-    mark(strip, (columns(deciding), row(gap) + 22), "diamond")
+    if m.verdict.has_setting:
+        gap = np.interp(deciding, p.station_mm, p.gap_mm)
+        mark(strip, (columns(deciding), row(gap) + 22), "diamond")
     widest = columns(m.widest_place.station_mm), row(m.widest_gap.value_mm) - 19
     mark(strip, widest, "triangle")
     return strip, row
@@ -117,7 +118,9 @@ def chart_legend(m: Measurement, units: str, *, marks: bool) -> Strip:
     if m.verdict.has_setting:
         items.insert(1, ("dashes", f"cover wanted, {cover_text(m, units)}"))
     if marks:
-        items += [("triangle", "widest gap"), ("diamond", "decides the setting")]
+        items.append(("triangle", "widest gap"))
+    if marks and m.verdict.has_setting:
+        items.append(("diamond", "decides the setting"))
     if m.verdict.has_setting and _narrowest_elsewhere(m):
         items.append(("square", "narrowest groove"))
     if _lowered(m) is not None:
@@ -126,7 +129,9 @@ def chart_legend(m: Measurement, units: str, *, marks: bool) -> Strip:
 
 
 def deciding_line(strip: Strip, m: Measurement, columns: Columns, top: int) -> None:
-    """A dotted line through the deciding place, to follow it from strip to strip."""
+    """A dotted line through the deciding place, to follow it from strip to strip; none of no setting."""
+    if not m.verdict.has_setting:
+        return
     x = columns(m.deciding_place.station_mm)
     line(strip, [(x, top), (x, strip.height)], DECIDING_COLOUR, 5, dash=10)
 
