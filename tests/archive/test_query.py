@@ -43,7 +43,8 @@ def archive(tmp_path):
 @pytest.fixture
 def three(archive):
     """A measured, a doubtful and a measured joint, of two walls."""
-    tight = new_record(widest_gap=Quantity(12.0, 0.5, 1.0), set_to_mm=30.0)
+    low = {"setting": Quantity(28.0, 0.5, 1.0), "set_to_mm": 30.0}
+    tight = new_record(widest_gap=Quantity(12.0, 0.5, 1.0), **low)
     doubtful = new_record((jpeg(2),), status="doubtful", widest_gap=Quantity(44.5, 2.0, 4.0))
     for new in (named(tight), named(doubtful, log="4"), named(new_record(), wall="süd", log="4")):
         add_record(archive, new)

@@ -83,7 +83,7 @@ def test_cover_without_stated_diameters_is_still_bounded():
 def test_diameter_wrong_by_the_size_of_an_inch(log, diameter):
     code, text = refusal(**{f"{log}_diameter": Diameter(((None, diameter),))})
     assert code == "bad-diameter"
-    assert f"{log} log" in text and f"{diameter:.0f} mm" in text
+    assert f"{log} log" in text and f"{diameter:.4g} mm" in text
 
 
 def test_a_diameter_that_looks_like_inches_is_told_so():

@@ -120,11 +120,11 @@ def test_photographs_of_one_name_are_told_apart_by_their_folders(tmp_path):
         (tmp_path / side / "IMG_1.jpg").write_bytes((DEMO / file).read_bytes())
     options = MeasureOptions(photos=(tmp_path / "out", tmp_path / "in"))
     photos = gather_photos(options, Priors(), None).photos
-    assert [p.label for p in photos] == ["out/IMG_1.jpg", "in/IMG_1.jpg"]
+    assert [p.label for p in photos] == ["in/IMG_1.jpg", "out/IMG_1.jpg"]  # by folder and name
     assert [p.facts.file for p in photos] == ["IMG_1.jpg", "IMG_1.jpg"]  # the file keeps its name
     result = PhotoResult(str(photos[0].facts.path), "", "outside", True)
     assert result.name == "IMG_1.jpg"
-    assert replace(result, label=photos[0].label).name == "out/IMG_1.jpg"
+    assert replace(result, label=photos[0].label).name == "in/IMG_1.jpg"
 
 
 def test_inside_card_that_no_photograph_shows(joint):

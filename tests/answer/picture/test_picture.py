@@ -211,7 +211,9 @@ def test_a_bound_says_at_least_and_a_contradiction_no_setting_at_all(said):
     said.clear()
     draw_picture(joint(status="doubtful", cautions=(unseen, told("misfit", "Off."))), grey_photo)
     assert said[0] == "MEASURE AGAIN"
-    assert not any("decides" in t or "49 mm" in t or "47" in t or "Groove" in t or "cover" in t for t in said)
+    assert not any(
+        "decides" in t or "49 mm" in t or "47" in t or "Groove" in t or "cover" in t for t in said
+    )
 
 
 def test_inches_everywhere(said):
