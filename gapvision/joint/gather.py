@@ -10,12 +10,12 @@ from pathlib import Path
 
 import numpy as np
 
-from gapvision.errors import JointNotFitted, MeasurementError
+from gapvision.errors import JointNotFitted, MeasurementError, OutlinesNotFound
 from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.copies import without_copies
 from gapvision.joint.photo_results import Lack, PhotoResult
-from gapvision.joint.several import Suspicion, check_one_joint
+from gapvision.joint.several import Suspicion, Untraced, check_one_joint, check_untraced
 from gapvision.joint.sides import check_inside_cards, check_sides, side_of
 from gapvision.joint.stated import check_stated, seen_part
 from gapvision.photo.bent import without_bent
@@ -66,6 +66,7 @@ def gather_photos(
     named = Counter(path.name for path, _ in paths)
     photos: list[TracedPhoto] = []
     lenses: dict[tuple, tuple[int, Lens]] = {}
+    untraced: list[Untraced] = []
     seen_hashes: set[str] = set()
     stated = stated_radii(options, ANY_STRETCH_MM)
     for k, (path, side) in enumerate(paths):
@@ -74,6 +75,10 @@ def gather_photos(
             label = f"{path.absolute().parent.name}/{path.name}"
         try:
             if (read := _traced(path, label, side, options, stated, priors, seen_hashes)) is None:
+                continue
+            if isinstance(read, Untraced):
+                untraced.append(read)
+                failed.append((path, side, read.why))
                 continue
             traced, lens = read
             facts = traced.facts
@@ -100,20 +105,24 @@ def gather_photos(
     once, copies = without_copies(photos)
     once, used = _with_their_lenses(once, [lens for _, lens in lenses.values()])
     suspicion = check_one_joint(once, used, options.card_on)
+    suspicion = suspicion or check_untraced(once, untraced, options.card_on)
     return Gathered(once, used, left_out + copies, suspicion)
 
 
 def _traced(
     path: Path, label: str, side: str, options: MeasureOptions, stated: Mapping, priors: Priors,
     seen_hashes: set[str],
-) -> tuple[TracedPhoto, Lens] | None:  # fmt: skip
+) -> tuple[TracedPhoto, Lens] | Untraced | None:  # fmt: skip
     """One photograph traced, and its lens's prior; None of a file that was read under another name."""
     photo = load_photo(path)
     if photo.facts.sha256 in seen_hashes:
         return None
     seen_hashes.add(photo.facts.sha256)
     read = _read(photo, label, side, options)
-    traced = trace_photo(read, options.card_on, stated, priors)
+    try:
+        traced = trace_photo(read, options.card_on, stated, priors)
+    except OutlinesNotFound as why:
+        return Untraced(label, _wood(read), _without_frames(why))
     return replace(traced, wood=_wood(read)), read.lens
 
 

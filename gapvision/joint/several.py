@@ -11,7 +11,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from gapvision.errors import JointNotFitted
+from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.joint.model import Joint
 from gapvision.photo.facts import CameraKey
 from gapvision.photo.pose import nail_between
@@ -98,6 +98,39 @@ def _by_wood(photos: Sequence[TracedPhoto], lenses: Sequence[Lens]) -> Suspicion
     apart = _nails_apart(photos, lenses, groups) or _hours_apart(photos, groups)
     if apart:
         raise _several(suspicion, apart)
+    return suspicion
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Untraced:
+    """A photograph whose cards are read, with the wood beside each, and why no gap is found in it."""
+
+    label: str
+    wood: dict[int, np.ndarray]
+    why: MeasurementError
+
+
+def check_untraced(
+    photos: Sequence[TracedPhoto], untraced: Sequence[Untraced], hung_on: str
+) -> Suspicion | None:
+    """As `check_one_joint`, of photographs in which no gap is found, against those in which one is.
+
+    They would be left out, and the others answered as if they were all of the folder's joint.
+    """
+    if hung_on == "free":
+        return None
+    told = {
+        u.label: {_pair_told(u.wood, p.wood) for p in photos if u.wood.keys() & p.wood.keys()}
+        for u in untraced
+    }
+    unlike = [label for label, t in told.items() if t & {OTHER, PERHAPS_OTHER} and SAME not in t]
+    if not unlike:
+        return None
+    labels = tuple(p.label for p in photos)
+    cards = sorted({n for u in untraced if u.label in unlike for n in u.wood})
+    suspicion = Suspicion((_listed(labels), _listed(unlike)), tuple(cards))
+    if any(OTHER in told[label] for label in unlike):
+        raise _several(suspicion)
     return suspicion
 
 
@@ -204,6 +237,13 @@ def _likenesses(photos: Sequence[TracedPhoto]) -> dict[Pair, str]:
     return out
 
 
+def _pair_told(one: dict[int, np.ndarray], other: dict[int, np.ndarray]) -> str | None:
+    """What the wood beside the cards that two photographs share says of them."""
+    return _together(
+        likeness(flattened(one[n]), flattened(other[n])) for n in one.keys() & other.keys()
+    )
+
+
 def _together(likenesses: Iterable[Likeness]) -> str | None:
     """What several cards say of a pair: one that is surely the same is enough, one that is surely
     another only where none says less."""
@@ -285,7 +325,10 @@ def _count(groups: Sequence) -> str:
 
 
 def _names(photos: Sequence[TracedPhoto], group: Iterable[int]) -> str:
-    labels = [photos[i].label for i in group]
+    return _listed([photos[i].label for i in group])
+
+
+def _listed(labels: Sequence[str]) -> str:
     more = len(labels) - MOST_NAMES
     return ", ".join(labels) if more <= 1 else f"{', '.join(labels[:MOST_NAMES])} and {more} more"
 

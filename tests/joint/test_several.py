@@ -12,9 +12,11 @@ from gapvision.inputs.options import MeasureOptions
 from gapvision.joint import several
 from gapvision.joint.several import (
     Suspicion,
+    Untraced,
     check_agreement,
     check_doubt,
     check_one_joint,
+    check_untraced,
     hours_between,
 )
 from gapvision.photo.facts import CameraKey
@@ -103,6 +105,28 @@ def test_a_photograph_that_is_like_one_of_a_joint_is_of_it():
 
 def test_no_grain_is_no_reason():
     assert check(photo("a.jpg", 1), photo("b.jpg", 1, log="")) is None
+
+
+def untraced(label, *cards, log="a"):
+    return Untraced(label, dict.fromkeys(cards, log), JointNotFitted("no-outlines", "None."))
+
+
+def test_a_photograph_without_a_gap_that_shows_another_log_is_of_another_joint():
+    with pytest.raises(JointNotFitted) as caught:
+        check_untraced((photo("a", 1), photo("b", 1)), (untraced("c", 1, log="b"),), "upper")
+    assert caught.value.code == "several-joints"
+    assert "two joints: A: a, b; B: c." in caught.value.text
+
+
+@pytest.mark.parametrize(("log", "cards"), [("a", (1,)), ("", (1,)), ("b", (2,))])
+def test_a_photograph_without_a_gap_is_left_out_where_its_wood_tells_nothing_else(log, cards):
+    assert check_untraced((photo("a", 1),), (untraced("c", *cards, log=log),), "upper") is None
+
+
+def test_a_photograph_without_a_gap_that_shows_perhaps_another_log_is_a_suspicion():
+    found = check_untraced((photo("a", 1),), (untraced("c", 1, log="b?"),), "upper")
+    assert found.files == ("a", "c") and found.cards == (1,)
+    assert check_untraced((photo("a", 1),), (untraced("c", 1, log="b"),), "free") is None
 
 
 def test_beside_a_card_that_stands_free_there_need_be_no_wood():
