@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import combinations, pairwise
@@ -117,12 +117,11 @@ def check_untraced(
 
     They would be left out, and the others answered as if they were all of the folder's joint.
     """
-    if hung_on == "free":
+    if hung_on == "free" or not untraced:
         return None
-    told = {
-        u.label: {_pair_told(u.wood, p.wood) for p in photos if u.wood.keys() & p.wood.keys()}
-        for u in untraced
-    }
+    flat = [_flat(p.wood) for p in photos]
+    left = {u.label: _flat(u.wood) for u in untraced}
+    told = {label: {_pair_told(one, other) for other in flat} for label, one in left.items()}
     unlike = [label for label, t in told.items() if t & {OTHER, PERHAPS_OTHER} and SAME not in t]
     if not unlike:
         return None
@@ -228,20 +227,23 @@ def _shared(photos: Sequence[TracedPhoto], i: int, j: int) -> list[int]:
 
 def _likenesses(photos: Sequence[TracedPhoto]) -> dict[Pair, str]:
     """What the wood beside shared cards says of each pair of photographs that tells anything."""
-    flat = {(i, n): flattened(w) for i, p in enumerate(photos) for n, w in p.wood.items()}
+    flat = [_flat(p.wood) for p in photos]
     out = {}
     for i, j in combinations(range(len(photos)), 2):
-        told = _together(likeness(flat[i, n], flat[j, n]) for n in _shared(photos, i, j))
+        told = _pair_told(flat[i], flat[j])
         if told is not None:
             out[i, j] = told
     return out
 
 
-def _pair_told(one: dict[int, np.ndarray], other: dict[int, np.ndarray]) -> str | None:
-    """What the wood beside the cards that two photographs share says of them."""
-    return _together(
-        likeness(flattened(one[n]), flattened(other[n])) for n in one.keys() & other.keys()
-    )
+def _flat(wood: Mapping[int, np.ndarray]) -> dict[int, np.ndarray]:
+    """One photograph's wood as `likeness` compares it."""
+    return {n: flattened(w) for n, w in wood.items()}
+
+
+def _pair_told(one: Mapping[int, np.ndarray], other: Mapping[int, np.ndarray]) -> str | None:
+    """What the wood beside the cards that two photographs share says of them, each from `_flat`."""
+    return _together(likeness(one[n], other[n]) for n in sorted(one.keys() & other.keys()))
 
 
 def _together(likenesses: Iterable[Likeness]) -> str | None:

@@ -15,6 +15,7 @@ from gapvision.joint.gather import Gathered
 from gapvision.joint.solve import Solved, solve
 from gapvision.lengths import format_length
 from gapvision.scene.priors import Priors
+from gapvision.trace.rows import slope_of
 from gapvision.trace.traced_photo import TracedPhoto
 
 LEAST_PAUSE = timedelta(minutes=5)  # to lower a log takes longer, to walk round it less
@@ -81,7 +82,4 @@ def _by_pause(photos: Sequence[TracedPhoto]) -> list[tuple[TracedPhoto, ...]] | 
 
 
 def _is_level(photo: TracedPhoto) -> bool:
-    camera, z = photo.band.camera, photo.band.z_mm
-    middle = 0.5 * (photo.trace.upper.xy_px + photo.trace.lower.xy_px)
-    height = float(np.median(camera.plane_point(middle, z)[:, 1]))
-    return abs((camera.centre_mm[1] - height) / (camera.centre_mm[2] - z)) < LEVEL_SLOPE
+    return abs(slope_of(photo)) < LEVEL_SLOPE
