@@ -29,6 +29,7 @@ from gapvision.trace.training.phone import develop, planes
 from gapvision.trace.training.skins import SIZE, Coat, Pool
 
 LIKELY_RADIUS_MM = 150.0
+LEAST_SIDE = 64  # rows and columns; a window that the frame cuts off shows less
 
 
 class Bands:
@@ -45,7 +46,9 @@ class Bands:
             for path in sorted(self.folder.glob("[!.]*.npz")):
                 if path.name not in self.known:
                     self.known.add(path.name)
-                    self.bands.append(self._read(path))
+                    band = self._read(path)
+                    if min(band["label"].shape) >= LEAST_SIDE:
+                        self.bands.append(band)
         return len(self.bands)
 
     def _read(self, path: Path) -> dict:
