@@ -18,6 +18,7 @@ from gapvision.advice.findings import (
     traced,
 )
 from gapvision.advice.given import (
+    damaged_photos,
     diameters_contradicted,
     hours_apart,
     lens_contradicted,
@@ -54,6 +55,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
         perhaps_several(f)
         + diameters_contradicted(f)
         + lens_contradicted(f)
+        + damaged_photos(f)
         + _not_seen(f)
         + _misfits(f)
         + _steps(f)

@@ -1,4 +1,4 @@
-"""What is odd about what was given: photographs of two joints, days apart, copies; wrong diameters."""
+"""What is odd about what was given: photographs of two joints, days apart, copies, damaged; diameters."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from gapvision.advice.caution import Caution, capped
 from gapvision.advice.findings import Findings
 from gapvision.joint.photo_results import PhotoResult
 from gapvision.joint.several import HOURS_APART, hours_between
+from gapvision.trace.traced_photo import APART
 
 # Messengers reduce pictures to 1280 to 2048 px and drop what the camera wrote; a phone's own file of
 # this size tells its camera.
@@ -57,6 +58,16 @@ def reduced_copies(f: Findings) -> list[Caution]:
     """Small photographs that tell no camera."""
     out = [Caution("reduced-copy", facts={"photo": p.name}) for p in f.photos if _is_reduced(p)]
     return capped(out)
+
+
+def damaged_photos(f: Findings) -> list[Caution]:
+    """Files of which a part is lost: doubtful where that is, or may be, in what is measured."""
+    out = [
+        Caution("damaged", doubtful=p.damage != APART, facts={"photo": p.name, "where": p.damage})
+        for p in f.photos
+        if p.damage
+    ]
+    return capped(sorted(out, key=lambda c: not c.doubtful))
 
 
 def _is_reduced(photo: PhotoResult) -> bool:

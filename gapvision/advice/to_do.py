@@ -197,6 +197,8 @@ def _things_of(c: Caution) -> Iterator[Thing]:
             yield Thing("correct-diameter", (facts["found"].log,))
         case "reduced-copy":
             yield Thing("originals")
+        case "damaged" if c.doubtful:
+            yield Thing("copy-again", (facts["photo"],))
         case "lens-contradicted":
             yield Thing("main-lens")
         case "card-bent" | "card-not-flat":

@@ -9,6 +9,7 @@ from gapvision.advice.caution import Caution
 from gapvision.answer.teller import Teller
 from gapvision.joint.stated import EXCHANGED, GIRTH, RADIUS, Contradicted
 from gapvision.phrases import cards_text, hours_text
+from gapvision.trace.traced_photo import ANYWHERE, APART, REACHES
 
 
 def _perhaps_several(say: Teller, c: Caution, groups: Sequence[str], cards: Sequence[int]) -> str:
@@ -65,11 +66,21 @@ def _reduced_copy(say: Teller, c: Caution, photo: str) -> str:
     )
 
 
+def _damaged(say: Teller, c: Caution, photo: str, where: str) -> str:
+    what = {
+        APART: f"The file {photo} is damaged away from the joint and its cards, which are whole.",
+        REACHES: f"The file {photo} is damaged where the joint or a card lies.",
+        ANYWHERE: f"The file {photo} is damaged, and where in the picture cannot be told.",
+    }[where]
+    return f"{what} Copy it from the phone again or retake it."
+
+
 SENTENCES = {
     "perhaps-several": _perhaps_several,
     "diameter-contradicted": _diameter_contradicted,
     "lens-contradicted": _lens_contradicted,
     "hours-apart": _hours_apart,
     "reduced-copy": _reduced_copy,
+    "damaged": _damaged,
 }
-COUNTED = {"reduced-copy": "photograph", "lens-contradicted": "photograph"}
+COUNTED = {"reduced-copy": "photograph", "damaged": "photograph", "lens-contradicted": "photograph"}

@@ -71,6 +71,7 @@ _THINGS: dict[str, Callable[..., str]] = {
         "parts them)"
     ),
     "originals": lambda say: "take the phone's own files, not a messenger's copies",
+    "copy-again": lambda say, *names: f"copy {', '.join(names)} from the phone again",
     "main-lens": lambda say: "take the phone's own files, by its main lens without zoom",
     "correct-diameter": lambda say, *logs: (
         f"correct {' and '.join(f'--{log}-diameter' for log in sorted(logs, reverse=True))}"

@@ -20,6 +20,7 @@ from gapvision.joint.sides import check_inside_cards, check_sides, side_of
 from gapvision.joint.stated import check_stated, seen_part
 from gapvision.photo.bent import without_bent
 from gapvision.photo.cards import at_true_size, read_cards
+from gapvision.photo.decode import damaged_beyond_use
 from gapvision.photo.lens.prior import choose_lens
 from gapvision.photo.photo import Photo, load_photo, photo_paths
 from gapvision.photo.pose import card_pose
@@ -118,10 +119,14 @@ def _traced(
     if photo.facts.sha256 in seen_hashes:
         return None
     seen_hashes.add(photo.facts.sha256)
-    read = _read(photo, label, side, options)
     try:
+        read = _read(photo, label, side, options)
         traced = trace_photo(read, options.card_on, stated, priors)
-    except OutlinesNotFound as why:
+    except MeasurementError as why:
+        if photo.damage is not None:
+            raise damaged_beyond_use(label) from why
+        if not isinstance(why, OutlinesNotFound):
+            raise
         return Untraced(label, _wood(read), _without_frames(why))
     return replace(traced, wood=_wood(read)), read.lens
 

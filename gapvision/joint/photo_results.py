@@ -45,7 +45,7 @@ def photo_result(photo: TracedPhoto, fitted: FittedPhoto, joint: Joint) -> Photo
         height_mm=float(camera.centre_mm[1] - level), distance_mm=joint.distance_mm(fitted),
         from_mm=first, to_mm=last,
         cards=tuple(s.number for s in photo.rows.sightings), unread_cards=photo.unread_cards,
-        bent_cards=photo.bent_cards,
+        bent_cards=photo.bent_cards, damage=photo.damage,
         steps=tuple(_steps(trace, axis, fitted, joint)),
         exposure=Exposure(photo.lens_source, facts.key, facts.taken),
         residual_px=float(np.median(np.abs(miss))) * 1.4826,
@@ -173,7 +173,7 @@ class PhotoResult:
     """One photograph in the joint: where it was taken from and what was traced in it.
 
     ``unread_cards`` are those of which parts are seen that cannot be read,
-    ``bent_cards`` those too bent to be of use.
+    ``bent_cards`` those too bent to be of use. ``damage`` is as a `TracedPhoto` has it.
     ``used`` is False for a photograph left out, and then ``lacked`` tells why.
     ``label`` is what texts call it where its file's name alone would not tell it from another.
     """
@@ -190,6 +190,7 @@ class PhotoResult:
     cards: tuple[int, ...] = ()
     unread_cards: tuple[int, ...] = ()
     bent_cards: tuple[int, ...] = ()
+    damage: str = ""
     steps: tuple[LineStep, ...] = ()
     residual_px: float = float("nan")
     exposure: Exposure = Exposure()

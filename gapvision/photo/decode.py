@@ -16,6 +16,8 @@ import numpy as np
 from PIL import ExifTags, Image, ImageFile, JpegImagePlugin, PngImagePlugin, TiffImagePlugin
 
 from gapvision.errors import PhotoUnreadable, PhotoUnusable
+from gapvision.photo.damage import Damage, damage_of_jpeg
+from gapvision.photo.packed import pieces_whole
 
 if TYPE_CHECKING:
     from pillow_heif import HeifFile
@@ -26,7 +28,11 @@ MIN_PIXELS = 300_000
 MAX_PIXELS = 60_000_000
 MIN_SIDE = 240  # half of 480: no card is whole in a narrower strip of so few pixels
 
+# Of a damaged picture that is still measured, since what is left can show a joint and its cards.
+MOST_LOST = 0.5
+
 _END_OF_JPEG = b"\xff\xd9"
+_FILLED = bytes(64)  # what a lost part of a file is filled with, and hardly ever a picture's codes
 READABLE = "a JPEG, PNG, TIFF or HEIC photograph is needed"
 DAMAGED = "copy it from the phone again or retake it"
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
@@ -61,11 +67,14 @@ _DECODERS = (
     "Corrupt JPEG data", "Premature end", "Invalid ", "Unsupported marker", "Inconsistent progression",
     "Warning: unknown JFIF", "libpng ", "[ WARN:", "[ERROR:",
 )  # fmt: skip
-_WRONG_PIXELS = ("remature end", "bad Huffman code", "instead of RST", "TIFF_Error", "libpng error")
+_WRONG_PIXELS = (
+    "remature end", "bad Huffman code", "instead of RST", "extraneous bytes before marker", "TIFF_Error",
+    "libpng error",
+)  # fmt: skip
 
 
-def decoded(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object]]:
-    """Upright pixels (h, w, 3) and Exif tags by number of a photograph's bytes.
+def decoded(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object], Damage | None]:
+    """Upright pixels (h, w, 3), Exif tags by number and what is damaged of a photograph's bytes.
 
     Parameters
     ----------
@@ -80,6 +89,8 @@ def decoded(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object]]:
         Blue first, display-encoded. Alpha is dropped, grey becomes three equal channels.
     dict
         Empty where the file has none, or corrupt ones.
+    Damage or None
+        Of a JPEG of which the greater part is whole, or may be. Of other kinds the rest cannot be trusted.
 
     Raises
     ------
@@ -190,8 +201,10 @@ def _drained(heard: int) -> bytes:
         return pipe.read() or b""
 
 
-def _decode(data: bytes, kind: str, name: str) -> tuple[np.ndarray, dict[int, object]]:
-    """Upright pixels and Exif of a JPEG, PNG or TIFF file."""
+def _decode(
+    data: bytes, kind: str, name: str
+) -> tuple[np.ndarray, dict[int, object], Damage | None]:
+    """Upright pixels, Exif and damage of a JPEG, PNG or TIFF file."""
     with warnings.catch_warnings():
         # The plugin is called directly because Image.open warns about sizes that are refused
         # here in a sentence; what the plugin itself warns about is decided below.
@@ -203,15 +216,41 @@ def _decode(data: bytes, kind: str, name: str) -> tuple[np.ndarray, dict[int, ob
     _check_size(*header.size, name)
     if kind == "TIFF" and header.mode in _DEEPER_THAN_16_BITS:
         raise _undecodable(name, kind)
-    if kind == "JPEG" and not _jpeg_is_whole(data):
+    begin, end = _codes_of_jpeg(data) if kind == "JPEG" else (0, 0)
+    if begin < 0:
         raise _truncated(name)
-    bgr, wrong = pixels_of(data, cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
-    if bgr is None or wrong:
+    ended = data if end >= 0 else data + _END_OF_JPEG  # without which OpenCV reads nothing
+    bgr, wrong = pixels_of(ended, cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
+    tags = _exif_tags(header)
+    if kind == "JPEG" and bgr is not None and (wrong or end < 0 or _FILLED in data[begin:end]):
+        return bgr, tags, _damage(data, bgr, tags, name)
+    if bgr is None or wrong or (kind == "TIFF" and not _tiff_is_whole(header, data)):
         raise _truncated(name)
-    return bgr, _exif_tags(header)
+    return bgr, tags, None
 
 
-def _decode_heif(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object]]:
+def _tiff_is_whole(header: TiffImagePlugin.TiffImageFile, data: bytes) -> bool:
+    try:
+        return pieces_whole(header, data)
+    except _BAD_CONTENTS:  # of tags that contradict each other
+        return False
+
+
+def _damage(data: bytes, bgr: np.ndarray, tags: dict[int, object], name: str) -> Damage | None:
+    """What is damaged of a JPEG; one of which most is lost is refused."""
+    height, width = bgr.shape[:2]
+    turned = tags.get(ExifTags.Base.Orientation, 1)
+    turned = turned if turned in range(1, 9) else 1
+    damage = damage_of_jpeg(data, (width, height), turned)
+    if damage is None or not damage.located:
+        return damage
+    lost = (damage.x1 - damage.x0) * (damage.y1 - damage.y0)
+    if lost > MOST_LOST * width * height:
+        raise _truncated(name)
+    return damage
+
+
+def _decode_heif(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object], None]:
     """Upright pixels and Exif of a HEIC file; its gain map and depth map are left alone."""
     # Imported here because it costs every start and most photographs are JPEG.
     import pillow_heif
@@ -225,7 +264,7 @@ def _decode_heif(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object]]
     grey = pixels.ndim == 2
     # Either way a copy, which outlives the decoder's buffer.
     bgr = cv2.cvtColor(pixels, cv2.COLOR_GRAY2BGR) if grey else pixels[..., :3].copy()
-    return bgr, _exif_tags(image)
+    return bgr, _exif_tags(image), None
 
 
 def _exif_tags(image: ImageFile.ImageFile | HeifFile) -> dict[int, object]:
@@ -243,8 +282,8 @@ def _exif_tags(image: ImageFile.ImageFile | HeifFile) -> dict[int, object]:
             return {}
 
 
-def _jpeg_is_whole(data: bytes) -> bool:
-    """Whether the main picture's end marker follows its first scan.
+def _codes_of_jpeg(data: bytes) -> tuple[int, int]:
+    """Where the main picture's first scan begins, and its end marker behind that; -1 where there is none.
 
     A decoder fills the rest of a picture that breaks off, or that a broken transfer padded with
     zeros, without a word. The end marker of the thumbnail inside the Exif block must not count,
@@ -254,10 +293,10 @@ def _jpeg_is_whole(data: bytes) -> bool:
     while at + 4 <= len(data) and data[at] == 0xFF:
         marker = data[at + 1]
         if marker == 0xDA:
-            return data.find(_END_OF_JPEG, at) >= 0
+            return at, data.find(_END_OF_JPEG, at)
         fill_byte = marker == 0xFF
         at += 1 if fill_byte else 2 + int.from_bytes(data[at + 2 : at + 4], "big")
-    return False
+    return -1, -1
 
 
 def _undecodable(name: str, kind: str) -> PhotoUnreadable:
@@ -265,6 +304,14 @@ def _undecodable(name: str, kind: str) -> PhotoUnreadable:
         "not-an-image",
         f"{name} starts like a {kind} file but holds no picture that can be read: {READABLE}, "
         "with 8 or 16 bits a channel.",
+    )
+
+
+def damaged_beyond_use(name: str) -> PhotoUnreadable:
+    """What to say of a damaged photograph in which card or joint is not found, whatever the cause."""
+    return PhotoUnreadable(
+        "truncated",
+        f"{name} is damaged, and what is left of it does not show a card and the joint: {DAMAGED}.",
     )
 
 

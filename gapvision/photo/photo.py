@@ -16,6 +16,7 @@ from PIL import ExifTags
 
 from gapvision.errors import PhotoUnreadable, PhotoUnusable
 from gapvision.files import open_regular
+from gapvision.photo.damage import Damage
 from gapvision.photo.decode import DAMAGED, decoded
 from gapvision.photo.facts import PhotoFacts
 from gapvision.photo.focal import focal_prior, zoom_left_open
@@ -44,11 +45,12 @@ class Photo:
 
     Image points are ``(x, y)`` in px, integer at the pixel centre, origin top left, y down.
     ``bgr`` (h, w, 3), uint8 or uint16, read-only: blue first, display-encoded (sRGB curve); see
-    `linear`.
+    `linear`. ``damage`` is the part of it that is not to be trusted.
     """
 
     facts: PhotoFacts
     bgr: np.ndarray
+    damage: Damage | None = None
 
 
 def load_photo(path: str | Path) -> Photo:
@@ -80,13 +82,13 @@ def load_photo(path: str | Path) -> Photo:
     """
     path = Path(path)
     data = _read(path)
-    bgr, tags = decoded(data, path.name)
+    bgr, tags, damage = decoded(data, path.name)
     if bgr.dtype == np.uint16 and bgr.shape[0] * bgr.shape[1] > MOST_DEEP_PIXELS:
         bgr = cv2.convertScaleAbs(bgr, alpha=255 / 65535)
     _check_exposure(bgr, path.name)
     bgr.flags.writeable = False
     size = bgr.shape[1], bgr.shape[0]
-    return Photo(_facts(path, hashlib.sha256(data).hexdigest(), size, tags), bgr)
+    return Photo(_facts(path, hashlib.sha256(data).hexdigest(), size, tags), bgr, damage)
 
 
 def photo_paths(args: Sequence[str | Path]) -> list[Path]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+import cv2
 import numpy as np
 
 from gapvision.errors import OutlinesNotFound
@@ -34,6 +35,9 @@ ABOVE_CROWN_MM = 120.0  # of the band, past where the cards' log should end
 BEYOND_CROWN_MM = 260.0  # and on the gap's side: 150 mm of gap, and a diameter badly known
 FREE_REACH_MM = 420.0  # where a free card tells nothing of the joint's height
 BACKING_MM = 3.0  # rim beside a cut card that its stiff backing may show
+
+# How a damaged part of a picture lies to the joint and its cards.
+APART, REACHES, ANYWHERE = "apart", "reaches", "anywhere"
 
 CROP_MM = 45.0  # kept of the picture around the joint, for a second look
 LEAST_BLOCKS = 25  # 100 mm of both outlines
@@ -83,6 +87,7 @@ class TracedPhoto:
     wood: Mapping[int, np.ndarray] = field(
         default_factory=dict
     )  # `wood_beside` each card, by number
+    damage: str = ""  # of the picture: none, `APART`, `REACHES` or `ANYWHERE`
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -143,8 +148,24 @@ def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> 
     return TracedPhoto(
         read.photo.facts, read.label, read.lens_source, rows, band,
         _halves(labels), limbs.astype(np.float16), trace, _crop(bgr, trace),
-        read.unread_cards, read.bent_cards,
+        read.unread_cards, read.bent_cards, damage=_damage(read, trace),
     )  # fmt: skip
+
+
+def _damage(read: ReadPhoto, trace: Trace) -> str:
+    """How what is damaged of the picture lies to its cards and to the joint with what is around it."""
+    damage = read.photo.damage
+    if damage is None:
+        return ""
+    if not damage.located:
+        return ANYWHERE
+    reach = CROP_MM / float(np.median(trace.mm_per_px))
+    cards = [cv2.perspectiveTransform(card.outline_mm()[None, :, :2], np.linalg.inv(s.card_from_image))[0]
+             for s in read.sightings]  # fmt: skip
+    lines = np.concatenate([trace.upper.xy_px, trace.lower.xy_px])
+    lines = lines[np.isfinite(lines).all(1)]
+    joint = np.concatenate([lines - reach, lines + reach])
+    return REACHES if any(damage.touches(xy) for xy in (joint, *cards)) else APART
 
 
 def _halves(p: np.ndarray) -> np.ndarray:

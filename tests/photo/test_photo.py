@@ -320,12 +320,13 @@ def saved(form: str, **save: object) -> bytes:
     return out.getvalue()
 
 
-@pytest.mark.parametrize("keep", [0.5, 0.98])
-@pytest.mark.parametrize("form", ["JPEG", "PROGRESSIVE", "PNG", "TIFF", "HEIC"])
+@pytest.mark.parametrize(
+    ("form", "keep"),
+    [(f, k) for f in ("PNG", "TIFF", "HEIC") for k in (0.5, 0.98)] + [("JPEG", 0.3), ("JPEG", 0.5)],
+)
 def test_truncated_file_is_refused(tmp_path, form, keep):
     data = {
         "JPEG": jpeg_bytes,
-        "PROGRESSIVE": lambda: jpeg_bytes(progressive=True),
         "PNG": lambda: saved("PNG"),
         "TIFF": lambda: cv2.imencode(".tiff", scene())[1].tobytes(),
         "HEIC": heic_bytes,
@@ -334,6 +335,19 @@ def test_truncated_file_is_refused(tmp_path, form, keep):
     # OpenCV's TIFF keeps its directory at the end, so that a cut leaves no picture to speak of.
     code = "not-an-image" if form == "TIFF" else "truncated"
     refused(PhotoUnreadable, code, "holds no picture|breaks off or is damaged", path)
+
+
+@pytest.mark.parametrize("progressive", [False, True])
+def test_jpeg_of_which_little_is_lost_is_read_and_tells_what(tmp_path, progressive):
+    data = jpeg_bytes(progressive=progressive)
+    photo = load_photo(written(tmp_path, "a.jpg", data[: int(len(data) * 0.98)]))
+    assert photo.bgr.shape == (HEIGHT, WIDTH, 3)
+    assert (photo.damage.x1, photo.damage.y1) == (WIDTH, HEIGHT)
+    assert photo.damage.located != progressive
+    whole = load_photo(written(tmp_path, "b.jpg", data))
+    assert whole.damage is None
+    kept = slice(0, photo.damage.y0)
+    np.testing.assert_array_equal(photo.bgr[kept], whole.bgr[kept])
 
 
 def test_heic_without_its_boxes_is_refused(tmp_path):
@@ -346,13 +360,15 @@ def test_truncated_tiff_with_its_directory_first_is_refused(tmp_path):
     refused(PhotoUnreadable, "truncated", "breaks off", written(tmp_path, "a", data[:-9000]))
 
 
-def test_jpeg_padded_with_zeros_is_refused_despite_the_end_of_its_thumbnail(tmp_path):
+def test_jpeg_padded_with_zeros_is_noticed_despite_the_end_of_its_thumbnail(tmp_path):
     thumbnail = jpeg_bytes(scene()[::8, ::8].copy())
     block = b"Exif\0\0" + thumbnail
     data = jpeg_bytes()
     data = data[:2] + b"\xff\xe1" + struct.pack(">H", len(block) + 2) + block + data[2:]
     assert load_photo(written(tmp_path, "whole.jpg", data)).facts.height == HEIGHT
     padded = data[:-4000] + bytes(4000)
+    assert load_photo(written(tmp_path, "a.jpg", padded)).damage.located
+    padded = data[:-15000] + bytes(15000)
     refused(PhotoUnreadable, "truncated", "breaks off", written(tmp_path, "a.jpg", padded))
 
 

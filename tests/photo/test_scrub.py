@@ -13,6 +13,7 @@ from PIL import Image, ImageCms, PngImagePlugin
 
 from gapvision.photo.photo import load_photo
 from gapvision.photo.scrub import NotScrubbable, scrubbed
+from gapvision.photo.scrub.hevc import clean_record
 
 
 def exif_in(content):
@@ -294,6 +295,65 @@ def test_heic_data_that_no_picture_names_is_empty():
     out = scrubbed(bytes(hidden))
     assert SECRET not in out
     assert (pixels_of_heic(out) == pixels_of_heic(content)).all()
+
+
+def unit(kind, body):
+    """A unit of HEVC with its length before it."""
+    return struct.pack(">IBB", len(body) + 2, kind << 1, 1) + body
+
+
+def enhancement(text):
+    """The payload of a unit that carries data of nobody's registration (H.265, D.2.6 and D.3.6)."""
+    return bytes((5, 16 + len(text))) + b"0123456789abcdef" + text + b"\x80"
+
+
+@pytest.mark.parametrize("kind", [39, 40, 38, 41, 48, 63])
+@pytest.mark.parametrize("place", ["before", "behind"])
+def test_heic_picture_data_hide_nothing_between_their_slices(kind, place):
+    content = heic()
+    hidden = with_unit(content, unit(kind, enhancement(SECRET)), place)
+    assert (pixels_of_heic(hidden) == pixels_of_heic(content)).all()
+    out = scrubbed(hidden)
+    assert SECRET not in out and len(out) == len(hidden)
+    assert (pixels_of_heic(out) == pixels_of_heic(content)).all()
+    assert scrubbed(out) == out
+
+
+def with_unit(content, more, place):
+    """Units put before or behind the slices of a file whose only data are one picture's."""
+    *_, (kind, begin, end) = boxes(content)
+    iloc = content.index(b"iloc")
+    # Where the picture's data begin; one piece, from there on; and how many they are.
+    at = content.index(struct.pack(">IHI", begin, 1, 0), iloc) + 10
+    size = struct.unpack_from(">I", content, at)[0]
+    assert kind == b"mdat" and begin + size == end == len(content)
+    data = more + content[begin:] if place == "before" else content[begin:] + more
+    out = bytearray(content[:begin] + data)
+    struct.pack_into(">I", out, begin - 8, len(data) + 8)
+    struct.pack_into(">I", out, at, len(data))
+    return bytes(out)
+
+
+def test_heic_decoder_settings_hide_nothing():
+    text = enhancement(SECRET)
+    nal = struct.pack(">HBB", len(text) + 2, 39 << 1, 1) + text
+    record = bytes(21) + b"\xff\1" + b"\xa7\0\1" + nal
+    out = clean_record(record)
+    assert SECRET not in out and len(out) == len(record)
+    assert out == clean_record(out)
+    with pytest.raises(NotScrubbable, match="damaged"):
+        clean_record(record + SECRET)
+    parameters = bytes(21) + b"\xff\1" + b"\xa1\0\1\0\3" + b"\x42\1a"
+    assert clean_record(parameters) == parameters
+
+
+def test_heic_whose_units_are_not_as_long_as_its_data_is_not_passed_on():
+    content = heic()
+    *_, (_, begin, _) = boxes(content)
+    longer = bytearray(content)
+    struct.pack_into(">I", longer, begin, 0x7FFFFFFF)
+    with pytest.raises(NotScrubbable, match="damaged"):
+        scrubbed(bytes(longer))
 
 
 @pytest.mark.parametrize("depth", [np.uint8, np.uint16])

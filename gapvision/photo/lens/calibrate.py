@@ -76,6 +76,8 @@ def _look(paths: Sequence[Path], progress) -> tuple[list, list[tuple[str, str]]]
             photo = loaded.facts
             if photo.sha256 in seen:
                 poor.append((photo.file, "the same picture as another"))
+            elif loaded.damage is not None:
+                poor.append((photo.file, "its file is damaged"))
             elif photo.digital_zoom is not None and photo.digital_zoom > NO_ZOOM:
                 poor.append((photo.file, f"taken with a digital zoom of {photo.digital_zoom:g}"))
             else:

@@ -1,6 +1,7 @@
 """HEIC: ISO/IEC 14496-12 and 23008-12. Overwritten in place, since all places are counted from its start.
 
-A picture names the pieces of data that it needs. All other data, free boxes, notes and names are blanked.
+A picture names the pieces of data that it needs. All other data, free boxes, notes and names are blanked,
+and of a picture's own data what is none of its (`hevc`).
 """
 
 from __future__ import annotations
@@ -9,11 +10,14 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from gapvision.photo.scrub.hevc import clean_record, filled_over, length_size_of
 from gapvision.photo.scrub.notes import EXIF_HEAD, NotScrubbable, clean_exif, clean_profile
 
 _TOP = frozenset({b"ftyp", b"meta", b"mdat", b"free", b"skip"})
 _META = frozenset(b"hdlr pitm iinf iref iprp iloc idat dinf grpl".split())
-_PICTURES = frozenset({b"hvc1", b"hev1", b"av01", b"grid", b"iovl", b"iden", b"tmap"})
+_CODED = frozenset({b"hvc1", b"hev1"})
+_DERIVED = frozenset({b"grid", b"iovl", b"iden", b"tmap"})
+_OTHERWISE_CODED = frozenset({b"av01", b"avc1", b"jpeg", b"vvc1", b"evc1", b"j2k1"})
 _PROPERTIES = frozenset(
     b"hvcC av1C ispe pixi colr irot imir clap pasp auxC clli mdcv lsel rloc cclv amve a1op a1lx".split()
 )
@@ -119,6 +123,8 @@ def _blank_properties(out: bytearray, box: _Box) -> None:
         for prop in list(_boxes(out, container.begin, container.end)):
             if prop.kind not in _PROPERTIES:
                 _blank(out, prop.begin, prop.end)
+            elif prop.kind == b"hvcC":
+                out[prop.begin : prop.end] = clean_record(bytes(out[prop.begin : prop.end]))
             elif prop.kind == b"colr" and out[prop.begin : prop.begin + 4] in (b"prof", b"rICC"):
                 old = bytes(out[prop.begin + 4 : prop.end])
                 new = clean_profile(old)
@@ -132,15 +138,21 @@ def _kept_pieces(
 ) -> list[tuple[int, int]]:
     """Places of the data that pictures need; notes are overwritten on the way."""
     kinds = {item.number: item.kind for item in _items(content, by_kind[b"iinf"])}
+    sizes = _length_sizes(content, by_kind[b"iprp"])
     kept = []
     for number, pieces in _places(content, by_kind):
         if any(begin > end or end > len(content) for begin, end in pieces):
             raise NotScrubbable("damaged")
-        if kinds.get(number) in _PICTURES:
+        if kinds.get(number) in _OTHERWISE_CODED or (
+            kinds.get(number) in _CODED and len(sizes) != 1
+        ):
+            raise NotScrubbable("with a picture of a kind whose notes are not known")
+        if kinds.get(number) in _DERIVED:
             kept += pieces
-        elif kinds.get(number) == b"Exif":
+        elif kinds.get(number) in _CODED | {b"Exif"}:
             old = b"".join(content[begin:end] for begin, end in pieces)
-            new = _freed_exif(old)
+            exif = kinds[number] == b"Exif"
+            new = _freed_exif(old) if exif else filled_over(old, *sizes)
             for begin, end in pieces:
                 out[begin:end], new = new[: end - begin], new[end - begin :]
             kept += pieces
@@ -149,6 +161,17 @@ def _kept_pieces(
                 _blank(out, begin, end, b" ")
             kept += pieces
     return kept
+
+
+def _length_sizes(content: bytes, box: _Box) -> set[int]:
+    """Bytes of the length before each unit of coded pictures; more than one where they have not one alike."""
+    return {
+        length_size_of(content[prop.begin : prop.end])
+        for container in _boxes(content, box.begin, box.end)
+        if container.kind == b"ipco"
+        for prop in _boxes(content, container.begin, container.end)
+        if prop.kind == b"hvcC"
+    }
 
 
 def _freed_exif(block: bytes) -> bytes:
