@@ -18,6 +18,9 @@ REDUCED_PX = 2016  # the search runs on a picture about this wide
 ENLARGE = 3.0  # of a picture that is no larger, if its markers cannot be read as it is,
 ENLARGED_PX = 6048  # and to no more than this: a search of seconds, in some 300 MB
 FEW_MARKERS = 6  # of the 22 of one card
+LESS_LIGHT = (
+    8  # power of the encoded levels; of light doubled twice it reads all 22, plain levels 1 or none
+)
 PATCH_MM = 2.1  # half side of a corner's patch: the white rim round a marker is 2.5 mm
 PATCH_SAMPLES = 15
 EDGE_BLUR_PX = 1.1  # typical blur of a phone's edge, sd; a wrong one costs noise, not bias
@@ -146,17 +149,27 @@ def _once(markers: dict[int, list[np.ndarray]], file: str) -> dict[int, np.ndarr
 
 
 def _find_markers(grey: np.ndarray) -> dict[int, list[np.ndarray]]:
-    """Corner quads (4, 2) px by marker id; sought again, larger, where hardly any are found."""
+    """Corner quads (4, 2) px by marker id; sought again where hardly any are found.
+
+    First larger, then as with less light: where there is too much, white spreads over the black modules
+    until their rims are gone, and is still brighter than what is left of them.
+    """
     reduce = max(1, round(max(grey.shape) / REDUCED_PX))
     found: dict[int, list[np.ndarray]] = {}
     # A picture that was reduced is sought as it is, none larger than that.
     larger = min(1.0 if reduce > 1 else ENLARGE, ENLARGED_PX / max(grey.shape))
-    for scale in (1.0 / reduce, larger):
+    for scale, levels in ((1.0 / reduce, None), (larger, None), (larger, _less_light())):
         if len(found) < FEW_MARKERS:
             way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-            sized = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=way)
+            lit = grey if levels is None else cv2.LUT(grey, levels)
+            sized = cv2.resize(lit, None, fx=scale, fy=scale, interpolation=way)
             found = max(detect_markers(sized, scale, LEAST_SIDE_PX), found, key=len)
     return found
+
+
+def _less_light() -> np.ndarray:
+    """Levels (256,) by which nothing but the brightest stays bright."""
+    return np.rint(255 * (np.arange(256) / 255) ** LESS_LIGHT).astype(np.uint8)
 
 
 def _look_closer(

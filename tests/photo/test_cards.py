@@ -6,9 +6,11 @@ from importlib import resources
 import cv2
 import numpy as np
 import pytest
+from helpers.demo import FOLDER
 
 from gapvision.errors import CardNotFound
 from gapvision.photo.cards import find_cards, read_cards
+from gapvision.photo.light import linear
 from gapvision.photo.pose import card_pose
 from gapvision.scene import card
 from gapvision.scene.camera import Lens
@@ -330,6 +332,26 @@ def test_out_of_focus_with_the_noise_of_a_dark_evening(photograph):
     soft = cv2.GaussianBlur(photograph, (0, 0), 8).astype(float)
     noise = 6 * np.random.default_rng(1).standard_normal(photograph.shape)
     assert why(np.clip(soft + noise, 0, 255).astype(np.uint8)) == "blurred"
+
+
+@pytest.mark.parametrize("gain", [3.0, 4.0, 6.0])
+def test_cards_in_too_much_light_are_read(gain):
+    """White spread over the markers' rims: of two cards one was found, and stations counted from it."""
+    bgr = cv2.imread(str(FOLDER / "photo0.jpg"))
+    lit = np.clip(linear(bgr) * gain, 0, 1)
+    low, high = lit * 12.92, 1.055 * np.maximum(lit, 1e-9) ** (1 / 2.4) - 0.055
+    bright = np.round(255 * np.where(lit < 0.0031308, low, high)).astype(np.uint8)
+    as_it_is = {s.number: s for s in read_cards(bgr, "a")[0]}
+    sightings, unread = read_cards(bright, "a")
+    assert [s.number for s in sightings] == [1, 2] and not unread
+    for seen in sightings:
+        same = as_it_is[seen.number]
+        assert len(seen.corner_id) >= 28
+        both = np.isin(same.corner_id, seen.corner_id)
+        other = np.isin(seen.corner_id, same.corner_id)
+        off = seen.corner_px[other] - same.corner_px[both]
+        assert np.sqrt((off**2).mean()) < 0.5  # px; the middle of a card to 0.1
+        assert np.abs(off.mean(0)).max() < 0.15
 
 
 def test_reduced_copy_is_told_to_be_too_small(photograph):
