@@ -25,7 +25,10 @@ BENT_PX = 0.35  # a card's corners, and against a plane of its own: a flat card 
 
 
 def station_origin_moved(f: Findings) -> list[Caution]:
-    """Stated stations count from a card of a higher number than one that was seen."""
+    """Stated stations count from a card of a higher number than one that was seen, or that may hang there.
+
+    A sheet has two cards, the first of an odd number: where the lowest is even, its fellow may be hidden.
+    """
     origin = station_origin(f.cards)
     if origin is None or not f.options.states_stations:
         return []
@@ -33,6 +36,9 @@ def station_origin_moved(f: Findings) -> list[Caution]:
     lost |= {n for p in f.photos if p.side == origin.side for n in p.unread_cards + p.bent_cards}
     lower = sorted(n for n in lost - {c.number for c in f.cards} if n < origin.number)
     if not lower:
+        if origin.number % 2 == 0:
+            facts = {"origin": origin.number, "fellow": origin.number - 1}
+            return [Caution("perhaps-origin", facts=facts)]
         return []
     return [Caution("station-origin", facts={"origin": origin.number, "lost": lower[0]})]
 

@@ -193,6 +193,8 @@ def _things_of(c: Caution) -> Iterator[Thing]:
     match c.code:
         case "station-origin":
             yield Thing("count-from", (facts["origin"], facts["lost"]))
+        case "perhaps-origin":
+            yield Thing("look-for", (facts["origin"], facts["fellow"]))
         case "diameter-contradicted":
             yield Thing("correct-diameter", (facts["found"].log,))
         case "reduced-copy":

@@ -16,6 +16,13 @@ def _station_origin(say: Teller, c: Caution, origin: int, lost: int) -> str:
     )
 
 
+def _perhaps_origin(say: Teller, c: Caution, origin: int, fellow: int) -> str:
+    return (
+        f"What was typed for a place counts from card {origin}, the lowest that is read. If card {fellow} "
+        f"hangs here too, photograph it, or type all places from card {origin}."
+    )
+
+
 def _card_leans(say: Teller, c: Caution, cards: Sequence[int], lean_deg: float) -> str:
     two_heights = "or photograph from two heights, which makes the answer independent of it."
     if len(cards) == 1:
@@ -86,6 +93,7 @@ def _card_swung(say: Teller, c: Caution, photo: str, card: int) -> str:
 
 SENTENCES = {
     "station-origin": _station_origin,
+    "perhaps-origin": _perhaps_origin,
     "card-leans": _card_leans,
     "card-size": _card_size,
     "card-unread": _card_unread,

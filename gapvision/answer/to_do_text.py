@@ -66,6 +66,9 @@ _THINGS: dict[str, Callable[..., str]] = {
         f"card {lost} is in no photograph, so that all that was typed counts from card {origin}: "
         "correct it"
     ),
+    "look-for": lambda say, origin, fellow: (
+        f"look whether card {fellow} hangs here too: what was typed counts from card {origin}"
+    ),
     "part-joints": lambda say: (
         "look whether these photographs are of two joints, and measure each by itself (gapvision sort "
         "parts them)"

@@ -152,6 +152,25 @@ def test_stations_that_count_from_another_card():
     assert "station-origin" not in codes(unasked)
 
 
+@pytest.mark.parametrize(("number", "said"), [(2, True), (3, False), (4, True)])
+def test_stations_may_count_from_another_card(number, said):
+    """The fellow of the lowest card on its sheet may hang there, unread: the stretch is another then."""
+    cards = (
+        CardResult(number, "outside", 0.0, 0.2, ()), CardResult(number + 1, "outside", 700, 0.1, ())
+    )  # fmt: skip
+    if said:
+        caution = only(findings(cards=cards), "perhaps-origin")
+        assert not caution.doubtful
+        assert f"counts from card {number}, the lowest that is read" in caution.text
+        assert f"If card {number - 1} hangs here too" in caution.text
+    else:
+        assert "perhaps-origin" not in codes(findings(cards=cards))
+    untold = replace(
+        CLEAN, stretch=Stretch(), upper_diameter=parse_diameter("320"), lower_diameter=None
+    )
+    assert "perhaps-origin" not in codes(findings(cards=cards, options=untold))
+
+
 def test_photographs_that_contradict_each_other_by_centimetres():
     f = findings(contradict=True)
     assert is_doubtful(f)

@@ -241,6 +241,7 @@ DISTURBANCES = (
     Disturbance("a quarter of each card hidden", _hidden(0.25)),
     Disturbance("half of each card hidden", _hidden(0.5)),
     Disturbance("card 2 hidden", _hidden(1.0, (2,))),
+    Disturbance("card 1 hidden, from which the ends are typed", _hidden(1.0, (1,))),
     Disturbance("all cards hidden", _hidden(1.0)),
     Disturbance("cards bent by 2 mm", _bent(2.0)),
     Disturbance("cards bent by 6 mm", _bent(6.0)),
