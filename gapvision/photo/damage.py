@@ -296,7 +296,7 @@ def _before(mcu: int, in_filling: int | None, scan: _Scan) -> int:
     return max(0, first if in_filling is None else min(first, in_filling))
 
 
-def _lookups(piece: bytes, scan: _Scan) -> list[tuple[bytes, bytes, bytes, bytes]]:
+def _lookups(piece: bytes, scan: _Scan) -> list[tuple[bytes, ...]]:
     """Of each block of an MCU what `_tables` tells at every bit, for differences and coefficients."""
     raw = np.frombuffer(piece + bytes(3), np.uint8).astype(np.uint32)
     wide = raw[:-2] << 16 | raw[1:-1] << 8 | raw[2:]
@@ -312,7 +312,7 @@ def _lookups(piece: bytes, scan: _Scan) -> list[tuple[bytes, bytes, bytes, bytes
     return [(*made[0, dc], *made[1, ac]) for dc, ac in scan.blocks]
 
 
-def _through(lookups: list[tuple[bytes, bytes, bytes, bytes]], bit: int) -> int | None:
+def _through(lookups: list[tuple[bytes, ...]], bit: int) -> int | None:
     """The bit behind an MCU that begins at a bit, beyond all where codes break off; None if impossible."""
     try:
         for dc_bits, dc_far, ac_bits, ac_far in lookups:

@@ -224,12 +224,15 @@ def _decode(
     tags = _exif_tags(header)
     if kind == "JPEG" and bgr is not None and (wrong or end < 0 or _FILLED in data[begin:end]):
         return bgr, tags, _damage(data, bgr, tags, name)
-    if bgr is None or wrong or (kind == "TIFF" and not _tiff_is_whole(header, data)):
+    if bgr is None or wrong or not _unpacks_to_its_end(header, data):
         raise _truncated(name)
     return bgr, tags, None
 
 
-def _tiff_is_whole(header: TiffImagePlugin.TiffImageFile, data: bytes) -> bool:
+def _unpacks_to_its_end(header: ImageFile.ImageFile, data: bytes) -> bool:
+    """Of a TIFF; other kinds' decoders say so themselves."""
+    if not isinstance(header, TiffImagePlugin.TiffImageFile):
+        return True
     try:
         return pieces_whole(header, data)
     except _BAD_CONTENTS:  # of tags that contradict each other
@@ -240,8 +243,8 @@ def _damage(data: bytes, bgr: np.ndarray, tags: dict[int, object], name: str) ->
     """What is damaged of a JPEG; one of which most is lost is refused."""
     height, width = bgr.shape[:2]
     turned = tags.get(ExifTags.Base.Orientation, 1)
-    turned = turned if turned in range(1, 9) else 1
-    damage = damage_of_jpeg(data, (width, height), turned)
+    upright = turned if isinstance(turned, int) and 1 <= turned <= 8 else 1
+    damage = damage_of_jpeg(data, (width, height), upright)
     if damage is None or not damage.located:
         return damage
     lost = (damage.x1 - damage.x0) * (damage.y1 - damage.y0)

@@ -61,7 +61,7 @@ def free_heif(content: bytes) -> bytes:
     return bytes(out)
 
 
-def _boxes(content: bytes, at: int, end: int) -> Iterator[_Box]:
+def _boxes(content: bytes | bytearray, at: int, end: int) -> Iterator[_Box]:
     while at < end:
         size, kind = struct.unpack_from(">I4s", content, at)
         begin = at + 8
@@ -103,7 +103,7 @@ class _Item:
     box: _Box
 
 
-def _items(content: bytes, box: _Box) -> Iterator[_Item]:
+def _items(content: bytes | bytearray, box: _Box) -> Iterator[_Item]:
     long = content[box.begin] > 0
     for entry in _boxes(content, box.begin + (8 if long else 6), box.end):
         version = content[entry.begin]
@@ -125,7 +125,10 @@ def _blank_properties(out: bytearray, box: _Box) -> None:
                 _blank(out, prop.begin, prop.end)
             elif prop.kind == b"hvcC":
                 out[prop.begin : prop.end] = clean_record(bytes(out[prop.begin : prop.end]))
-            elif prop.kind == b"colr" and out[prop.begin : prop.begin + 4] in (b"prof", b"rICC"):
+            elif prop.kind == b"colr" and bytes(out[prop.begin : prop.begin + 4]) in (
+                b"prof",
+                b"rICC",
+            ):
                 old = bytes(out[prop.begin + 4 : prop.end])
                 new = clean_profile(old)
                 if len(new) > len(old):
