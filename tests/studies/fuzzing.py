@@ -38,7 +38,7 @@ MOST_S, MOST_MB, HANGS_S = 10.0, 1000.0, 300.0
 # Inputs of an entrance for each of --scale; those that take long are tried less often.
 EACH = 100
 PART = 250  # inputs of one process: hypothesis keeps them all, and memory is to be the program's
-FEWER = {"a photograph of a joint with damaged bytes": 5, "a database's cells": 20, "commands": 40}
+FEWER = {"a photograph of a joint with damaged bytes": 10, "a database's cells": 20, "commands": 40}
 
 
 @dataclass

@@ -136,15 +136,37 @@ def _check_exif(tags: tuple[dict, dict], folder: Path) -> None:
 
 
 @cache
-def _demo() -> bytes:
-    """The demo's level photograph made smaller, with a camera's Exif."""
+def _demos() -> tuple[bytes, ...]:
+    """The demo's level photograph made smaller, with a camera's Exif, as phones and programs write it."""
+    import pillow_heif
+
     picture = Image.open(io.BytesIO(FOLDER.joinpath(TRUTH["files"][0]).read_bytes()))
     size = [round(SCALE * side) for side in picture.size]
-    out = io.BytesIO()
-    picture.resize(size, Image.Resampling.LANCZOS).save(
-        out, "JPEG", quality=92, exif=picture.info.get("exif", b"")
+    small, exif = picture.resize(size, Image.Resampling.LANCZOS), picture.info.get("exif", b"")
+    plain, restarts, progressive, heic, lzw = (io.BytesIO() for _ in range(5))
+    small.save(plain, "JPEG", quality=92, exif=exif)
+    small.save(restarts, "JPEG", quality=92, exif=exif, restart_marker_rows=1)
+    small.save(progressive, "JPEG", quality=92, exif=exif, progressive=True)
+    pillow_heif.from_pillow(small).save(heic, quality=85, exif=exif)
+    small.save(lzw, "TIFF", compression="tiff_lzw")
+    return tuple(f.getvalue() for f in (plain, restarts, progressive, heic, lzw))
+
+
+@st.composite
+def _damaged_demo(draw) -> bytes:
+    """Anything may happen to its bytes; or a sector of a disk is lost; or the end."""
+    base = draw(st.sampled_from(_demos()))
+    how = draw(st.sampled_from(("mutated", "filled", "noise", "cut")))
+    if how == "mutated":
+        return draw(mutated(base))
+    at = draw(st.integers(len(base) // 50, len(base) - 600))
+    if how == "cut":
+        return base[:at]
+    lost = draw(st.sampled_from((64, 512, 4096)))
+    other = (
+        bytes(lost) if how == "filled" else draw(st.randoms(use_true_random=False)).randbytes(lost)
     )
-    return out.getvalue()
+    return (base[:at] + other + base[at + lost :])[: len(base)]
 
 
 def _check_demo(content: bytes, folder: Path) -> None:
@@ -174,7 +196,5 @@ ENTRANCES = {
         _check_exif,
         20,
     ),
-    "a photograph of a joint with damaged bytes": Entrance(
-        st.deferred(lambda: mutated(_demo())), _check_demo, 1
-    ),
+    "a photograph of a joint with damaged bytes": Entrance(_damaged_demo(), _check_demo, 1),
 }
