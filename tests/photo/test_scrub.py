@@ -3,6 +3,7 @@
 import io
 import struct
 import zlib
+from functools import cache
 
 import cv2
 import numpy as np
@@ -259,6 +260,7 @@ def test_png_with_more_in_its_stream_than_a_picture():
     assert SECRET not in scrubbed(head + chunk(b"pHYs", bytes(9)) + chunk(b"IDAT", body) + end)
 
 
+@cache
 def heic(**more):
     file = io.BytesIO()
     pillow_heif.from_pillow(pixels()).save(file, quality=90, **more)
@@ -345,6 +347,12 @@ def test_heic_decoder_settings_hide_nothing():
         clean_record(record + SECRET)
     parameters = bytes(21) + b"\xff\1" + b"\xa1\0\1\0\3" + b"\x42\1a"
     assert clean_record(parameters) == parameters
+
+
+def test_heic_of_another_coding_is_not_passed_on():
+    """Also AV1 has units in which anybody may write anything."""
+    with pytest.raises(NotScrubbable, match="whose notes are not known"):
+        scrubbed(heic().replace(b"hvc1", b"av01"))
 
 
 def test_heic_whose_units_are_not_as_long_as_its_data_is_not_passed_on():
