@@ -26,7 +26,7 @@ MAY_DOUBT = frozenset({
     "trial-disagrees", "card-bent",
 })  # fmt: skip
 # No doubt about the number, and yet nobody should scribe before it is cleared.
-HOLD = frozenset({"scriber-too-small", "station-origin", *BY_HAND})
+HOLD = frozenset({"scriber-too-small", "station-origin", "perhaps-origin", *BY_HAND})
 
 
 @dataclass(frozen=True, slots=True)

@@ -80,6 +80,7 @@ def test_what_was_read_back_is_rather_measured_again_for_nothing():
         ((Caution("scriber-too-small"),), decision(), False),
         ((Caution("reading-disagrees"),), decision(), False),
         ((Caution("station-origin"),), decision(), False),
+        ((Caution("perhaps-origin"),), decision(), False),
         ((), decision(chances=(0.01, 0.6)), False),
         ((), LOWER, False),
     ],
