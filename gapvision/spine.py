@@ -22,6 +22,7 @@ from gapvision.joint.by_hand import (
     risk_left,
     with_readings,
 )
+from gapvision.joint.drawn_off import drawn_off
 from gapvision.joint.gap import GapProfile, Groove, gap_profile, groove_at, profile_over
 from gapvision.joint.gather import Gathered, gather_photos
 from gapvision.joint.photo_results import (
@@ -123,6 +124,7 @@ def _found(
         shifts=solved.shifts,
         by_hand=tuple(replace(b, place=place_at(cards, b.place.station_mm)) for b in by_hand),
         contradict=solved.contradict,
+        drawn_off=drawn_off(solved.pairs(), solved.joint),
         suspicion=gathered.suspicion,
         contradicted=contradicted(solved.joint, solved.beliefs, options),
         lenses=gathered.lenses,

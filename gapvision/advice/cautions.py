@@ -58,6 +58,7 @@ def find_cautions(f: Findings) -> tuple[Caution, ...]:
         + damaged_photos(f)
         + _not_seen(f)
         + _misfits(f)
+        + _drawn_off(f)
         + _steps(f)
         + moved
         + _odd_sizes(f)
@@ -133,6 +134,17 @@ def _misfits(f: Findings) -> list[Caution]:
             facts = {"photo": p.name, "miss_px": p.residual_px}
             out.append(Caution("misfit", p.from_mm, p.to_mm, doubtful=True, facts=facts))
     return out
+
+
+def _drawn_off(f: Findings) -> list[Caution]:
+    """Lines drawn by hand that the other photographs contradict: either may be wrong."""
+    return capped([
+        Caution(
+            "hand-disagrees", x.from_mm, x.to_mm, doubtful=True,
+            facts={"photo": f.photos[x.photo].name, "log": x.log, "off_mm": x.off_mm},
+        )
+        for x in f.drawn_off
+    ])  # fmt: skip
 
 
 def _steps(f: Findings) -> list[Caution]:

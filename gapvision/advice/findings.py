@@ -10,6 +10,7 @@ import numpy as np
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.by_hand import ByHand
 from gapvision.joint.disagreement import GapShift
+from gapvision.joint.drawn_off import DrawnOff
 from gapvision.joint.gap import Profile
 from gapvision.joint.model import Joint
 from gapvision.joint.photo_results import CardResult, PhotoResult
@@ -35,10 +36,10 @@ class Findings:
 
     ``decides`` is by station too: the share of Monte Carlo draws in which the largest setting needed
     is there. ``radii`` is by log, ``shifts`` holds the photographs whose gap disagrees, ``by_hand`` the
-    caliper readings and trial lines, ``contradict`` that photographs do by centimetres,
-    ``bends`` how far from flat each card is, by number, ``suspicion`` that the photographs may be of
-    two joints, ``contradicted`` the stated diameters that they show otherwise, ``lenses`` what was
-    believed of each of the joint's lenses.
+    caliper readings and trial lines, ``contradict`` that photographs do by centimetres, ``drawn_off`` the
+    lines drawn by hand that the others contradict, ``bends`` how far from flat each card is, by number,
+    ``suspicion`` that the photographs may be of two joints, ``contradicted`` the stated diameters that
+    they show otherwise, ``lenses`` what was believed of each of the joint's lenses.
     """
 
     options: MeasureOptions
@@ -56,6 +57,7 @@ class Findings:
     shifts: tuple[GapShift, ...] = ()
     by_hand: tuple[ByHand, ...] = ()
     contradict: bool = False
+    drawn_off: tuple[DrawnOff, ...] = ()
     bends: Mapping[int, Bend] = field(default_factory=dict)
     suspicion: Suspicion | None = None
     contradicted: tuple[Contradicted, ...] = ()

@@ -50,7 +50,10 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class ByHandStep:
-    """A stretch to measure by hand: ``caliper``, ``straightedge``, or ``again`` what was entered there."""
+    """A stretch to see to by hand.
+
+    ``caliper``, ``straightedge``, ``again`` what was entered there, or ``lines`` that were drawn.
+    """
 
     how: str
     from_mm: float
@@ -146,6 +149,8 @@ def _cures(f: Findings, c: Caution) -> Iterator[Cure]:
             yield ByHandStep("caliper", c.from_mm, c.to_mm)
         case "not-seen":
             yield Spot(c.from_mm, c.to_mm, level=True, height_mm=0.0)
+        case "hand-disagrees":
+            yield ByHandStep("lines", c.from_mm, c.to_mm)
         case "misfit" | "log-moved" | "line-steps":
             yield from _contradicted(f, c, high_mm)
         case "one-height" | "heights-too-alike" if not facts["long_log"]:

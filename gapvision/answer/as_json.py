@@ -20,6 +20,7 @@ from gapvision.answer.by_hand_json import (
 )
 from gapvision.answer.caution_text import caution_text
 from gapvision.answer.chains import find_chains
+from gapvision.answer.corrected_json import corrected_json, corrected_read
 from gapvision.answer.decision_json import decision_json, decision_read
 from gapvision.answer.lack_text import lack_text
 from gapvision.answer.outlines_json import outlines_json, outlines_read
@@ -147,6 +148,7 @@ def _photo_json(p: PhotoResult, units: str) -> dict:
         "camera": None if p.exposure.camera is None else asdict(p.exposure.camera),
         "taken": p.exposure.taken,
         "outlines": outlines_json(p.outlines),
+        **corrected_json(p.corrected),
     }
 
 
@@ -293,6 +295,7 @@ def _photo_read(p: dict) -> PhotoResult:
         cards=tuple(p.get("cards", ())),
         exposure=Exposure(lens=str(p.get("lens", "")), taken=p.get("taken")),
         outlines=outlines_read(p.get("outlines")),
+        corrected=corrected_read(p),
         **{k: number_read(p.get(k)) for k in _NUMBERS},
     )
 

@@ -108,6 +108,14 @@ def _misfit(say: Teller, c: Caution, photo: str = "", miss_px: float = 0.0) -> s
     )
 
 
+def _hand_disagrees(say: Teller, c: Caution, photo: str, log: str, off_mm: float) -> str:
+    return (
+        f"{photo}: the {log} log's line drawn by hand lies {say.about(abs(off_mm))} off what the other "
+        f"photographs show {say.stretch(c.from_mm, c.to_mm)}: look at it in each of them, and draw "
+        "again where it leaves its log."
+    )
+
+
 def _line_steps(say: Teller, c: Caution, photo: str, log: str, step_mm: float) -> str:
     return (
         f"{photo}: the {log} log's line steps by {say.about(step_mm)}, {say.place(c.from_mm)}, as "
@@ -233,6 +241,7 @@ _SENTENCES: dict[str, Callable[..., str]] = {
     "notch-not-confirmed": _notch_not_confirmed,
     "bridged": _bridged,
     "misfit": _misfit,
+    "hand-disagrees": _hand_disagrees,
     "line-steps": _line_steps,
     "log-moved": _log_moved,
     "odd-size": _odd_size,
@@ -249,6 +258,7 @@ _SENTENCES: dict[str, Callable[..., str]] = {
     **limit_text.SENTENCES,
 }
 _COUNTED = {
+    "hand-disagrees": "line",
     "line-steps": "line",
     **card_caution_text.COUNTED,
     **given_text.COUNTED,

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from gapvision.answer.by_hand_text import by_hand_lines
 from gapvision.answer.caution_text import caution_text
 from gapvision.answer.chains import Chain, find_chains
+from gapvision.answer.corrected_text import corrected_lines
 from gapvision.answer.decision_text import follow_rows, lowering_text
 from gapvision.answer.verdict_text import set_to_text
 from gapvision.joint.photo_results import PhotoResult
@@ -47,7 +48,7 @@ def evidence_text(m: Measurement, units: str = "mm") -> str:
         how the photographs hang together, the lenses, all cautions, what to mind while scribing.
     """
     lines = wrap(NO_SETTING[m.verdict.kind])
-    lines += [*_number_lines(m, units), *by_hand_lines(m, units)]
+    lines += [*_number_lines(m, units), *by_hand_lines(m, units), *corrected_lines(m, units)]
     lines += [*_chain_lines(m), *_lens_lines(m.photos)]
     if m.cautions:
         lines += ["", "Cautions (left and right as seen from outside):"]

@@ -41,8 +41,13 @@ def _copy(photo: PhotoResult, units: str, of: str) -> str:
     return f"it is the same picture as {of}, and one picture counts once."
 
 
+def _dropped(photo: PhotoResult, units: str) -> str:
+    return "it was dropped by hand."
+
+
 _SENTENCES = {
     "copy": _copy,
+    "dropped": _dropped,
     "untied": _untied,
     "side-untied": _side_untied,
     "contradicts": _contradicts,

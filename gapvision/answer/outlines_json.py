@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from gapvision.answer.corrected_json import corrected_json
 from gapvision.errors import MeasurementError
-from gapvision.joint.photo_results import PhotoOutlines, both_states
+from gapvision.joint.photo_results import PhotoOutlines, PhotoResult, both_states
 from gapvision.measurement import Measurement
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, UNSURE
 
@@ -65,18 +66,27 @@ def outlines_read(outlines: dict | None) -> PhotoOutlines:
 
 
 def outlines_answer(measurement: Measurement) -> dict:
-    """The outlines of all photographs in use by themselves, a JSON of version `VERSION`."""
+    """The outlines of all photographs in use by themselves, a JSON of version `VERSION`.
+
+    Photographs dropped by hand stand there too, so that what was changed can be read back
+    (`outlines_file`).
+    """
     return {
         "format": FORMAT,
         "version": VERSION,
         "status": measurement.status,
         "photos": [
-            {"file": p.file, "sha256": p.sha256, "side": p.side}
-            | {"outlines": outlines_json(p.outlines)}
-            for p in measurement.photos
-            if p.used
+            _photo_answer(p) for p in measurement.photos if p.used or p.corrected is not None
         ],
     }
+
+
+def _photo_answer(p: PhotoResult) -> dict:
+    """One photograph, its points twice: to be changed, and as they were traced."""
+    outlines = outlines_json(p.outlines)
+    traced = {log: outlines[log] for log in ("upper", "lower")}
+    head = {"file": p.file, "sha256": p.sha256, "side": p.side}
+    return head | {"outlines": outlines, "traced": traced} | corrected_json(p.corrected)
 
 
 def outlines_refusal(error: MeasurementError) -> dict:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from gapvision.answer.corrected_text import TITLE, corrected_text
 from gapvision.answer.to_do_text import to_do_text
 from gapvision.answer.verdict_text import READY, crayon_line, first_line, reason_text
 from gapvision.measurement import Measurement
@@ -35,14 +36,16 @@ def answer_text(
     -------
     str
         Lines without a newline at the end: the verdict alone; where it is decided, or why there is no
-        setting; the line to crayon on the log; whether it is ready to scribe; at most three things to
-        do; the reminder of safety.
+        setting; the line to crayon on the log; what was corrected by hand; whether it is ready to
+        scribe; at most three things to do; the reminder of safety.
     """
     m, verdict = measurement, measurement.verdict
     first = first_line(m, units)
     if color:
         first = f"{_BOLD if verdict.kind == 'set' else _WARN}{first}{_PLAIN}"
     lines = [first, *wrap(reason_text(m, units)), *wrap(crayon_line(m, units), indent="  ")]
+    if corrected := corrected_text(m, units):
+        lines += wrap(f"{TITLE}: {corrected}.")
     if verdict.ready:
         lines.append(f"{READY}.{' Better first:' if verdict.to_do else ''}")
     lines.append("")

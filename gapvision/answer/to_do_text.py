@@ -150,8 +150,9 @@ def _typed(say: Teller, found: list[ByHandStep]) -> str:
     return f" (--reading {quoted})" if len(found) == 1 else f" (--reading {quoted} and so on)"
 
 
-_HOW_ORDER = ("again", "caliper", "straightedge")
+_HOW_ORDER = ("lines", "again", "caliper", "straightedge")
 _HOW = {
+    "lines": "look at the lines drawn by hand {}",
     "again": "measure again by hand {}",
     "caliper": "put the caliper in {}",
     "straightedge": "lay a straightedge across the crown {}, and look for a hollow",

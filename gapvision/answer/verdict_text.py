@@ -151,6 +151,7 @@ def contradiction_text(m: Measurement, units: str) -> str:
 
 _SHORT = {
     "misfit": "Photographs and fitted logs disagree",
+    "hand-disagrees": "A line drawn by hand and the other photographs disagree",
     "line-steps": "A traced line leaves its log",
     "log-moved": "The photographs show different gaps",
     "lens-contradicted": "The photographs are not of the lens that they tell",

@@ -18,6 +18,7 @@ from gapvision.cli.measure_options import (
     typed_stretch,
     typed_to_decide,
 )
+from gapvision.cli.outlines import corrected, outlines_given
 from gapvision.cli.terminal import (
     STDOUT,
     UnitsOption,
@@ -194,8 +195,8 @@ def measure(
         str | None,
         typer.Option(
             metavar="FILE",
-            help="Write what was traced in each photograph, in pixels, for programs; - is standard "
-            "output.",
+            help="Write what was traced in each photograph, in pixels; - is standard output. A file "
+            "that is there is read: what was changed in it by hand counts.",
         ),
     ] = None,
     picture: Annotated[
@@ -280,20 +281,23 @@ def measure(
             measure_day(photos[0], below, asked)
         return
     check_one_joint_usage(said)
-    with exit_status(), refusal_written(json_file, overwrite, outlines):
+    with exit_status():
+        to_write, changed = outlines_given(outlines, overwrite)
+    with exit_status(), refusal_written(json_file, overwrite, to_write):
         options, own = joint_of_folder(below, options, told, said)
     joint = kept_joint(keep, building, wall, log, archive, own)
     with exit_status():
         check_json_path(json_file, options, overwrite)
-        check_json_path(outlines, options, overwrite, "--outlines")
-        with refusal_written(json_file, overwrite, outlines):
+        check_json_path(to_write, options, overwrite, "--outlines")
+        with refusal_written(json_file, overwrite, to_write):
+            options = corrected(options, changed, outlines)
             check_options(options)  # `measure` does so too, but only after OpenCV is loaded
             check_picture_place(picture, options, overwrite)
             if joint:
                 check_archive(archive)
             measurement = _measured(options)
-        _tell(measurement, options.units, details, aside=STDOUT in (json_file, outlines))
-        _write(measurement, options, json_file, outlines, picture, overwrite)
+        _tell(measurement, options.units, details, aside=STDOUT in (json_file, to_write))
+        _write(measurement, options, json_file, to_write, picture, overwrite)
         if joint:
             keep_joint(joint, options, measurement, archive)
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from itertools import pairwise
 from math import inf
 from pathlib import Path
 
 from gapvision.errors import JointNotFitted
+from gapvision.inputs.corrections import Correction, check_corrections
 from gapvision.inputs.mistakes import decimal_comma, likely_unit
 from gapvision.inputs.rules import COVER, NONE, RUN, Rule, in_force
 from gapvision.lengths import CHECK_BAR_MM, INCH_MM, Diameter, Reading, Trial
@@ -106,6 +107,7 @@ class MeasureOptions:
     by_hand: HandMeasured = HandMeasured()
     scriber: Scriber = Scriber()
     to_decide: ToDecide = ToDecide()
+    corrections: Mapping[str, Correction] = field(default_factory=dict)  # by their SHA-256
 
     @property
     def states_stations(self) -> bool:
@@ -248,6 +250,7 @@ def check_options(options: MeasureOptions) -> None:
     _check_widths(options)
     _check_stretch(options.stretch)
     _check_run(options.to_decide)
+    check_corrections(options.corrections)
 
 
 def check_cover(cover_mm: float, largest_mm: float) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from gapvision.photo.pose import place_cards
 from gapvision.phrases import cards_text
 from gapvision.scene.priors import Priors
 from gapvision.trace.outlines import SEEN
-from gapvision.trace.traced_photo import TracedPhoto
+from gapvision.trace.traced_photo import TracedPhoto, without_marked
 
 # Of the log's thickness: a card turned by ten degrees stands off by 23 mm, on either face.
 WALL_OFF_MM = 80.0
@@ -58,7 +58,33 @@ def connect_photographs(options: MeasureOptions, given: Gathered, priors: Priors
             for p in placed.of_side("inside").photos
         ]
         placed = placed.of_side("outside")
+    placed = _without_marked(placed)
     return Connected(placed, _stretch(options, placed), tuple(left_out))
+
+
+def _without_marked(placed: Placement) -> Placement:
+    """The photographs without what was marked in them as not the gap."""
+    return replace(placed, photos=tuple(_photo_without(p, placed) for p in placed.photos))
+
+
+def _photo_without(photo: PlacedPhoto, placed: Placement) -> PlacedPhoto:
+    drawn, trace = photo.traced.drawn, photo.traced.trace
+    if drawn is None or not drawn.correction.not_gap:
+        return photo
+    middle = 0.5 * (trace.upper.xy_px + trace.lower.xy_px)
+    station = photo.camera.plane_point(middle, _joint_z(photo, placed))[:, 0]
+    marked = np.zeros(len(station), bool)
+    for low, high in drawn.correction.not_gap:
+        here = (station >= low) & (station <= high)
+        if not here.any():
+            raise JointNotFitted(
+                "bad-correction",
+                f"{photo.traced.label}: the stretch from {low:.0f} to {high:.0f} mm was marked as not "
+                f"the gap, and this photograph shows {station.min():.0f} to {station.max():.0f} mm: "
+                "correct it or take it out.",
+            )
+        marked |= here
+    return replace(photo, traced=without_marked(photo.traced, marked))
 
 
 def _by_cards(options: MeasureOptions, given: Gathered) -> tuple[Placement, list[PhotoResult]]:
@@ -125,13 +151,19 @@ def _seen_stretch(placed: Placement, side: str | None = None) -> tuple[float, fl
         if side is not None and photo.side != side and len(placed.photos) > 1:
             continue
         trace = photo.traced.trace
-        out = 1.0 if photo.side == "outside" else -1.0
-        nails = [placed.cards[s.number].nail_mm[2] for s in photo.traced.rows.sightings]
-        z = float(np.median(nails)) - out * Priors().unknown_radius_mm
         ok = (trace.lower.state == SEEN) | (trace.upper.state == SEEN)
-        x = photo.camera.plane_point(trace.lower.xy_px[ok], z)[:, 0]
+        if not ok.any():  # all that it shows was marked as not the gap
+            continue
+        x = photo.camera.plane_point(trace.lower.xy_px[ok], _joint_z(photo, placed))[:, 0]
         spans.append((float(x.min()), float(x.max())))
     return (min(a for a, _ in spans), max(b for _, b in spans)) if spans else ANY_STRETCH_MM
+
+
+def _joint_z(photo: PlacedPhoto, placed: Placement) -> float:
+    """Across the wall, roughly where the logs' axes lie, from the cards that a photograph shows."""
+    out = 1.0 if photo.side == "outside" else -1.0
+    nails = [placed.cards[s.number].nail_mm[2] for s in photo.traced.rows.sightings]
+    return float(np.median(nails)) - out * Priors().unknown_radius_mm
 
 
 def _cards(photo: TracedPhoto) -> str:

@@ -14,7 +14,7 @@ from gapvision.errors import JointNotFitted, MeasurementError, OutlinesNotFound
 from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.copies import without_copies
-from gapvision.joint.photo_results import Lack, PhotoResult
+from gapvision.joint.photo_results import Corrected, Lack, PhotoResult
 from gapvision.joint.several import Suspicion, Untraced, check_one_joint, check_untraced
 from gapvision.joint.sides import check_inside_cards, check_sides, side_of
 from gapvision.joint.stated import check_stated, seen_part
@@ -69,6 +69,7 @@ def gather_photos(
     lenses: dict[tuple, tuple[int, Lens]] = {}
     untraced: list[Untraced] = []
     seen_hashes: set[str] = set()
+    dropped: list[PhotoResult] = []
     stated = stated_radii(options, ANY_STRETCH_MM)
     for k, (path, side) in enumerate(paths):
         label = path.name
@@ -76,6 +77,9 @@ def gather_photos(
             label = f"{path.absolute().parent.name}/{path.name}"
         try:
             if (read := _traced(path, label, side, options, stated, priors, seen_hashes)) is None:
+                continue
+            if isinstance(read, PhotoResult):
+                dropped.append(read)
                 continue
             if isinstance(read, Untraced):
                 untraced.append(read)
@@ -91,8 +95,13 @@ def gather_photos(
         finally:
             if progress:
                 progress(k + 1, len(paths))
+    _check_corrections(options, seen_hashes, failed)
     part = max((seen_part(p.trace) for p in photos), default=0.0)
     check_stated(_read_again(paths, options), part, options, stated)
+    if dropped and not photos and not failed:
+        raise JointNotFitted(
+            "all-dropped", "All photographs were dropped by hand: take at least one back."
+        )
     if not photos:
         raise failed[0][2] if failed else JointNotFitted("no-photos", "No photograph was given.")
     if not any(shows_gap(p.trace) for p in photos):
@@ -107,22 +116,50 @@ def gather_photos(
     once, used = _with_their_lenses(once, [lens for _, lens in lenses.values()])
     suspicion = check_one_joint(once, used, options.card_on)
     suspicion = suspicion or check_untraced(once, untraced, options.card_on)
-    return Gathered(once, used, left_out + copies, suspicion)
+    return Gathered(once, used, left_out + copies + tuple(dropped), suspicion)
+
+
+def _check_corrections(
+    options: MeasureOptions, seen: set[str], failed: list[tuple[Path, str, MeasurementError]]
+) -> None:
+    """Refuse corrections that cannot be made: a line that was ill drawn, a photograph not given."""
+    for _, _, why in failed:
+        if why.code == "bad-correction":
+            raise why
+    if strange := options.corrections.keys() - seen:
+        raise JointNotFitted(
+            "bad-correction",
+            f"{len(strange)} of the photographs that were corrected by hand are not among those given "
+            f"(sha256 {min(strange)[:12]}...): give those photographs as they were, or take the "
+            "correction out.",
+        )
 
 
 def _traced(
     path: Path, label: str, side: str, options: MeasureOptions, stated: Mapping, priors: Priors,
     seen_hashes: set[str],
-) -> tuple[TracedPhoto, Lens] | Untraced | None:  # fmt: skip
-    """One photograph traced, and its lens's prior; None of a file that was read under another name."""
+) -> tuple[TracedPhoto, Lens] | Untraced | PhotoResult | None:  # fmt: skip
+    """One photograph traced, and its lens's prior; None of a file that was read under another name.
+
+    Of one that was dropped by hand, that it is left out.
+    """
     photo = load_photo(path)
-    if photo.facts.sha256 in seen_hashes:
+    sha256 = photo.facts.sha256
+    if sha256 in seen_hashes:
         return None
-    seen_hashes.add(photo.facts.sha256)
+    seen_hashes.add(sha256)
+    correction = options.corrections.get(sha256)
+    if correction is not None and correction.dropped:
+        return PhotoResult(
+            str(path), sha256, side, False, Lack("dropped"), label=label,
+            corrected=Corrected(correction),
+        )  # fmt: skip
     try:
         read = _read(photo, label, side, options)
         traced = trace_photo(read, options.card_on, stated, priors)
     except MeasurementError as why:
+        if why.code == "bad-correction":
+            raise
         if photo.damage is not None:
             raise damaged_beyond_use(label) from why
         if not isinstance(why, OutlinesNotFound):
@@ -145,7 +182,7 @@ def _read(photo: Photo, label: str, side: str, options: MeasureOptions) -> ReadP
     flat, bent = without_bent(true_size, lens, photo.facts.size, label)
     return ReadPhoto(
         photo, label, side_of(sightings, side, options.cards.inside_cards), flat, unread, lens, source,
-        bent,
+        bent, options.corrections.get(photo.facts.sha256),
     )  # fmt: skip
 
 

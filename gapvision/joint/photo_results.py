@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import PureWindowsPath
 from typing import Any
 
 import numpy as np
 
+from gapvision.inputs.corrections import Correction
 from gapvision.joint.model import FittedPhoto, Joint, residuals
 from gapvision.joint.seen import near, traced
 from gapvision.photo.facts import CameraKey
-from gapvision.quantity import Place
+from gapvision.quantity import Place, runs
 from gapvision.scene.photo_rows import OutlineRows
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, UNSURE, Trace
 from gapvision.trace.steps import largest_step
@@ -57,7 +58,19 @@ def photo_result(photo: TracedPhoto, fitted: FittedPhoto, joint: Joint) -> Photo
             upper_state=trace.upper.state, lower_state=trace.lower.state,
         ),
         label=photo.label,
+        corrected=_corrected(photo, axis),
     )  # fmt: skip
+
+
+def _corrected(photo: TracedPhoto, axis: np.ndarray) -> Corrected | None:
+    """What was changed by hand, with the stations that the drawn lines cover."""
+    if photo.drawn is None:
+        return None
+    stretches = [
+        tuple(sorted((float(axis[r].min()), float(axis[r].max())) for r in runs(line.by_hand)))
+        for line in photo.drawn.lines
+    ]
+    return Corrected(photo.drawn.correction, *stretches)
 
 
 def _extent(trace: Trace, axis: np.ndarray) -> tuple[float, float]:
@@ -157,6 +170,31 @@ class PhotoOutlines:
 
 
 @dataclass(frozen=True, slots=True)
+class Corrected:
+    """What a person changed in a photograph, and the stations (from, to) that the drawn lines cover."""
+
+    given: Correction
+    upper_mm: tuple[tuple[float, float], ...] = ()
+    lower_mm: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def stretches_mm(self) -> tuple[tuple[float, float], ...]:
+        """All that was drawn or marked, left to right, those that overlap as one."""
+        return joined_mm((*self.upper_mm, *self.lower_mm, *self.given.not_gap))
+
+
+def joined_mm(stretches: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Stretches (from, to) left to right, those that overlap as one."""
+    out: list[tuple[float, float]] = []
+    for low, high in sorted(stretches):
+        if out and low <= out[-1][1]:
+            low, before = out.pop()
+            high = max(high, before)
+        out.append((low, high))
+    return tuple(out)
+
+
+@dataclass(frozen=True, slots=True)
 class Exposure:
     """By which camera (as Exif tells) and when (ISO 8601) a photograph was taken.
 
@@ -176,6 +214,7 @@ class PhotoResult:
     ``bent_cards`` those too bent to be of use. ``damage`` is as a `TracedPhoto` has it.
     ``used`` is False for a photograph left out, and then ``lacked`` tells why.
     ``label`` is what texts call it where its file's name alone would not tell it from another.
+    ``corrected`` is what a person changed in it, None where nothing.
     """
 
     file: str
@@ -196,6 +235,7 @@ class PhotoResult:
     exposure: Exposure = Exposure()
     outlines: PhotoOutlines = field(default_factory=PhotoOutlines)
     label: str = ""
+    corrected: Corrected | None = None
 
     @property
     def name(self) -> str:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from gapvision.trace.drawn import SURE, Drawn, DrawnLine, drawn_u_px, held_cost, held_limbs
 from gapvision.trace.edges import EdgeFit, fit_edges
 from gapvision.trace.network import BLOCK, FRONT, GAP, LOWER, UPPER
 from gapvision.trace.rectified import CELL_MM, Band
@@ -86,6 +87,7 @@ def trace_outlines(
     labels: np.ndarray,
     limbs: np.ndarray,
     guide: tuple[np.ndarray, np.ndarray] | None = None,
+    drawn: Drawn | None = None,
 ) -> Trace:
     """Find both outlines along a band.
 
@@ -99,19 +101,25 @@ def trace_outlines(
     guide : pair of arrays (blocks,), optional
         Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
         the lines are then sought near them.
+    drawn : Drawn, optional
+        What a person drew: there the lines are where it was drawn, or at an edge beside, and claimed.
     """
     p = labels.astype(np.float64) + 1e-4
     votes, usable = _votes(band, labels)
-    followed = _follow(votes, limbs, guide)
+    followed = _follow(votes, limbs, guide, drawn)
+    hands = (
+        [np.zeros(labels.shape[2], bool)] * 2 if drawn is None else [x.by_hand for x in drawn.lines]
+    )
     column = (np.arange(labels.shape[2]) + 0.5) * BLOCK - 0.5
     smooth = [cv2.GaussianBlur(f.row[None], (0, 0), 1.5)[0] for f in followed]
+    smooth = [np.where(hand, f.row, s) for hand, f, s in zip(hands, followed, smooth, strict=True)]
     smooth[1] = np.maximum(smooth[1], smooth[0])
     below = band.to_image(column, smooth[0] + 1.0)
     per_cell = np.linalg.norm(below - band.to_image(column, smooth[0]), axis=1)
     gap_px = (smooth[1] - smooth[0]) * per_cell
     pull = tuple(f.sd_rows * per_cell for f in followed)
     fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1], pull)
-    states = [_states(band, p, votes[k], smooth[k], gap_px, usable) for k in range(2)]
+    states = [_states(band, p, votes[k], smooth[k], gap_px, usable, hands[k]) for k in range(2)]
     placed = [
         _placed(smooth[k], fits[k], per_cell, pull[k], followed[k].doubt_rows) for k in range(2)
     ]
@@ -121,8 +129,11 @@ def trace_outlines(
     for k, keep in enumerate((np.minimum, np.maximum)):
         row, u = placed[k]
         state = np.where((states[k] == SEEN) & (gap_px < LEAST_GAP_PX), SHUT, states[k])
-        state, share = _doubted(state, u, followed[k].sure)
+        state, share = _doubted(state, u, followed[k].sure, hands[k])
         u = np.hypot(u, AMID_UNSURE_MM * share * per_cell / CELL_MM)
+        if drawn is not None:
+            snapped = _at_edge(fits[k], pull[k])
+            u = np.where(hands[k], drawn_u_px(drawn.correction, snapped, per_cell), u)
         row = keep(row, middle)  # the two never cross, not even where neither is seen
         xy = band.to_image(column, row)
         lines.append(TracedOutline(row, xy, u, state, followed[k].sure))
@@ -146,18 +157,42 @@ class _Followed:
 
 
 def _follow(
-    votes: list[np.ndarray], limbs: np.ndarray, guide: tuple[np.ndarray, np.ndarray] | None
+    votes: list[np.ndarray],
+    limbs: np.ndarray,
+    guide: tuple[np.ndarray, np.ndarray] | None,
+    drawn: Drawn | None,
 ) -> list[_Followed]:
-    """The two lines that agree best with votes (rows, blocks), the limbs' places, and a guide."""
+    """The two lines that agree best with votes (rows, blocks), the limbs' places, and a guide.
+
+    They go through what was drawn, and are sure there.
+    """
     costs = [VOTES_SHARE * _cost(votes[k]) - LIMBS_SHARE * limbs[k] for k in range(2)]
     if guide is not None:
         costs = [cost + _away(guide[k], len(cost)) for k, cost in enumerate(costs)]
+    if drawn is not None:
+        upper, lower = drawn.lines
+        costs = [held_cost(costs[0], upper, lower, 1.0), held_cost(costs[1], lower, upper, -1.0)]
+        limbs = [held_limbs(limb, x) for limb, x in zip(limbs, drawn.lines, strict=True)]
     followed = []
     for limb, cost, path in zip(limbs, costs, _best_paths(np.stack(costs)), strict=True):
         offset, sd = _about(limb, path)
         row = path + offset - 0.5  # a line between two rows
         followed.append(_Followed(row, sd, _doubt(cost, path), _sure(limb, path)))
-    return followed
+    if drawn is None:
+        return followed
+    u_rows = drawn.correction.u_mm / CELL_MM
+    return [_as_drawn(f, x, u_rows) for f, x in zip(followed, drawn.lines, strict=True)]
+
+
+def _as_drawn(f: _Followed, line: DrawnLine, u_rows: float) -> _Followed:
+    """The line where it was drawn, and as sure there as a person is."""
+    hand = line.by_hand
+    return _Followed(
+        np.where(np.isfinite(line.row), line.row, f.row),
+        np.where(hand, u_rows, f.sd_rows),
+        np.where(hand, 0.0, f.doubt_rows),
+        np.where(hand, SURE, f.sure),
+    )
 
 
 def _away(guide: np.ndarray, rows: int) -> np.ndarray:
@@ -167,14 +202,16 @@ def _away(guide: np.ndarray, rows: int) -> np.ndarray:
 
 
 def _doubted(
-    state: np.ndarray, u_px: np.ndarray, sure: np.ndarray
+    state: np.ndarray, u_px: np.ndarray, sure: np.ndarray, by_hand: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """States (n,) with those unsure that are doubted after all, and the share of such about each."""
-    state = np.where(
-        (state == SEEN) & ((u_px > MOST_DOUBT_PX) | (sure < LEAST_SURE)), UNSURE, state
-    )
+    """States (n,) with those unsure that are doubted after all, and the share of such about each.
+
+    What was drawn by hand is not doubted.
+    """
+    open_ = (state == SEEN) & ~by_hand
+    state = np.where(open_ & ((u_px > MOST_DOUBT_PX) | (sure < LEAST_SURE)), UNSURE, state)
     share = _unsure_share(state)
-    return np.where((state == SEEN) & (share > MOST_UNSURE), UNSURE, state), share
+    return np.where((state == SEEN) & ~by_hand & (share > MOST_UNSURE), UNSURE, state), share
 
 
 def _blockwise(mask: np.ndarray, blocks: int) -> np.ndarray:
@@ -260,8 +297,8 @@ def _doubt(cost: np.ndarray, path: np.ndarray) -> np.ndarray:
     return np.sqrt((weight * offset**2).sum(1) / weight.sum(1))
 
 
-def _states(band, p, votes, row, gap_px, usable) -> np.ndarray:
-    """What can be said of one line in each block."""
+def _states(band, p, votes, row, gap_px, usable, by_hand) -> np.ndarray:
+    """What can be said of one line in each block; what was drawn by hand is seen."""
     blocks = len(row)
     rows = p.shape[1]
     state = np.full(blocks, SEEN)
@@ -278,9 +315,10 @@ def _states(band, p, votes, row, gap_px, usable) -> np.ndarray:
         return (cumulative[name][b, j] - cumulative[name][a, j]) / np.maximum(b - a, 1)
 
     above, under = mean("vote", lo, at) / TEMPER, mean("vote", at, hi) / TEMPER
-    state[(above < LEAST_MARGIN) | (-under < LEAST_MARGIN)] = UNSURE
+    state[((above < LEAST_MARGIN) | (-under < LEAST_MARGIN)) & ~by_hand] = UNSURE
     state[gap_px < LEAST_GAP_PX] = SHUT
-    state[(mean("front", lo, hi) > 0.4) | (mean("usable", lo, hi) < 0.99)] = HIDDEN
+    in_front = (mean("front", lo, hi) > 0.4) & ~by_hand
+    state[in_front | (mean("usable", lo, hi) < 0.99)] = HIDDEN
     centre = band.to_image((j + 0.5) * BLOCK - 0.5, row)
     edge = np.array(band.camera.size) - 5
     state[np.any((centre < 4) | (centre > edge), axis=1) | (at <= 2) | (at >= rows - 2)] = OUTSIDE
@@ -289,13 +327,18 @@ def _states(band, p, votes, row, gap_px, usable) -> np.ndarray:
 
 def _placed(row, fit: EdgeFit, per_cell, pull_px, doubt) -> tuple[np.ndarray, np.ndarray]:
     """Rows of the sub-pixel limbs and their u, px; where one fails the network's line stands, loosely."""
-    ok = fit.good & (np.abs(fit.shift_px) < np.minimum(MOST_PULLS * pull_px, MOST_MISFIT_PX))
+    ok = _at_edge(fit, pull_px)
     shift = np.where(ok, fit.shift_px, 0.0)
     u = np.where(ok, np.hypot(fit.u_px, 0.25), np.hypot(pull_px, 0.5))
     place = row + shift / np.maximum(per_cell, 1e-6)
     spread = np.abs(place - _running_median(place, 9)) * per_cell
     u = np.hypot(u, np.maximum(spread - 1.0, 0.0))
     return place, np.hypot(u, ALONG * np.maximum(doubt - SURE_ROWS, 0.0) * per_cell)
+
+
+def _at_edge(fit: EdgeFit, pull_px: np.ndarray) -> np.ndarray:
+    """Whether an edge (n,) lies where the line may be."""
+    return fit.good & (np.abs(fit.shift_px) < np.minimum(MOST_PULLS * pull_px, MOST_MISFIT_PX))
 
 
 def _running_median(values: np.ndarray, width: int) -> np.ndarray:

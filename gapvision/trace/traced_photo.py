@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from gapvision.errors import OutlinesNotFound
+from gapvision.inputs.corrections import Correction
 from gapvision.photo.cards import CardSighting
 from gapvision.photo.facts import PhotoFacts
 from gapvision.photo.light import linear, to_8bit
@@ -19,9 +20,12 @@ from gapvision.scene.camera import Lens
 from gapvision.scene.hung_card import HungCard
 from gapvision.scene.photo_rows import PhotoRows
 from gapvision.scene.priors import Priors
+from gapvision.trace.drawn import Drawn, drawn_in
 from gapvision.trace.network import BLOCK, network_input, read_band
 from gapvision.trace.outlines import (
+    HIDDEN,
     LEAST_GAP_PX,
+    OUTSIDE,
     SEEN,
     SHUT,
     UNSURE,
@@ -88,6 +92,8 @@ class TracedPhoto:
         default_factory=dict
     )  # `wood_beside` each card, by number
     damage: str = ""  # of the picture: none, `APART`, `REACHES` or `ANYWHERE`
+    drawn: Drawn | None = None  # where a person corrected it, and by block (n,)
+    not_gap: np.ndarray | None = None  # what was marked as not the gap, bool
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -107,10 +113,11 @@ class ReadPhoto:
     lens: Lens
     lens_source: str
     bent_cards: tuple[int, ...] = ()
+    correction: Correction | None = None
 
 
 def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> TracedPhoto:
-    """Trace the joint in one photograph by itself.
+    """Trace the joint in one photograph by itself, through what was drawn in it by hand.
 
     Parameters
     ----------
@@ -120,7 +127,7 @@ def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> 
     Raises
     ------
     OutlinesNotFound
-        Where the joint lies outside the picture or hardly anything of it can be traced.
+        Where the joint lies outside the picture or hardly anything of it can be traced; as `drawn_in`.
     """
     rows = PhotoRows(read.side, read.photo.facts.size, 0, read.sightings)
     placed = place_cards([rows], [read.lens], hung_on)
@@ -140,7 +147,10 @@ def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> 
         to_8bit(bgr), camera, reach.z_mm, stretch, reach.top_mm, reach.bottom_mm, polygons
     )
     labels, limbs = read_band(network_input(band, band_bgr, reach.expected_row))
-    trace = trace_outlines(Crop(bgr, 0, 0).linear, band, labels, limbs)
+    drawn = None
+    if read.correction is not None:
+        drawn = drawn_in(band, labels.shape[2], read.correction, read.label)
+    trace = trace_outlines(Crop(bgr, 0, 0).linear, band, labels, limbs, drawn=drawn)
     if not shows_gap(trace):
         trace = _longer_alone(trace)
         if trace is None:
@@ -148,7 +158,7 @@ def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> 
     return TracedPhoto(
         read.photo.facts, read.label, read.lens_source, rows, band,
         _halves(labels), limbs.astype(np.float16), trace, _crop(bgr, trace),
-        read.unread_cards, read.bent_cards, damage=_damage(read, trace),
+        read.unread_cards, read.bent_cards, damage=_damage(read, trace), drawn=drawn,
     )  # fmt: skip
 
 
@@ -269,13 +279,27 @@ def retrace(photo: TracedPhoto, upper_px: np.ndarray, lower_px: np.ndarray) -> T
         blocks = len(photo.trace.station_mm)
         at = (np.arange(blocks) + 0.5) * BLOCK - 0.5
         guide.append(np.interp(at, column[order], row[order], left=np.nan, right=np.nan))
-    trace = trace_outlines(photo.crop.linear, photo.band, photo.labels, photo.limbs, tuple(guide))
+    trace = trace_outlines(
+        photo.crop.linear, photo.band, photo.labels, photo.limbs, tuple(guide), photo.drawn
+    )
     opening = CELL_MM * (guide[1] - guide[0]) / trace.mm_per_px
     shut = np.nan_to_num(opening, nan=np.inf) < LEAST_GAP_PX
-    return replace(
-        photo,
-        trace=replace(trace, upper=_close(trace.upper, shut), lower=_close(trace.lower, shut)),
+    hands = [False, False] if photo.drawn is None else [x.by_hand for x in photo.drawn.lines]
+    upper, lower = (
+        _close(line, shut & ~np.asarray(hand))
+        for line, hand in zip((trace.upper, trace.lower), hands, strict=True)
     )
+    again = replace(photo, trace=replace(trace, upper=upper, lower=lower))
+    return again if photo.not_gap is None else without_marked(again, photo.not_gap)
+
+
+def without_marked(photo: TracedPhoto, not_gap: np.ndarray) -> TracedPhoto:
+    """The photograph with nothing claimed in blocks (n,) that were marked as not the gap."""
+    lines = {
+        log: replace(line, state=np.where(not_gap & (line.state != OUTSIDE), HIDDEN, line.state))
+        for log, line in (("upper", photo.trace.upper), ("lower", photo.trace.lower))
+    }
+    return replace(photo, trace=replace(photo.trace, **lines), not_gap=not_gap)
 
 
 def _close(line: TracedOutline, shut: np.ndarray) -> TracedOutline:

@@ -33,6 +33,7 @@ _WIDENING = {
     "could-decide": "The setting could be decided at other places too: see the cautions.",
     "log-moved": _DISAGREE,
     "misfit": _DISAGREE,
+    "hand-disagrees": _DISAGREE,
     "lens-contradicted": _DISAGREE,
     "reading-disagrees": _DISAGREE,
     "trial-disagrees": _DISAGREE,

@@ -1,0 +1,68 @@
+"""What was corrected by hand in the photographs, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from gapvision.answer.teller import Teller
+from gapvision.joint.photo_results import PhotoResult, joined_mm
+from gapvision.measurement import Measurement
+from gapvision.phrases import wrap
+
+MOST_NAMED = 2  # stretches; of more the first and the last end
+TITLE = "Corrected by hand"
+LEAD = 18  # columns before the text, as of the answer's other lines
+
+
+def corrected_text(m: Measurement, units: str = "mm") -> str:
+    """Which photographs were corrected, and where: ``1 photograph, from 120 to 340 mm right of card 1``.
+
+    Empty where nothing was.
+    """
+    changed = [p for p in m.photos if p.corrected is not None]
+    inside = [p for p in changed if not p.corrected.given.dropped]
+    dropped = len(changed) - len(inside)
+    say = Teller(units, m.cards)
+    parts = []
+    if inside:
+        stretches = joined_mm(s for p in inside for s in p.corrected.stretches_mm)
+        parts.append(f"{_photographs(len(inside))}, {_stretches(say, stretches)}")
+    if dropped:
+        parts.append(f"{dropped} dropped" if inside else f"{_photographs(dropped)} dropped")
+    return "; ".join(parts)
+
+
+def corrected_lines(m: Measurement, units: str) -> list[str]:
+    """A line for each photograph that was corrected; nothing where none was."""
+    say = Teller(units, m.cards)
+    lines = []
+    for p in m.photos:
+        if p.corrected is not None:
+            lines += wrap(f"{p.name}: {photo_text(p, say)}", f"{'By hand':{LEAD}}")
+    return lines
+
+
+def photo_text(p: PhotoResult, say: Teller) -> str:
+    """What was changed in one photograph."""
+    c = p.corrected
+    if c.given.dropped:
+        return "dropped"
+    parts = [
+        f"{log} log's line drawn {_stretches(say, stretches)}"
+        for log, stretches in (("upper", c.upper_mm), ("lower", c.lower_mm))
+        if stretches
+    ]
+    if c.given.not_gap:
+        parts.append(f"not the gap {_stretches(say, joined_mm(c.given.not_gap))}")
+    return "; ".join(parts)
+
+
+def _photographs(count: int) -> str:
+    return f"{count} photograph{'s' * (count > 1)}"
+
+
+def _stretches(say: Teller, stretches: Iterable[tuple[float, float]]) -> str:
+    found = list(stretches)
+    if len(found) <= MOST_NAMED:
+        return " and ".join(say.stretch(*s) for s in found)
+    return f"{len(found)} stretches {say.stretch(found[0][0], found[-1][1])}"

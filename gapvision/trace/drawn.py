@@ -1,0 +1,184 @@
+"""What a person drew in a photograph, laid into its band: rows of the outlines, and what is not the gap."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gapvision.errors import OutlinesNotFound
+from gapvision.inputs.corrections import Correction, Stroke
+from gapvision.trace.network import BLOCK
+from gapvision.trace.rectified import CELL_MM, Band
+
+LOGS = ("upper", "lower")
+EDGE_PX = 4.0  # nothing is traced nearer to the picture's rim
+EDGE_ROWS = 3  # nor to the band's
+# A pin says of a line that was wrong there that it is wrong near by too: wrong labels are wrong over some
+# 100 mm. So far to both sides the limb is sought in what a log can do from the pin on, and nowhere else.
+PIN_BLOCKS = 15
+PIN_ROWS, PIN_SLOPE = 3.0, 0.3  # rows about the pin, and more with each row along
+PIN_BY_HAND = 1  # blocks to both sides of a pin that are its own: a row of the fit together
+# What is drawn is drawn wrong, or along another edge, over some 150 mm at once: of the blocks of 4 mm in
+# it so many say the same.
+ALONG = 6.0
+SNAPPED = 0.5  # of a drawn line's sd that is left where an edge lies there
+SURE = (
+    0.98  # that the limb is the drawn one: whoever draws sees more than 40 mm of band, and errs too
+)
+HOLD = 1e4  # what a line costs that leaves what was drawn
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class DrawnLine:
+    """One log's outline as drawn, by block (n,).
+
+    ``row`` is the band's row, NaN where nothing is drawn; ``by_hand`` (bool) where the line counts as
+    drawn; between ``least`` and ``most`` (rows) the limb must lie near a pin, infinite elsewhere.
+    """
+
+    row: np.ndarray
+    by_hand: np.ndarray
+    least: np.ndarray
+    most: np.ndarray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Drawn:
+    """A photograph's correction in its band: both lines, and by block (n,) what is not the gap."""
+
+    correction: Correction
+    upper: DrawnLine
+    lower: DrawnLine
+
+    @property
+    def lines(self) -> tuple[DrawnLine, DrawnLine]:
+        """Upper and lower, as both are traced."""
+        return self.upper, self.lower
+
+
+def drawn_in(band: Band, blocks: int, correction: Correction, label: str) -> Drawn:
+    """Lay a correction's lines into a band of so many blocks.
+
+    Raises
+    ------
+    OutlinesNotFound
+        ``bad-correction`` where a line leaves the picture or lies far from where the joint must be, or
+        the upper log's lies below the lower log's.
+    """
+    upper, lower = (_line(band, blocks, getattr(correction, log), log, label) for log in LOGS)
+    crossed = np.flatnonzero(upper.row >= lower.row)  # NaN is neither
+    if len(crossed):
+        x, y = band.to_image(_columns(blocks)[crossed[:1]], upper.row[crossed[:1]])[0]
+        raise _refused(
+            label,
+            f"the line drawn for the upper log lies below that for the lower log at ({x:.0f}, "
+            f"{y:.0f}): the upper log's underside is above the gap, the lower log's top below it",
+        )
+    return Drawn(correction, upper, lower)
+
+
+def _columns(blocks: int) -> np.ndarray:
+    return (np.arange(blocks) + 0.5) * BLOCK - 0.5
+
+
+def _line(band: Band, blocks: int, strokes: tuple[Stroke, ...], log: str, label: str) -> DrawnLine:
+    row = np.full(blocks, np.nan)
+    by_hand = np.zeros(blocks, bool)
+    pins = []
+    column = _columns(blocks)
+    for stroke in strokes:
+        xy = np.array(stroke, float)
+        _check_inside(band, xy, log, label)
+        c, r = band.from_image(xy)
+        _check_near(band, xy, c, r, log, label)
+        order = np.argsort(c, kind="stable")
+        c, r = c[order], r[order]
+        at = np.flatnonzero((column >= c[0] - 0.5) & (column <= c[-1] + 0.5))
+        if c[-1] - c[0] < BLOCK or not len(at):
+            pin = int(np.clip(np.rint(c.mean() / BLOCK - 0.5), 0, blocks - 1))
+            at, c, r = np.array([pin]), c[:1], np.array([r.mean()])
+            pins.append((pin, float(r[0])))
+            by_hand[max(pin - PIN_BY_HAND, 0) : pin + PIN_BY_HAND + 1] = True
+        row[at] = np.interp(column[at], c, r)
+        by_hand[at] = True
+    least, most = np.full(blocks, -np.inf), np.full(blocks, np.inf)
+    for pin, r in pins:
+        away = np.abs(np.arange(blocks) - pin)
+        reach = PIN_ROWS + PIN_SLOPE * BLOCK * away
+        near = (away <= PIN_BLOCKS) & ~np.isfinite(row)
+        least[near] = np.maximum(least, r - reach)[near]
+        most[near] = np.minimum(most, r + reach)[near]
+    between = least > most - 1  # of two pins that no log goes through both of
+    least[between], most[between] = -np.inf, np.inf
+    return DrawnLine(row, by_hand, least, most)
+
+
+def _check_inside(band: Band, xy: np.ndarray, log: str, label: str) -> None:
+    w, h = band.camera.size
+    outside = np.any((xy < -0.5) | (xy > [w - 0.5, h - 0.5]), axis=1)
+    if outside.any():
+        x, y = xy[outside][0]
+        raise _refused(
+            label,
+            f"the line drawn for the {log} log has a point at ({x:.0f}, {y:.0f}), outside the "
+            f"picture of {w} x {h} px: points count from the upright picture's top left, in pixels "
+            "of the photograph itself",
+        )
+
+
+def _check_near(
+    band: Band, xy: np.ndarray, column: np.ndarray, row: np.ndarray, log: str, label: str
+) -> None:
+    rows, columns = band.seen.shape
+    off = np.maximum(EDGE_ROWS - row, row - (rows - 1 - EDGE_ROWS))
+    beyond = np.maximum(-column, column - (columns - 1))
+    far = np.flatnonzero(~(off <= 0) | ~(beyond <= BLOCK))
+    if not len(far) or (np.all(off <= 0) and np.any(beyond <= 0)):
+        return  # ends that reach past what the band holds are cut off
+    x, y = xy[far[0]]
+    raise _refused(
+        label,
+        f"the line drawn for the {log} log has a point at ({x:.0f}, {y:.0f}), where by the card the "
+        "joint cannot be: draw it along the log beside the gap",
+    )
+
+
+def _refused(label: str, text: str) -> OutlinesNotFound:
+    return OutlinesNotFound("bad-correction", f"{label}: {text}.")
+
+
+# --- how it holds the trace -----------------------------------------------------------------------
+
+
+def held_cost(cost: np.ndarray, line: DrawnLine, other: DrawnLine, sign: float) -> np.ndarray:
+    """What a line above row r costs (rows + 1, blocks), held to what was drawn.
+
+    ``other`` is the other log's line, which this one must not cross; ``sign`` is +1 where that lies
+    below this one, -1 where above.
+    """
+    place = np.arange(len(cost))[:, None] - 0.5
+    off = np.abs(place - line.row)
+    out = cost + np.where(np.isfinite(line.row), HOLD * np.nan_to_num(off), 0.0)
+    out += np.where((place < line.least) | (place > line.most), HOLD, 0.0)
+    crosses = sign * (other.row - place) < 1.0  # NaN, where nothing is drawn, crosses nothing
+    return out + np.where(crosses & ~np.isfinite(line.row), HOLD, 0.0)
+
+
+def held_limbs(limbs: np.ndarray, line: DrawnLine) -> np.ndarray:
+    """Log-probabilities of the limb's row (rows + 1, blocks), known to lie where a pin has it."""
+    place = np.arange(len(limbs))[:, None] - 0.5
+    outside = (place < line.least) | (place > line.most)
+    if not outside.any():
+        return limbs
+    held = np.where(outside, -np.inf, limbs.astype(float))
+    top = held.max(0)
+    total = top + np.log(np.exp(held - top).sum(0))
+    near = np.isfinite(line.least)
+    return np.where(near & ~outside, held - total, np.where(near, -50.0, limbs))
+
+
+def drawn_u_px(correction: Correction, snapped: np.ndarray, px_per_cell: np.ndarray) -> np.ndarray:
+    """How far each drawn block (n,) may be off, px, with that its neighbours err alike."""
+    mm = np.where(snapped, SNAPPED, 1.0) * correction.u_mm * ALONG
+    return mm * px_per_cell / CELL_MM
