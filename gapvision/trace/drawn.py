@@ -17,7 +17,8 @@ EDGE_ROWS = 3  # nor to the band's
 # A pin says of a line that was wrong there that it is wrong near by too: wrong labels are wrong over some
 # 100 mm. So far to both sides the limb is sought in what a log can do from the pin on, and nowhere else.
 PIN_BLOCKS = 15
-PIN_ROWS, PIN_SLOPE = 3.0, 0.3  # rows about the pin, and more with each row along
+PIN_ROWS, PIN_SLOPE = 3.0, 0.12  # rows about the pin, and more with each row along
+PIN_DOUBTS_BLOCKS = 40  # to both sides the line that a pin proves wrong is not believed any more
 PIN_BY_HAND = 1  # blocks to both sides of a pin that are its own: a row of the fit together
 # What is drawn is drawn wrong, or along another edge, over some 150 mm at once: of the blocks of 4 mm in
 # it so many say the same.
@@ -35,12 +36,14 @@ class DrawnLine:
 
     ``row`` is the band's row, NaN where nothing is drawn; ``by_hand`` (bool) where the line counts as
     drawn; between ``least`` and ``most`` (rows) the limb must lie near a pin, infinite elsewhere.
+    ``pins`` are the blocks that were pinned.
     """
 
     row: np.ndarray
     by_hand: np.ndarray
     least: np.ndarray
     most: np.ndarray
+    pins: tuple[int, ...]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -111,7 +114,7 @@ def _line(band: Band, blocks: int, strokes: tuple[Stroke, ...], log: str, label:
         most[near] = np.minimum(most, r + reach)[near]
     between = least > most - 1  # of two pins that no log goes through both of
     least[between], most[between] = -np.inf, np.inf
-    return DrawnLine(row, by_hand, least, most)
+    return DrawnLine(row, by_hand, least, most, tuple(pin for pin, _ in pins))
 
 
 def _check_inside(band: Band, xy: np.ndarray, log: str, label: str) -> None:
@@ -176,6 +179,23 @@ def held_limbs(limbs: np.ndarray, line: DrawnLine) -> np.ndarray:
     total = top + np.log(np.exp(held - top).sum(0))
     near = np.isfinite(line.least)
     return np.where(near & ~outside, held - total, np.where(near, -50.0, limbs))
+
+
+def disproved(line: DrawnLine, now: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """Blocks (n,) where the line ``now`` still is the one ``before`` that a pin near by proves wrong.
+
+    Rows each. As far as the next place that was drawn: that speaks for itself.
+    """
+    out = np.zeros(len(now), bool)
+    for pin in line.pins:
+        if abs(line.row[pin] - before[pin]) <= PIN_ROWS:
+            continue
+        for away in (-1, 1):
+            side = pin + away * np.arange(PIN_BY_HAND + 1, PIN_DOUBTS_BLOCKS + 1)
+            side = side[(side >= 0) & (side < len(now))]
+            drawn = np.flatnonzero(line.by_hand[side])
+            out[side[: drawn[0]] if len(drawn) else side] = True
+    return out & (np.abs(now - before) < PIN_ROWS)
 
 
 def drawn_u_px(correction: Correction, snapped: np.ndarray, px_per_cell: np.ndarray) -> np.ndarray:

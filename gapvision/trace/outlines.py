@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from gapvision.trace.drawn import SURE, Drawn, DrawnLine, drawn_u_px, held_cost, held_limbs
+from gapvision.trace.drawn import SURE, Drawn, DrawnLine, disproved, drawn_u_px, held_cost, held_limbs
 from gapvision.trace.edges import EdgeFit, fit_edges
 from gapvision.trace.network import BLOCK, FRONT, GAP, LOWER, UPPER
 from gapvision.trace.rectified import CELL_MM, Band
@@ -169,6 +169,7 @@ def _follow(
     costs = [VOTES_SHARE * _cost(votes[k]) - LIMBS_SHARE * limbs[k] for k in range(2)]
     if guide is not None:
         costs = [cost + _away(guide[k], len(cost)) for k, cost in enumerate(costs)]
+    free = costs
     if drawn is not None:
         upper, lower = drawn.lines
         costs = [held_cost(costs[0], upper, lower, 1.0), held_cost(costs[1], lower, upper, -1.0)]
@@ -181,17 +182,24 @@ def _follow(
     if drawn is None:
         return followed
     u_rows = drawn.correction.u_mm / CELL_MM
-    return [_as_drawn(f, x, u_rows) for f, x in zip(followed, drawn.lines, strict=True)]
+    before = _best_paths(np.stack(free)) - 0.5
+    return [
+        _as_drawn(f, x, u_rows, b) for f, x, b in zip(followed, drawn.lines, before, strict=True)
+    ]
 
 
-def _as_drawn(f: _Followed, line: DrawnLine, u_rows: float) -> _Followed:
-    """The line where it was drawn, and as sure there as a person is."""
+def _as_drawn(f: _Followed, line: DrawnLine, u_rows: float, before: np.ndarray) -> _Followed:
+    """The line where it was drawn, as sure there as a person is, and not where a pin proves it wrong.
+
+    ``before`` (n,) are its rows had nothing been drawn.
+    """
     hand = line.by_hand
+    unsure = disproved(line, f.row, before)
     return _Followed(
         np.where(np.isfinite(line.row), line.row, f.row),
         np.where(hand, u_rows, f.sd_rows),
         np.where(hand, 0.0, f.doubt_rows),
-        np.where(hand, SURE, f.sure),
+        np.where(hand, SURE, np.where(unsure, 0.0, f.sure)),
     )
 
 
