@@ -25,8 +25,10 @@ def corrected_text(m: Measurement, units: str = "mm") -> str:
     say = Teller(units, m.cards)
     parts = []
     if inside:
-        stretches = joined_mm(s for p in inside for s in p.corrected.stretches_mm)
-        parts.append(f"{_photographs(len(inside))}, {_stretches(say, stretches)}")
+        used = [p for p in inside if p.used]  # of others it is not known where
+        stretches = joined_mm(s for p in used for s in p.corrected.stretches_mm)
+        where = _stretches(say, stretches)
+        parts.append(f"{_photographs(len(inside))}{where and f', {where}'}")
     if dropped:
         parts.append(f"{dropped} dropped" if inside else f"{_photographs(dropped)} dropped")
     return "; ".join(parts)
@@ -34,23 +36,27 @@ def corrected_text(m: Measurement, units: str = "mm") -> str:
 
 def corrected_lines(m: Measurement, units: str) -> list[str]:
     """A line for each photograph that was corrected; nothing where none was."""
+    lead = f"{'By hand':{LEAD}}"
+    return [
+        line for name, text in corrected_rows(m, units) for line in wrap(f"{name}: {text}", lead)
+    ]
+
+
+def corrected_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
+    """Each photograph that was corrected, and what was changed in it."""
     say = Teller(units, m.cards)
-    lines = []
-    for p in m.photos:
-        if p.corrected is not None:
-            lines += wrap(f"{p.name}: {photo_text(p, say)}", f"{'By hand':{LEAD}}")
-    return lines
+    return [(p.name, _photo_text(p, say)) for p in m.photos if p.corrected is not None]
 
 
-def photo_text(p: PhotoResult, say: Teller) -> str:
+def _photo_text(p: PhotoResult, say: Teller) -> str:
     """What was changed in one photograph."""
     c = p.corrected
     if c.given.dropped:
         return "dropped"
     parts = [
-        f"{log} log's line drawn {_stretches(say, stretches)}"
+        f"{log} log's line drawn {_stretches(say, stretches)}".rstrip()
         for log, stretches in (("upper", c.upper_mm), ("lower", c.lower_mm))
-        if stretches
+        if getattr(c.given, log)
     ]
     if c.given.not_gap:
         parts.append(f"not the gap {_stretches(say, joined_mm(c.given.not_gap))}")

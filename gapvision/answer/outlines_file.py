@@ -47,11 +47,20 @@ def read_outlines(path: Path) -> dict | None:
         return None
     if told.get("version") != VERSION:
         text = (
-            f"{path.name} has version {str(told.get('version'))[:20]} of the outlines' format and this "
+            f"{path.name} has version {repr(told.get('version'))[:20]} of the outlines' format and this "
             f"program reads version {VERSION}: use the program that wrote it, or a newer one."
         )
         raise MeasurementError("newer-version", text)
     return told
+
+
+def holds_changes(path: Path) -> bool:
+    """Whether a file is one of outlines in which a person changed something, as far as it can be read."""
+    try:
+        told = read_outlines(path)
+        return bool(told and told.get("status") != "refused" and corrections_in(told, path.name))
+    except MeasurementError as error:
+        return error.code == "bad-correction"
 
 
 def corrections_in(told: dict, name: str) -> dict[str, Correction]:
@@ -90,7 +99,8 @@ def corrections_in(told: dict, name: str) -> dict[str, Correction]:
             IndexError,
             OverflowError,
         ) as error:
-            raise _damaged(name, f"{names[sha256]}: {type(error).__name__} at {error}") from None
+            at = str(error)[:80]
+            raise _damaged(name, f"{names[sha256]}: {type(error).__name__} at {at}") from None
         both = _together(drawn.get(sha256, Correction()), moved)
         check_correction(names[sha256], both)
         if both.changes:
@@ -136,7 +146,8 @@ def _photos(told: dict, name: str) -> dict[str, dict]:
 
 def _name_of(photo: dict, sha256: str) -> str:
     file = photo.get("file")
-    return Path(file).name[:80] if isinstance(file, str) and file else sha256[:12]
+    name = Path(file).name[:80] if isinstance(file, str) and file else sha256[:12]
+    return name if name.isprintable() else repr(name)
 
 
 def _together(drawn: Correction, moved: Correction) -> Correction:

@@ -23,14 +23,22 @@ def outlines_given(file: str | None, overwrite: bool) -> tuple[str | None, dict 
     Raises
     ------
     MeasurementError
-        As `outlines_file.read_outlines`.
+        As `outlines_file.read_outlines`; ``"file-exists"`` where what was done by hand would be lost.
     """
-    if file in (None, STDOUT) or overwrite or not os.path.isfile(file):
+    if file in (None, STDOUT) or not os.path.isfile(file):
         return file, None
-    from gapvision.answer.outlines_file import read_outlines
+    from gapvision.answer.outlines_file import holds_changes, read_outlines
 
-    told = read_outlines(Path(file))
-    return (file, None) if told is None else (None, told)
+    if not overwrite:
+        told = read_outlines(Path(file))
+        return (file, None) if told is None else (None, told)
+    if holds_changes(Path(file)):
+        raise MeasurementError(
+            "file-exists",
+            f"{file} holds corrections by hand, which --overwrite would lose: leave --overwrite out to "
+            "measure with them, or name another file to write.",
+        )
+    return file, None
 
 
 def corrected(options: MeasureOptions, told: dict | None, file: str | None) -> MeasureOptions:
@@ -48,7 +56,7 @@ def corrected(options: MeasureOptions, told: dict | None, file: str | None) -> M
     name = Path(file).name
     corrections = corrections_in(told, name)
     check_given(told, name, _hashes((*options.photos, *options.inside)))
-    say(f"Outlines: {file} was read (--overwrite writes it anew)", err=True)
+    say(f"Outlines: {file} was there already, and was read", err=True)
     return replace(options, corrections=corrections)
 
 

@@ -15,7 +15,7 @@ Stroke = tuple[Point, ...]
 # the edge; with a mouse or zoomed in further it is better. A judgement, not measured.
 U_DRAWN_MM = 1.5
 U_MM = (0.3, 10.0)  # that can be stated of a line
-MOST_POINTS = 20_000  # of one photograph; a finger leaves some hundred
+MOST_POINTS, MOST_STRETCHES = 20_000, 200  # of one photograph; a finger leaves some hundred points
 FARTHEST_PX, FARTHEST_MM = 1e5, 15_000.0  # no picture and no wall is larger
 
 
@@ -119,6 +119,12 @@ def check_correction(name: str, correction: Correction) -> None:
         raise _refused(
             name, f"{count} points were drawn, and at most {MOST_POINTS} can be: draw fewer"
         )
+    if len(correction.not_gap) > MOST_STRETCHES:
+        raise _refused(
+            name,
+            f"{len(correction.not_gap)} stretches were marked as not the gap, and at most "
+            f"{MOST_STRETCHES} can be: mark fewer",
+        )
     for low, high in correction.not_gap:
         if not (isfinite(low) and isfinite(high) and low < high):
             raise _refused(
@@ -157,7 +163,7 @@ def _correction(name: str, value: object) -> Correction:
     except (msgspec.ValidationError, OverflowError, RecursionError) as error:
         raise _refused(
             name,
-            f"by_hand is not of its form ({error}): upper and lower are lists of lines, each a "
+            f"by_hand is not of its form ({str(error)[:80]}): upper and lower are lists of lines, each a "
             "list of points [x, y]; not_gap a list of [from_mm, to_mm]; dropped true or false",
         ) from None
 

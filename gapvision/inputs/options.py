@@ -115,9 +115,9 @@ class MeasureOptions:
         points = [at for _, d in self.diameters for at, _ in d.points]
         by_hand = [entry.station_mm for entry in self.by_hand.entries]
         ends = (self.stretch.from_mm, self.stretch.to_mm)
-        return any(
-            at is not None for at in (*ends, *points, *by_hand, *self.to_decide.heights_at_mm)
-        )
+        marked = [low for c in self.corrections.values() for low, _ in c.not_gap]
+        stations = (*ends, *points, *by_hand, *marked, *self.to_decide.heights_at_mm)
+        return any(at is not None for at in stations)
 
     @property
     def diameters(self) -> tuple[tuple[str, Diameter], ...]:

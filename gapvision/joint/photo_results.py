@@ -28,6 +28,7 @@ def left_out_result(photo: TracedPhoto, why: Lack) -> PhotoResult:
         str(facts.path), facts.sha256, photo.rows.side, False, why,
         cards=tuple(s.number for s in photo.rows.sightings),
         exposure=Exposure("", facts.key, facts.taken), label=photo.label,
+        corrected=None if photo.drawn is None else Corrected(photo.drawn.correction),
     )  # fmt: skip
 
 

@@ -13,7 +13,15 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from gapvision.trace.drawn import SURE, Drawn, DrawnLine, disproved, drawn_u_px, held_cost, held_limbs
+from gapvision.trace.drawn import (
+    SURE,
+    Drawn,
+    DrawnLine,
+    disproved,
+    drawn_u_px,
+    held_cost,
+    held_limbs,
+)
 from gapvision.trace.edges import EdgeFit, fit_edges
 from gapvision.trace.network import BLOCK, FRONT, GAP, LOWER, UPPER
 from gapvision.trace.rectified import CELL_MM, Band

@@ -130,11 +130,14 @@ def box(
     polygon(strip, [(left, top), (right, top), (right, bottom), (left, bottom)], colour, rim)
 
 
-def hatch(strip: Strip, left: float, right: float, top: float, bottom: float) -> None:
+def hatch(
+    strip: Strip, left: float, right: float, top: float, bottom: float,
+    colour: Rgb = DARK_GREY, thickness: float = 4,
+) -> None:  # fmt: skip
     """Slanting lines in an upright rectangle."""
-    top, bottom = top + 2, bottom - 2  # the lines are 4 px thick
+    top, bottom = top + thickness / 2, bottom - thickness / 2
     height = bottom - top
-    path = Path(strokeColor=rgb(DARK_GREY), strokeWidth=4, fillColor=None)
+    path = Path(strokeColor=rgb(colour), strokeWidth=thickness, fillColor=None)
     for start in np.arange(left - height, right, 22):
         ends = np.clip((start, start + height), left, right)
         if np.ptp(ends) > 0:
@@ -152,18 +155,19 @@ def mark(strip: Strip, centre: Point, shape: str) -> None:
     shapes = {
         "triangle": ([(-20, -17), (20, -17), (0, 17)], WIDEST_COLOUR),  # points down at its place
         "diamond": ([(-20, 0), (0, -20), (20, 0), (0, 20)], DECIDING_COLOUR),
+        "bead": ([(-9, 0), (0, -9), (9, 0), (0, 9)], WHITE),
         "square": ([(-15, -15), (15, -15), (15, 15), (-15, 15)], WHITE),
     }
     corners, colour = shapes[shape]
     if np.isfinite(centre).all():
-        polygon(strip, np.array(corners) + centre, colour, rim=5)
+        polygon(strip, np.array(corners) + centre, colour, rim=3 if shape == "bead" else 5)
 
 
 def legend(items: Sequence[tuple[Rgb | str | None, str]]) -> Strip:
     """Samples and their names, as many to a row as fit.
 
-    A sample is the colour of a line, the name of a `mark`, ``"band"``, ``"dashes"``, ``"hatching"``
-    or None.
+    A sample is the colour of a line, the name of a `mark`, ``"band"``, ``"dashes"``, ``"hatching"``,
+    ``"by hand"`` or None.
     """
     rows: list[Strip] = []
     x = np.inf
@@ -186,6 +190,10 @@ def _sample(strip: Strip, x: float, sample: Rgb | str | None) -> None:
         line(strip, ends, BLUE, 6)
     elif sample == "dashes":
         line(strip, ends, BLACK, 5, dash=15)
+    elif sample == "by hand":
+        line(strip, ends, BLACK, 7)
+        for at in (x + 8, x + 36, x + 64):
+            mark(strip, (at, 30), "bead")
     elif sample == "hatching":
         hatch(strip, x, x + 72, 14, 46)
     elif isinstance(sample, str):

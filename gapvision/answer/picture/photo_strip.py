@@ -24,18 +24,21 @@ from gapvision.answer.picture.drawing import (
     Strip,
     blank,
     boxed,
+    hatch,
     legend,
     line,
     mark,
     text,
     text_width,
 )
-from gapvision.joint.photo_results import PhotoResult
+from gapvision.inputs.corrections import Correction
+from gapvision.joint.photo_results import Corrected, PhotoResult, joined_mm
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
 from gapvision.trace.outlines import SEEN
 
 BREAK_MM = 25.0  # an outline is not drawn across a longer stretch that was not traced
+BEAD_PX = 34  # between the beads along what was drawn by hand
 ABOVE_PX, BELOW_PX = 250, 230  # kept above and below the traces: cards and labels
 
 
@@ -132,11 +135,14 @@ def photo_strip(measurement: Measurement, view: View, bgr: np.ndarray, units: st
     method = cv2.INTER_AREA if view.scale < 1 else cv2.INTER_LINEAR
     strip = blank(size[1])
     strip.photos.append((0, cv2.resize(crop, size, interpolation=method)))
-    for trace, colour in (
-        (view.photo.outlines.upper_px, UPPER_COLOUR),
-        (view.photo.outlines.lower_px, LOWER_COLOUR),
+    corrected = view.photo.corrected or Corrected(Correction())
+    for trace, colour, drawn_mm in (
+        (view.photo.outlines.upper_px, UPPER_COLOUR, corrected.upper_mm),
+        (view.photo.outlines.lower_px, LOWER_COLOUR, corrected.lower_mm),
     ):
-        _outline(strip, view, trace, colour)
+        _outline(strip, view, trace, colour, drawn_mm)
+    for stretch in joined_mm(corrected.given.not_gap):
+        _not_gap(strip, view, stretch)
     _ticks(strip, measurement, view, units)
     _place(strip, measurement, view, units, widest=True)
     if measurement.verdict.has_setting:
@@ -149,6 +155,11 @@ def photo_legend(photo: PhotoResult, decided: bool) -> Strip:
 
     ``decided`` is whether the place that decides the setting is marked.
     """
+    corrected = photo.corrected or Corrected(Correction())
+    drawn = corrected.upper_mm or corrected.lower_mm
+    by_hand = [("by hand", "drawn by hand")] if drawn else []
+    if corrected.given.not_gap:
+        by_hand.append(("hatching", "by hand: not the gap"))
     swapped = ", from inside: left and right are swapped" if photo.side == "inside" else ""
     diamond = [("diamond", "decides the setting")] if decided else []
     return legend(
@@ -157,13 +168,20 @@ def photo_legend(photo: PhotoResult, decided: bool) -> Strip:
             (LOWER_COLOUR, "lower log's top"),
             ("triangle", "widest gap"),
             *diamond,
+            *by_hand,
             (None, f"photograph {photo.name}{swapped}"),
         ]
     )
 
 
-def _outline(strip: Strip, view: View, trace: np.ndarray, colour: tuple) -> None:
-    """A traced outline, thin so that the edge under it can be judged, broken where not traced."""
+def _outline(
+    strip: Strip, view: View, trace: np.ndarray, colour: tuple,
+    drawn_mm: tuple[tuple[float, float], ...],
+) -> None:  # fmt: skip
+    """A traced outline, thin so that the edge under it can be judged, broken where not traced.
+
+    Beads stand along what was drawn by hand, between these stations.
+    """
     if not len(trace):
         return
     order = np.argsort(view.photo.outlines.axis_px[:, 0])
@@ -174,6 +192,30 @@ def _outline(strip: Strip, view: View, trace: np.ndarray, colour: tuple) -> None
     for ink, thickness in ((BLACK, 6), (colour, 3)):
         for piece in pieces:
             line(strip, piece, ink, thickness)
+    points = view.points(trace)
+    for low, high in drawn_mm:
+        here = points[(station >= low - 1) & (station <= high + 1)]
+        bead = np.inf
+        for point in here[np.argsort(here[:, 0])]:
+            if abs(point[0] - bead) >= BEAD_PX or not np.isfinite(bead):
+                mark(strip, point, "bead")
+                bead = point[0]
+
+
+def _not_gap(strip: Strip, view: View, stretch_mm: tuple[float, float]) -> None:
+    """Hatching over a stretch that was marked as not the gap."""
+    left, right = np.clip(
+        np.sort(view.columns(np.array(stretch_mm))), PANEL_LEFT_PX, PANEL_RIGHT_PX
+    )
+    if right - left < 1:
+        return
+    middle = 0.5 * (left + right)
+    rows = [
+        view.row(t, middle) for t in (view.photo.outlines.upper_px, view.photo.outlines.lower_px)
+    ]
+    top, bottom = np.clip((min(rows) - 12, max(rows) + 12), 0, strip.height)
+    for ink, thickness in ((BLACK, 10), (WHITE, 5)):
+        hatch(strip, left, right, top, bottom, ink, thickness)
 
 
 def _ticks(strip: Strip, measurement: Measurement, view: View, units: str) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from gapvision.answer.corrected_text import TITLE, corrected_text
 from gapvision.answer.picture.axis import Columns, even_columns, station_strip
 from gapvision.answer.picture.cover_strip import cover_strip
 from gapvision.answer.picture.drawing import (
@@ -199,6 +200,8 @@ def _title_strip(measurement: Measurement, units: str) -> Strip:
     verdict = measurement.verdict
     title, _, rest = first_line(measurement, units).partition(": ")
     reason = wrapped(reason_text(measurement, units), SUBTITLE_PX, WIDTH_PX - 52, 4)
+    if corrected := corrected_text(measurement, units):
+        reason += wrapped(f"{TITLE}: {corrected}.", SUBTITLE_PX, WIDTH_PX - 52, 2)
     lines = [*([rest] if rest else []), *reason, *([f"{READY}."] if verdict.ready else [])]
     strip = blank(110 + 56 * len(lines) + 12, WHITE if verdict.kind == "set" else YELLOW)
     text(strip, (24, 62), title, TITLE_PX, anchor="start", bold=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from gapvision.answer.as_json import measurement_of
+from gapvision.answer.corrected_text import corrected_rows
 from gapvision.answer.lack_text import lack_text
 from gapvision.answer.report.joint import JointReport
 from gapvision.answer.report.section import Section
@@ -27,6 +28,8 @@ def conditions(report: JointReport) -> Section:
     used = [p for p in m.photos if p.used]
     rows = tuple(_photo_row(p, units) for p in used)
     parts = []
+    if corrected := corrected_rows(m, units):
+        parts.append(Section("Outlines corrected by hand", rows=tuple(corrected)))
     left_out = tuple(
         f"{p.name}: {without_folders(lack_text(p, units), report)}" for p in m.photos if not p.used
     )

@@ -9,6 +9,7 @@ import numpy as np
 
 from gapvision.answer import by_hand_text
 from gapvision.answer.as_json import measurement_of
+from gapvision.answer.corrected_text import TITLE, corrected_text
 from gapvision.answer.evidence_text import REMINDER, SAFETY
 from gapvision.answer.report.conditions import without_folders
 from gapvision.answer.report.follows import decision
@@ -57,6 +58,8 @@ def numbers(report: JointReport) -> Section:
             rows += _setting_rows(m, units)
         if HALF_WIDTHS not in head.reason:
             text = (HALF_WIDTHS[1:-1],)
+        if corrected := corrected_text(m, units):
+            rows.append((TITLE, corrected))
     count = len(report.result.get("cautions", ()))
     if count:
         rows.append(("Cautions", f"{count}, with the evidence"))
