@@ -92,7 +92,12 @@ def corrections_json(corrections: Mapping[str, Correction]) -> dict[str, dict]:
 def correction_json(correction: Correction) -> dict:
     """Of one photograph, without what was left as it is."""
     plain = Correction()
-    return {k: v for k, v in asdict(correction).items() if v != getattr(plain, k)}
+    changed = {k: v for k, v in asdict(correction).items() if v != getattr(plain, k)}
+    return {k: _lists(v) for k, v in changed.items()}
+
+
+def _lists(value: object) -> object:
+    return [_lists(v) for v in value] if isinstance(value, tuple) else value
 
 
 def check_corrections(corrections: Mapping[str, Correction]) -> None:

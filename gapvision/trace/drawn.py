@@ -27,6 +27,7 @@ SNAPPED = 0.5  # of a drawn line's sd that is left where an edge lies there
 SURE = (
     0.98  # that the limb is the drawn one: whoever draws sees more than 40 mm of band, and errs too
 )
+SAME_ROWS = 1.5  # the network's row and the limb beside it
 HOLD = 1e4  # what a line costs that leaves what was drawn
 
 
@@ -196,6 +197,17 @@ def disproved(line: DrawnLine, now: np.ndarray, before: np.ndarray) -> np.ndarra
             drawn = np.flatnonzero(line.by_hand[side])
             out[side[: drawn[0]] if len(drawn) else side] = True
     return out & (np.abs(now - before) < PIN_ROWS)
+
+
+def leads_back(
+    line: DrawnLine, before: np.ndarray, shift_rows: np.ndarray, sd_rows: np.ndarray
+) -> np.ndarray:
+    """Blocks (n,) in which the edge beside a drawn line is that of the line ``before``.
+
+    Whoever draws farther from it than a drawn line is off by, ``sd_rows``, means another edge.
+    """
+    away = line.row + shift_rows - before  # NaN where nothing is drawn: nothing leads back there
+    return (np.abs(shift_rows) > sd_rows) & (np.abs(away) < SAME_ROWS)
 
 
 def drawn_u_px(correction: Correction, snapped: np.ndarray, px_per_cell: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ the whole band; a limb model then finds the edge beside each line in linear ligh
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -21,6 +21,7 @@ from gapvision.trace.drawn import (
     drawn_u_px,
     held_cost,
     held_limbs,
+    leads_back,
 )
 from gapvision.trace.edges import EdgeFit, fit_edges
 from gapvision.trace.network import BLOCK, FRONT, GAP, LOWER, UPPER
@@ -127,6 +128,8 @@ def trace_outlines(
     gap_px = (smooth[1] - smooth[0]) * per_cell
     pull = tuple(f.sd_rows * per_cell for f in followed)
     fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1], pull)
+    if drawn is not None:
+        fits = [_not_back(*of, per_cell) for of in zip(fits, drawn.lines, followed, strict=True)]
     states = [_states(band, p, votes[k], smooth[k], gap_px, usable, hands[k]) for k in range(2)]
     placed = [
         _placed(smooth[k], fits[k], per_cell, pull[k], followed[k].doubt_rows) for k in range(2)
@@ -155,13 +158,15 @@ class _Followed:
     """One line along the band by block (n,): its row, and how sure that is.
 
     ``sd_rows`` is of the limb about the line, ``doubt_rows`` of lines as good as this one, ``sure`` the
-    probability that the limb is this line's.
+    probability that the limb is this line's; ``before`` is the row by the network alone where a line was
+    drawn by hand.
     """
 
     row: np.ndarray
     sd_rows: np.ndarray
     doubt_rows: np.ndarray
     sure: np.ndarray
+    before: np.ndarray
 
 
 def _follow(
@@ -175,9 +180,13 @@ def _follow(
     They go through what was drawn, and are sure there.
     """
     costs = [VOTES_SHARE * _cost(votes[k]) - LIMBS_SHARE * limbs[k] for k in range(2)]
+    if drawn is not None:
+        alone = [
+            path + _about(limb, path)[0] - 0.5
+            for limb, path in zip(limbs, _best_paths(np.stack(costs)), strict=True)
+        ]
     if guide is not None:
         costs = [cost + _away(guide[k], len(cost)) for k, cost in enumerate(costs)]
-    free = costs
     if drawn is not None:
         upper, lower = drawn.lines
         costs = [held_cost(costs[0], upper, lower, 1.0), held_cost(costs[1], lower, upper, -1.0)]
@@ -186,20 +195,19 @@ def _follow(
     for limb, cost, path in zip(limbs, costs, _best_paths(np.stack(costs)), strict=True):
         offset, sd = _about(limb, path)
         row = path + offset - 0.5  # a line between two rows
-        followed.append(_Followed(row, sd, _doubt(cost, path), _sure(limb, path)))
+        followed.append(_Followed(row, sd, _doubt(cost, path), _sure(limb, path), row))
     if drawn is None:
         return followed
     u_rows = drawn.correction.u_mm / CELL_MM
-    before = _best_paths(np.stack(free)) - 0.5
     return [
-        _as_drawn(f, x, u_rows, b) for f, x, b in zip(followed, drawn.lines, before, strict=True)
+        _as_drawn(f, x, u_rows, b) for f, x, b in zip(followed, drawn.lines, alone, strict=True)
     ]
 
 
 def _as_drawn(f: _Followed, line: DrawnLine, u_rows: float, before: np.ndarray) -> _Followed:
     """The line where it was drawn, as sure there as a person is, and not where a pin proves it wrong.
 
-    ``before`` (n,) are its rows had nothing been drawn.
+    ``before`` (n,) are its rows by the network alone.
     """
     hand = line.by_hand
     unsure = disproved(line, f.row, before)
@@ -208,6 +216,7 @@ def _as_drawn(f: _Followed, line: DrawnLine, u_rows: float, before: np.ndarray) 
         np.where(hand, u_rows, f.sd_rows),
         np.where(hand, 0.0, f.doubt_rows),
         np.where(hand, SURE, np.where(unsure, 0.0, f.sure)),
+        before,
     )
 
 
@@ -350,6 +359,12 @@ def _placed(row, fit: EdgeFit, per_cell, pull_px, doubt) -> tuple[np.ndarray, np
     spread = np.abs(place - _running_median(place, 9)) * per_cell
     u = np.hypot(u, np.maximum(spread - 1.0, 0.0))
     return place, np.hypot(u, ALONG * np.maximum(doubt - SURE_ROWS, 0.0) * per_cell)
+
+
+def _not_back(fit: EdgeFit, line: DrawnLine, f: _Followed, per_cell: np.ndarray) -> EdgeFit:
+    """The limbs without those that lead a drawn line back to the one that it was drawn to replace."""
+    shift_rows = fit.shift_px / np.maximum(per_cell, 1e-6)
+    return replace(fit, good=fit.good & ~leads_back(line, f.before, shift_rows, f.sd_rows))
 
 
 def _at_edge(fit: EdgeFit, pull_px: np.ndarray) -> np.ndarray:

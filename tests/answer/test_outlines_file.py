@@ -83,7 +83,7 @@ def test_what_is_drawn_beside_the_outlines(told):
     lines(told, "lower")[0][1] += 3
     both = of(told)[SHA]
     assert correction_json(both) | {"lower": 0} == {
-        "upper": (((900.0, 620.0), (950.0, 621.0)),), "not_gap": ((100.0, 180.0),), "lower": 0,
+        "upper": [[[900.0, 620.0], [950.0, 621.0]]], "not_gap": [[100.0, 180.0]], "lower": 0,
     }  # fmt: skip
     assert both.lower == ((tuple(lines(told, "lower")[0]),),)
 

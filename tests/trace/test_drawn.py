@@ -227,3 +227,15 @@ def test_lines_that_cross_are_refused(scene):
     )
     with pytest.raises(OutlinesNotFound, match="upper log lies below that for the lower log"):
         drawn_in(scene.band, scene.blocks, exchanged, "level.jpg")
+
+
+def test_an_edge_that_the_line_was_drawn_away_from_does_not_draw_it_back(scene):
+    """2.5 mm beside the limb that the network rightly found: whoever draws there means something else."""
+    said = scene.labels, scene.limbs
+    beside = scene.stroke(40, 90, off_px=4.5)
+    trace = scene.trace(Correction(lower=(beside,)), said=said)
+    miss = scene.miss_mm(trace)[42:80]
+    assert np.median(miss) == pytest.approx(2.5, abs=0.6) and miss.min() > 0.9
+    near = scene.stroke(40, 90, off_px=2.0)  # 1.1 mm: as a finger has it, and back on the limb
+    trace = scene.trace(Correction(lower=(near,)), said=said)
+    assert np.median(np.abs(scene.miss_mm(trace)[42:80])) < 0.4
