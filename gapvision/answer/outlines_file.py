@@ -58,7 +58,7 @@ def holds_changes(path: Path) -> bool:
     """Whether a file is one of outlines in which a person changed something, as far as it can be read."""
     try:
         told = read_outlines(path)
-        return bool(told and told.get("status") != "refused" and corrections_in(told, path.name))
+        return bool(told and corrections_in(told, path.name))
     except MeasurementError as error:
         return error.code == "bad-correction"
 
@@ -78,11 +78,11 @@ def corrections_in(told: dict, name: str) -> dict[str, Correction]:
     MeasurementError
         ``"bad-outlines"`` where it is not of its form; ``"bad-correction"`` as `corrections_of`.
     """
-    if told.get("status") == "refused":
+    if told.get("status") == "refused" and not told.get("photos"):
         raise MeasurementError(
             "bad-outlines",
-            f"{name} tells of a refusal and holds no outlines to correct: add --overwrite to write it "
-            "anew.",
+            f"{name} tells of a refusal and names no photograph to correct: add --overwrite to write "
+            "it anew.",
         )
     photos = _photos(told, name)
     names = {sha256: _name_of(p, sha256) for sha256, p in photos.items()}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from gapvision.answer.corrected_json import corrected_json
@@ -89,13 +91,17 @@ def _photo_answer(p: PhotoResult) -> dict:
     return head | {"outlines": outlines, "traced": traced} | corrected_json(p.corrected)
 
 
-def outlines_refusal(error: MeasurementError) -> dict:
-    """What programs get where nothing could be measured."""
+def outlines_refusal(error: MeasurementError, given: Mapping[str, str]) -> dict:
+    """What programs get where nothing could be measured.
+
+    ``given`` are the photographs' files by their SHA-256, in which lines may be drawn by hand instead.
+    """
     return {
         "format": FORMAT,
         "version": VERSION,
         "status": "refused",
         "reason": {"code": error.code, "text": error.text},
+        "photos": [{"file": file, "sha256": sha256} for sha256, file in given.items()],
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -18,7 +19,7 @@ from gapvision.cli.measure_options import (
     typed_stretch,
     typed_to_decide,
 )
-from gapvision.cli.outlines import corrected, outlines_given
+from gapvision.cli.outlines import corrected, outlines_given, photos_given
 from gapvision.cli.terminal import (
     STDOUT,
     UnitsOption,
@@ -289,7 +290,7 @@ def measure(
     with exit_status():
         check_json_path(json_file, options, overwrite)
         check_json_path(to_write, options, overwrite, "--outlines")
-        with refusal_written(json_file, overwrite, to_write):
+        with refusal_written(json_file, overwrite, to_write, partial(photos_given, options)):
             options = corrected(options, changed, outlines)
             check_options(options)  # `measure` does so too, but only after OpenCV is loaded
             check_picture_place(picture, options, overwrite)

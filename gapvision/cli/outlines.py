@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -55,19 +54,19 @@ def corrected(options: MeasureOptions, told: dict | None, file: str | None) -> M
 
     name = Path(file).name
     corrections = corrections_in(told, name)
-    check_given(told, name, _hashes((*options.photos, *options.inside)))
+    check_given(told, name, photos_given(options))
     say(f"Outlines: {file} was there already, and was read", err=True)
     return replace(options, corrections=corrections)
 
 
-def _hashes(given: Sequence[Path]) -> set[str]:
-    """SHA-256 of the photographs given; those that cannot be read, measuring tells of."""
+def photos_given(options: MeasureOptions) -> dict[str, str]:
+    """The photographs' files by their SHA-256; of those that cannot be read measuring tells."""
     from gapvision.photo.photo import photo_paths
 
-    out = set()
-    for arg in given:
+    out = {}
+    for arg in (*options.photos, *options.inside):
         with suppress(MeasurementError):
             for path in photo_paths([arg]):
                 with suppress(OSError), open_regular(path) as file:
-                    out.add(hashlib.file_digest(file, "sha256").hexdigest())
+                    out[hashlib.file_digest(file, "sha256").hexdigest()] = str(path)
     return out

@@ -202,9 +202,15 @@ def exit_status() -> Iterator[None]:
 
 @contextmanager
 def refusal_written(
-    json_file: str | None, overwrite: bool, outlines_file: str | None = None
+    json_file: str | None,
+    overwrite: bool,
+    outlines_file: str | None = None,
+    given: Callable[[], Mapping[str, str]] = dict,
 ) -> Iterator[None]:
-    """A refusal goes into the JSON too, where one was asked for."""
+    """A refusal goes into the JSON too, where one was asked for.
+
+    ``given`` gives the photographs' files by their SHA-256, for the outlines.
+    """
     try:
         yield
     except MeasurementError as error:
@@ -212,7 +218,8 @@ def refusal_written(
         from gapvision.answer.outlines_json import outlines_refusal
 
         write_answer(json_file, refusal_json(error), overwrite)
-        write_answer(outlines_file, outlines_refusal(error), overwrite)
+        if outlines_file is not None:
+            write_answer(outlines_file, outlines_refusal(error, given()), overwrite)
         raise
 
 

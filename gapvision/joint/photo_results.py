@@ -48,7 +48,7 @@ def photo_result(photo: TracedPhoto, fitted: FittedPhoto, joint: Joint) -> Photo
         from_mm=first, to_mm=last,
         cards=tuple(s.number for s in photo.rows.sightings), unread_cards=photo.unread_cards,
         bent_cards=photo.bent_cards, damage=photo.damage,
-        steps=tuple(_steps(trace, axis, fitted, joint)),
+        steps=tuple(_steps(photo, axis, fitted, joint)),
         exposure=Exposure(photo.lens_source, facts.key, facts.taken),
         residual_px=float(np.median(np.abs(miss))) * 1.4826,
         outlines=PhotoOutlines(
@@ -84,18 +84,22 @@ def _extent(trace: Trace, axis: np.ndarray) -> tuple[float, float]:
     return float(seen.min()), float(seen.max())
 
 
-def _steps(trace: Trace, axis: np.ndarray, fitted: FittedPhoto, joint: Joint) -> Iterator[LineStep]:
+def _steps(
+    photo: TracedPhoto, axis: np.ndarray, fitted: FittedPhoto, joint: Joint
+) -> Iterator[LineStep]:
+    trace = photo.trace
     for log in ("upper", "lower"):
         line = getattr(trace, log)
+        by_hand = None if photo.drawn is None else getattr(photo.drawn, log).by_hand
         nobody = np.zeros(len(line.row))
-        if largest_step(line, trace.mm_per_px, nobody, nobody) is None:
+        if largest_step(line, trace.mm_per_px, nobody, nobody, by_hand) is None:
             continue  # as nearly always; what the others show takes time
         whole = OutlineRows(log, line.xy_px, np.ones(len(line.xy_px)))
         miss, station = residuals(fitted.camera, whole, joint)
         others = np.zeros(len(station), int)
         for other in (p for p in joint.photos if p is not fitted):
             others += near(station, traced(other, log, joint))
-        found = largest_step(line, trace.mm_per_px, miss, others)
+        found = largest_step(line, trace.mm_per_px, miss, others, by_hand)
         if found is not None:
             step_mm, block = found
             yield LineStep(log, float(axis[block]), step_mm)

@@ -22,8 +22,9 @@ WIDE_SIDE = 12  # blocks: the joint, which is smooth, takes a step more slowly
 
 
 def largest_step(
-    line: TracedOutline, mm_per_px: np.ndarray, miss_px: np.ndarray, others: np.ndarray
-) -> tuple[float, int] | None:
+    line: TracedOutline, mm_per_px: np.ndarray, miss_px: np.ndarray, others: np.ndarray,
+    by_hand: np.ndarray | None = None,
+) -> tuple[float, int] | None:  # fmt: skip
     """The largest step of a line over `STEP_MM` that other photographs do not show too.
 
     Parameters
@@ -35,6 +36,8 @@ def largest_step(
         How far the line lies off the joint fitted to all photographs.
     others : array, shape (n,)
         How many other photographs show that log there.
+    by_hand : array, shape (n,), optional
+        Where the line was drawn by hand, bool: what a person drew on both sides of a step is one.
 
     Returns
     -------
@@ -44,10 +47,19 @@ def largest_step(
     step = _steps(np.where(seen, CELL_MM * line.row, np.nan), SIDE)
     against = _steps(np.where(seen, miss_px * mm_per_px, np.nan), WIDE_SIDE)
     step[(others >= CONFIRMERS) & (against < CONFIRMED_MM)] = 0.0
+    if by_hand is not None:
+        step[_within(by_hand)] = 0.0
     if not (step > STEP_MM).any():
         return None
     at = int(np.nanargmax(step))
     return float(step[at]), at
+
+
+def _within(by_hand: np.ndarray) -> np.ndarray:
+    """Blocks (n,) at which both sides of a step would be drawn by hand."""
+    whole = 2 * SIDE + BETWEEN
+    padded = np.pad(by_hand, whole // 2)
+    return np.lib.stride_tricks.sliding_window_view(padded, whole).all(1)
 
 
 def _steps(values: np.ndarray, side: int) -> np.ndarray:

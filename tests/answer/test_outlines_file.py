@@ -15,7 +15,7 @@ from gapvision.answer.outlines_file import (
     holds_changes,
     read_outlines,
 )
-from gapvision.answer.outlines_json import outlines_answer
+from gapvision.answer.outlines_json import outlines_answer, outlines_refusal
 from gapvision.errors import MeasurementError
 from gapvision.inputs.corrections import Correction, correction_json
 from gapvision.joint.photo_results import Corrected, Lack, PhotoResult
@@ -206,9 +206,16 @@ def test_one_that_can_be_read_no_more(tmp_path, text, match):
 
 
 def test_a_refusal_holds_nothing_to_correct(told):
-    told.update(status="refused")
+    told.update(status="refused", photos=[])
     with pytest.raises(MeasurementError, match="tells of a refusal"):
         of(told)
+
+
+def test_in_photographs_that_were_refused_lines_can_be_drawn_all_the_same():
+    refused = outlines_refusal(MeasurementError("no-outlines", "None."), {SHA: "a/level.jpg"})
+    assert of(refused) == {}
+    refused["photos"][0]["by_hand"] = {"lower": [[[1, 2], [30, 4]]]}
+    assert of(refused)[SHA].lower == (((1.0, 2.0), (30.0, 4.0)),)
 
 
 def test_photographs_that_were_not_given_are_named(told):

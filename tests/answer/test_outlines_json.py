@@ -1,6 +1,7 @@
 """What was traced, in pixels, against edges drawn at known rows and against the demo's known gap."""
 
 import copy
+import hashlib
 import json
 from importlib import resources
 from pathlib import Path
@@ -239,7 +240,16 @@ def test_outlines_of_a_refusal_say_why():
     result = run("measure", "no.jpg", "--outlines", "out.json")
     assert result.exit_code == 1
     told = json.loads(Path("out.json").read_text(encoding="utf-8"))
-    assert told["status"] == "refused" and told["reason"]["text"] and "photos" not in told
+    assert told["status"] == "refused" and told["reason"]["text"] and told["photos"] == []
+
+
+def test_outlines_of_a_refusal_name_the_photographs_that_can_be_read():
+    Path("dark.jpg").write_bytes(b"no photograph")
+    assert run("measure", "dark.jpg", "--outlines", "out.json").exit_code == 1
+    told = json.loads(Path("out.json").read_text(encoding="utf-8"))
+    assert told["photos"] == [
+        {"file": "dark.jpg", "sha256": hashlib.sha256(b"no photograph").hexdigest()}
+    ]
 
 
 @pytest.mark.parametrize("other", ["-", "one.json", "./one.json"])
