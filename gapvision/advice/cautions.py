@@ -29,7 +29,7 @@ from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.agreement import K
 from gapvision.joint.by_hand import DISAGREES_U, DOUBTFUL_U
 from gapvision.joint.model import through_wall
-from gapvision.joint.seen import LONGEST_UNSEEN_MM
+from gapvision.joint.seen import LONGEST_UNSEEN_MM, STATION_STEP_MM
 from gapvision.trace.outlines import HIDDEN, OUTSIDE
 
 ONE_HEIGHT = 0.05  # slopes of sight, rad: no hand means to hold two heights nearer than this
@@ -244,9 +244,19 @@ def _ends(f: Findings) -> list[Caution]:
         (f.options.stretch.to_mm, float(f.station_mm[-1]), "right", 1.0),
     ):
         if given is None:
-            code = "crossing" if _hidden_beyond(f, end, outwards) else "notch-not-confirmed"
-            out.append(Caution(code, end, end, facts={"end": side}))
+            facts = {"end": side}
+            if marked := _marked_beyond(f, end, outwards):
+                facts["marked"] = True
+            hidden = marked or _hidden_beyond(f, end, outwards)
+            code = "crossing" if hidden else "notch-not-confirmed"
+            out.append(Caution(code, end, end, facts=facts))
     return out
+
+
+def _marked_beyond(f: Findings, end: float, outwards: float) -> bool:
+    """Whether what is past an end was marked by hand as not the gap."""
+    stretches_mm = (s for p in f.photos if p.corrected for s in p.corrected.given.not_gap)
+    return any(low <= end + outwards * STATION_STEP_MM * 2 <= high for low, high in stretches_mm)
 
 
 def _hidden_beyond(f: Findings, end: float, outwards: float) -> bool:

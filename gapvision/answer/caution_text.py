@@ -59,7 +59,12 @@ def _not_seen(say: Teller, c: Caution, hidden: bool = False, stretches: int = 1)
     return f"Not seen {ends}: the joint may need more there. Put {cure}"
 
 
-def _crossing(say: Teller, c: Caution, end: str = "") -> str:
+def _crossing(say: Teller, c: Caution, end: str = "", marked: bool = False) -> str:
+    if marked:
+        return (
+            f"What was measured ends on the {end}, {say.place(c.from_mm)}, where it was marked by hand "
+            f"as not the gap: state where the notch is by {_option(end)}, and put the caliper up to it."
+        )
     if end:
         return (
             f"What was measured ends on the {end}, {say.place(c.from_mm)}, where something in front, "

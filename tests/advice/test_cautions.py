@@ -28,6 +28,7 @@ from gapvision.answer.caution_text import caution_text
 from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretch
 from gapvision.joint.by_hand import ByHand, compare
 from gapvision.joint.disagreement import GapShift, gap_shifts
+from gapvision.joint.drawn_off import DrawnOff
 from gapvision.joint.gap import Profile, gap_profile
 from gapvision.joint.photo_results import (
     CardResult,
@@ -366,11 +367,11 @@ def line_of(row, state=SEEN):
     )
 
 
-def step_of(row, state=SEEN, miss_px=0.0, others=0):
+def step_of(row, state=SEEN, miss_px=0.0, others=0, by_hand=None):
     """The largest step of a line of half a millimetre a pixel."""
     n = len(row)
     miss = np.broadcast_to(miss_px, n)
-    return largest_step(line_of(row, state), np.full(n, 0.5), miss, np.full(n, others))
+    return largest_step(line_of(row, state), np.full(n, 0.5), miss, np.full(n, others), by_hand)
 
 
 def test_line_that_goes_over_to_a_shadow_s_edge():
@@ -397,6 +398,25 @@ def test_step_that_two_other_photographs_show_too_is_the_log_s():
     assert step_of(joint, miss_px=np.zeros(300), others=2) is None
     # With one other photograph it cannot be told which of the two is wrong.
     assert step_of(row, miss_px=miss_px, others=1)[0] == pytest.approx(12.0)
+
+
+def test_step_that_a_person_drew_is_one():
+    """But where the drawn line ends beside one that lies 12 mm off, that is told."""
+    at = np.arange(300)
+    row = 60.0 + 12.0 * (at > 100)
+    assert step_of(row, by_hand=(at > 70) & (at < 130)) is None
+    assert step_of(row, by_hand=(at > 100) & (at < 150))[0] == pytest.approx(12.0)
+    assert step_of(row, by_hand=(at > 200) & (at < 280))[0] == pytest.approx(12.0)
+
+
+def test_a_drawn_line_that_the_others_contradict_is_doubtful():
+    f = findings(drawn_off=(DrawnOff(1, "upper", 120.0, 340.0, -8.2),))
+    caution = only(f, "hand-disagrees")
+    assert is_doubtful(f)
+    assert caution.text.startswith(
+        f"{THREE_HEIGHTS[1].name}: the upper log's line drawn by hand lies 8 mm off what the other "
+        "photographs show from 120 to 340 mm right of card 1"
+    )
 
 
 def test_step_of_a_line_is_doubtful_and_named_with_its_place():

@@ -17,6 +17,7 @@ from gapvision.answer.outlines_json import outlines_answer
 from gapvision.answer.text import answer_text
 from gapvision.errors import MeasurementError
 from gapvision.inputs.corrections import Correction, corrections_of
+from gapvision.inputs.options import Stretch
 from gapvision.spine import measure
 from gapvision.trace import traced_photo
 from gapvision.trace.network import GAP, LOWER
@@ -115,6 +116,15 @@ def test_a_stretch_that_is_not_the_gap_is_not_claimed(level):
     ]
     assert not np.any((seen > 210) & (seen < 390))
     assert "not the gap from" in " ".join(evidence_text(marked).split())
+
+
+def test_an_end_that_was_marked_is_told_as_such(level):
+    asked = replace(options("photo0.jpg"), stretch=Stretch(from_mm=-400.0))
+    marked = corrections_of({level[1]["sha256"]: {"not_gap": [[700, 3000]]}})
+    m = measure(replace(asked, corrections=marked))
+    end = next(c for c in m.cautions if c.code == "crossing")
+    assert end.from_mm == pytest.approx(700, abs=25) and not end.doubtful
+    assert "it was marked by hand as not the gap" in evidence_text(m).replace("\n  ", " ")
 
 
 def test_beside_others_a_marked_stretch_is_theirs_alone(level):
