@@ -20,17 +20,16 @@ def corrected_text(m: Measurement, units: str = "mm") -> str:
     Empty where nothing was.
     """
     changed = [p for p in m.photos if p.corrected is not None]
-    inside = [p for p in changed if not p.corrected.given.dropped]
-    dropped = len(changed) - len(inside)
-    say = Teller(units, m.cards)
+    used = [p for p in changed if p.used]
+    dropped = sum(p.corrected.given.dropped for p in changed)
     parts = []
-    if inside:
-        used = [p for p in inside if p.used]  # of others it is not known where
+    if used:
         stretches = joined_mm(s for p in used for s in p.corrected.stretches_mm)
-        where = _stretches(say, stretches)
-        parts.append(f"{_photographs(len(inside))}{where and f', {where}'}")
-    if dropped:
-        parts.append(f"{dropped} dropped" if inside else f"{_photographs(dropped)} dropped")
+        where = _stretches(Teller(units, m.cards), stretches)
+        parts.append(f"{_photographs(len(used))}, {where}")
+    for count, what in ((dropped, "dropped"), (len(changed) - len(used) - dropped, "left out")):
+        if count:
+            parts.append(f"{count if parts else _photographs(count)} {what}")
     return "; ".join(parts)
 
 

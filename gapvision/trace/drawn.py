@@ -8,6 +8,7 @@ import numpy as np
 
 from gapvision.errors import OutlinesNotFound
 from gapvision.inputs.corrections import Correction, Stroke
+from gapvision.quantity import runs
 from gapvision.trace.network import BLOCK
 from gapvision.trace.rectified import CELL_MM, Band
 
@@ -18,8 +19,9 @@ EDGE_ROWS = 3  # nor to the band's
 # 100 mm. So far to both sides the limb is sought in what a log can do from the pin on, and nowhere else.
 PIN_BLOCKS = 15
 PIN_ROWS, PIN_SLOPE = 3.0, 0.12  # rows about the pin, and more with each row along
-PIN_DOUBTS_BLOCKS = 40  # to both sides the line that a pin proves wrong is not believed any more
 PIN_BY_HAND = 1  # blocks to both sides of a pin that are its own: a row of the fit together
+# A line that lies beside what was drawn is not believed so far on: 160 mm.
+BESIDE_ROWS, BESIDE_SD, DOUBTED_BLOCKS = 3.0, 3.0, 40
 # What is drawn is drawn wrong, or along another edge, over some 150 mm at once: of the blocks of 4 mm in
 # it so many say the same.
 ALONG = 6.0
@@ -37,14 +39,12 @@ class DrawnLine:
 
     ``row`` is the band's row, NaN where nothing is drawn; ``by_hand`` (bool) where the line counts as
     drawn; between ``least`` and ``most`` (rows) the limb must lie near a pin, infinite elsewhere.
-    ``pins`` are the blocks that were pinned.
     """
 
     row: np.ndarray
     by_hand: np.ndarray
     least: np.ndarray
     most: np.ndarray
-    pins: tuple[int, ...]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -115,7 +115,7 @@ def _line(band: Band, blocks: int, strokes: tuple[Stroke, ...], log: str, label:
         most[near] = np.minimum(most, r + reach)[near]
     between = least > most - 1  # of two pins that no log goes through both of
     least[between], most[between] = -np.inf, np.inf
-    return DrawnLine(row, by_hand, least, most, tuple(pin for pin, _ in pins))
+    return DrawnLine(row, by_hand, least, most)
 
 
 def _check_inside(band: Band, xy: np.ndarray, log: str, label: str) -> None:
@@ -182,21 +182,25 @@ def held_limbs(limbs: np.ndarray, line: DrawnLine) -> np.ndarray:
     return np.where(near & ~outside, held - total, np.where(near, -50.0, limbs))
 
 
-def disproved(line: DrawnLine, now: np.ndarray, before: np.ndarray) -> np.ndarray:
-    """Blocks (n,) where the line ``now`` still is the one ``before`` that a pin near by proves wrong.
+def disproved(line: DrawnLine, now: np.ndarray, before: np.ndarray, sd_rows: float) -> np.ndarray:
+    """Blocks (n,) where the line ``now`` still is the one ``before`` that what is drawn proves wrong.
 
-    Rows each. As far as the next place that was drawn: that speaks for itself.
+    Rows each, ``sd_rows`` of what is drawn. Where a drawn line ends beside the traced one, and not on it,
+    or a pin lies beside, that is wrong farther on too; as far as the next place that was drawn, which
+    speaks for itself.
     """
+    beside = max(BESIDE_ROWS, BESIDE_SD * sd_rows)
     out = np.zeros(len(now), bool)
-    for pin in line.pins:
-        if abs(line.row[pin] - before[pin]) <= PIN_ROWS:
-            continue
-        for away in (-1, 1):
-            side = pin + away * np.arange(PIN_BY_HAND + 1, PIN_DOUBTS_BLOCKS + 1)
+    for run in runs(line.by_hand):
+        at = np.flatnonzero(np.isfinite(line.row[run])) + run.start
+        for end, edge, away in ((at[0], run.start, -1), (at[-1], run.stop - 1, 1)):
+            if abs(line.row[end] - before[end]) <= beside:
+                continue
+            side = edge + away * np.arange(1, DOUBTED_BLOCKS + 1)
             side = side[(side >= 0) & (side < len(now))]
             drawn = np.flatnonzero(line.by_hand[side])
             out[side[: drawn[0]] if len(drawn) else side] = True
-    return out & (np.abs(now - before) < PIN_ROWS)
+    return out & (np.abs(now - before) < BESIDE_ROWS)
 
 
 def leads_back(

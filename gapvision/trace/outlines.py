@@ -205,12 +205,12 @@ def _follow(
 
 
 def _as_drawn(f: _Followed, line: DrawnLine, u_rows: float, before: np.ndarray) -> _Followed:
-    """The line where it was drawn, as sure there as a person is, and not where a pin proves it wrong.
+    """The line where it was drawn, as sure there as a person is, and not where that proves it wrong.
 
     ``before`` (n,) are its rows by the network alone.
     """
     hand = line.by_hand
-    unsure = disproved(line, f.row, before)
+    unsure = disproved(line, f.row, before, u_rows)
     return _Followed(
         np.where(np.isfinite(line.row), line.row, f.row),
         np.where(hand, u_rows, f.sd_rows),

@@ -68,18 +68,26 @@ def with_hand(photo, by_hand, *names):
 def test_a_wrong_line_put_right_by_hand_gives_the_right_setting(level, misled):
     wrong = measure(options("photo0.jpg")).setting
     assert abs(wrong.value_mm - TRUTH["setting_mm"]) > wrong.U95_mm  # or nothing is proved
-    line = drawn(level[1], "lower", WRONG_MM[0] - 20, WRONG_MM[1] + 20)
+    line = drawn(level[1], "lower", WRONG_MM[0] - 40, WRONG_MM[1] + 60)
     m = measure(with_hand(level[1], {"lower": [line]}, "photo0.jpg"))
     assert m.status == "measured"
     assert abs(m.setting.value_mm - TRUTH["setting_mm"]) < m.setting.U95_mm
     assert abs(m.setting.value_mm - level[0].setting.value_mm) < 1.5
     assert level[0].setting.U95_mm < m.setting.U95_mm < 2 * level[0].setting.U95_mm
     (stretch,) = m.photos[0].corrected.lower_mm
-    np.testing.assert_allclose(stretch, (WRONG_MM[0] - 20, WRONG_MM[1] + 20), atol=40.0)
+    np.testing.assert_allclose(stretch, (WRONG_MM[0] - 40, WRONG_MM[1] + 60), atol=40.0)
     text = " ".join(answer_text(m).split())
-    assert "Corrected by hand: 1 photograph, from 200 mm left of card 1 to 90 mm right" in text
+    assert "Corrected by hand: 1 photograph, from 220 mm left of card 1 to 140 mm right" in text
     assert "photo0.jpg: lower log's line drawn from" in " ".join(evidence_text(m).split())
     assert answer_json(m)["photos"][0]["by_hand"]["lower"] == [[list(map(float, p)) for p in line]]
+
+
+def test_a_line_that_stops_short_leaves_the_rest_unseen(level, misled):
+    """Only the left half of what is wrong is drawn: no number is told as if the rest were right."""
+    line = drawn(level[1], "lower", WRONG_MM[0] - 40, sum(WRONG_MM) / 2)
+    m = measure(with_hand(level[1], {"lower": [line]}, "photo0.jpg"))
+    assert m.verdict.kind == "at-least" and any(c.code == "not-seen" for c in m.cautions)
+    assert abs(m.setting.value_mm - TRUTH["setting_mm"]) < m.setting.U95_mm
 
 
 def test_points_moved_in_the_file_do_the_same(level, misled):

@@ -162,6 +162,18 @@ def test_a_stroke_may_be_drawn_from_right_to_left(scene):
     np.testing.assert_array_equal(one.lower.row, other.lower.row)
 
 
+def test_where_a_drawn_line_ends_beside_the_traced_one_that_is_claimed_no_more(scene):
+    """Half of the wrong stretch is drawn: the other half is not believed, and what ends on it is."""
+    half = scene.stroke(WRONG.start - 6, WRONG.start + 22)
+    trace = scene.trace(Correction(lower=(half,)))
+    claimed = trace.lower.state == SEEN
+    assert not np.any(claimed & (np.abs(scene.miss_mm(trace)) > 3.0))
+    assert (
+        np.mean(claimed[6 : WRONG.start - 8]) > 0.95
+    )  # left of it, where it ends on the traced line
+    assert np.mean(claimed[WRONG.start + 70 : scene.blocks - 3]) > 0.95
+
+
 # --- pins -----------------------------------------------------------------------------------------
 
 

@@ -111,5 +111,5 @@ def test_of_one_left_out_it_is_not_said_where():
         corrected=Corrected(Correction((LINE,))),
     )
     m = joint(photos=(photo(), aside))
-    assert corrected_text(m) == "1 photograph"
+    assert corrected_text(m) == "1 photograph left out"
     assert corrected_rows(m, "mm") == [("a.jpg", "upper log's line drawn")]
