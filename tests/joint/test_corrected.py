@@ -9,6 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from helpers.demo import TRUTH, options
+from helpers.misled import drawn
+from helpers.misled import misled as off
 
 from gapvision.answer.as_json import answer_json
 from gapvision.answer.evidence_text import evidence_text
@@ -20,7 +22,6 @@ from gapvision.inputs.corrections import Correction, corrections_of
 from gapvision.inputs.options import Stretch
 from gapvision.spine import measure
 from gapvision.trace import traced_photo
-from gapvision.trace.network import GAP, LOWER
 
 OFF_ROWS = 10
 WRONG_MM = -180.0, 100.0  # stations in which the network is wrong
@@ -41,24 +42,9 @@ def misled(monkeypatch, level):
     real = traced_photo.read_band
 
     def read(planes):
-        labels, limbs = (x.copy() for x in real(planes))
-        limbs[1][:, wrong] = np.roll(limbs[1][:, wrong], OFF_ROWS, axis=0)
-        lower = labels[LOWER][:, wrong].copy()
-        labels[LOWER][:, wrong] = np.roll(lower, OFF_ROWS, axis=0)
-        labels[GAP][:, wrong] += np.clip(lower - labels[LOWER][:, wrong], 0, 1)
-        return labels, limbs
+        return off(*real(planes), "lower", wrong, OFF_ROWS)
 
     monkeypatch.setattr(traced_photo, "read_band", read)
-
-
-def drawn(photo, log, first, last, off_px=0.0, step=9, seed=3):
-    """A line through the traced points from station to station, wavering by 2 px as a finger does."""
-    station = np.array(photo["outlines"]["blocks"]["station_mm"])
-    seen = np.array(photo["outlines"]["blocks"][f"{log}_state"]) == "seen"
-    at = station[seen]
-    points = np.array(photo["outlines"][log])[(at > first) & (at < last)][::step]
-    waver = np.random.default_rng(seed).normal(0, 2.0, len(points))
-    return (points + np.stack([0 * waver, waver + off_px], 1)).tolist()
 
 
 def with_hand(photo, by_hand, *names):

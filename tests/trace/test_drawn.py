@@ -5,12 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from helpers.drawn_joint import BOTTOM_MM, CAMERA, STRETCH_MM, TOP_MM, draw, upper_mm
+from helpers.misled import misled
 
 from gapvision.errors import OutlinesNotFound
 from gapvision.inputs.corrections import Correction
 from gapvision.photo.light import linear
 from gapvision.trace.drawn import PIN_BLOCKS, drawn_in
-from gapvision.trace.network import BLOCK, FLOOR, GAP, LOWER, network_input, read_band
+from gapvision.trace.network import BLOCK, FLOOR, network_input, read_band
 from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, trace_outlines
 from gapvision.trace.rectified import cut_band
 
@@ -31,12 +32,7 @@ class Scene:
         self.station = STRETCH_MM[0] + (np.arange(self.blocks) + 0.5) * BLOCK - 0.5
 
     def wrong(self):
-        labels, limbs = self.labels.copy(), self.limbs.copy()
-        limbs[1][:, WRONG] = np.roll(limbs[1][:, WRONG], OFF_ROWS, axis=0)
-        lower = labels[LOWER][:, WRONG].copy()
-        labels[LOWER][:, WRONG] = np.roll(lower, OFF_ROWS, axis=0)
-        labels[GAP][:, WRONG] += np.clip(lower - labels[LOWER][:, WRONG], 0, 1)
-        return labels, limbs
+        return misled(self.labels, self.limbs, "lower", WRONG, OFF_ROWS)
 
     def trace(self, correction=None, guide=None, said=None, light=None):
         labels, limbs = said or self.wrong()
