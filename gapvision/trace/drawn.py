@@ -10,7 +10,7 @@ from gapvision.errors import OutlinesNotFound
 from gapvision.inputs.corrections import Correction, Stroke
 from gapvision.quantity import runs
 from gapvision.trace.network import BLOCK
-from gapvision.trace.rectified import CELL_MM, Band
+from gapvision.trace.rectified import Band
 
 LOGS = ("upper", "lower")
 EDGE_PX = 4.0  # nothing is traced nearer to the picture's rim
@@ -204,17 +204,16 @@ def disproved(line: DrawnLine, now: np.ndarray, before: np.ndarray, sd_rows: flo
 
 
 def leads_back(
-    line: DrawnLine, before: np.ndarray, shift_rows: np.ndarray, sd_rows: np.ndarray
+    row: np.ndarray, before: np.ndarray, shift_rows: np.ndarray, sd_rows: np.ndarray
 ) -> np.ndarray:
-    """Blocks (n,) in which the edge beside a drawn line is that of the line ``before``.
+    """Blocks (n,) in which the edge beside a drawn row is that of the line ``before``.
 
     Whoever draws farther from it than a drawn line is off by, ``sd_rows``, means another edge.
     """
-    away = line.row + shift_rows - before  # NaN where nothing is drawn: nothing leads back there
-    return (np.abs(shift_rows) > sd_rows) & (np.abs(away) < SAME_ROWS)
+    there = np.abs(row + shift_rows - before) < SAME_ROWS
+    return there & (np.abs(shift_rows) > sd_rows)
 
 
-def drawn_u_px(correction: Correction, snapped: np.ndarray, px_per_cell: np.ndarray) -> np.ndarray:
-    """How far each drawn block (n,) may be off, px, with that its neighbours err alike."""
-    mm = np.where(snapped, SNAPPED, 1.0) * correction.u_mm * ALONG
-    return mm * px_per_cell / CELL_MM
+def drawn_u(sd: np.ndarray, snapped: np.ndarray) -> np.ndarray:
+    """How far each drawn block (n,) may be off, from the line's sd, with that its neighbours err alike."""
+    return np.where(snapped, SNAPPED, 1.0) * sd * ALONG

@@ -18,7 +18,7 @@ from gapvision.trace.drawn import (
     Drawn,
     DrawnLine,
     disproved,
-    drawn_u_px,
+    drawn_u,
     held_cost,
     held_limbs,
     leads_back,
@@ -116,21 +116,20 @@ def trace_outlines(
     p = labels.astype(np.float64) + 1e-4
     votes, usable = _votes(band, labels)
     followed = _follow(votes, limbs, guide, drawn)
-    hands = (
-        [np.zeros(labels.shape[2], bool)] * 2 if drawn is None else [x.by_hand for x in drawn.lines]
-    )
     column = (np.arange(labels.shape[2]) + 0.5) * BLOCK - 0.5
-    smooth = [cv2.GaussianBlur(f.row[None], (0, 0), 1.5)[0] for f in followed]
-    smooth = [np.where(hand, f.row, s) for hand, f, s in zip(hands, followed, smooth, strict=True)]
+    smooth = [
+        np.where(f.by_hand, f.row, cv2.GaussianBlur(f.row[None], (0, 0), 1.5)[0]) for f in followed
+    ]
     smooth[1] = np.maximum(smooth[1], smooth[0])
     below = band.to_image(column, smooth[0] + 1.0)
     per_cell = np.linalg.norm(below - band.to_image(column, smooth[0]), axis=1)
     gap_px = (smooth[1] - smooth[0]) * per_cell
     pull = tuple(f.sd_rows * per_cell for f in followed)
     fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1], pull)
-    if drawn is not None:
-        fits = [_not_back(*of, per_cell) for of in zip(fits, drawn.lines, followed, strict=True)]
-    states = [_states(band, p, votes[k], smooth[k], gap_px, usable, hands[k]) for k in range(2)]
+    fits = [_not_back(fit, f, per_cell) for fit, f in zip(fits, followed, strict=True)]
+    states = [
+        _states(band, p, votes[k], smooth[k], gap_px, usable, followed[k].by_hand) for k in range(2)
+    ]
     placed = [
         _placed(smooth[k], fits[k], per_cell, pull[k], followed[k].doubt_rows) for k in range(2)
     ]
@@ -138,16 +137,14 @@ def trace_outlines(
     middle = 0.5 * (placed[0][0] + placed[1][0])
     lines = []
     for k, keep in enumerate((np.minimum, np.maximum)):
-        row, u = placed[k]
+        (row, u), f = placed[k], followed[k]
         state = np.where((states[k] == SEEN) & (gap_px < LEAST_GAP_PX), SHUT, states[k])
-        state, share = _doubted(state, u, followed[k].sure, hands[k])
+        state, share = _doubted(state, u, f.sure, f.by_hand)
         u = np.hypot(u, AMID_UNSURE_MM * share * per_cell / CELL_MM)
-        if drawn is not None:
-            snapped = _at_edge(fits[k], pull[k])
-            u = np.where(hands[k], drawn_u_px(drawn.correction, snapped, per_cell), u)
+        u = np.where(f.by_hand, drawn_u(pull[k], _at_edge(fits[k], pull[k])), u)
         row = keep(row, middle)  # the two never cross, not even where neither is seen
         xy = band.to_image(column, row)
-        lines.append(TracedOutline(row, xy, u, state, followed[k].sure))
+        lines.append(TracedOutline(row, xy, u, state, f.sure))
     return Trace(
         band.left_mm + column * CELL_MM, lines[0], lines[1], CELL_MM / np.maximum(per_cell, 1e-6)
     )
@@ -158,14 +155,15 @@ class _Followed:
     """One line along the band by block (n,): its row, and how sure that is.
 
     ``sd_rows`` is of the limb about the line, ``doubt_rows`` of lines as good as this one, ``sure`` the
-    probability that the limb is this line's; ``before`` is the row by the network alone where a line was
-    drawn by hand.
+    probability that the limb is this line's, ``by_hand`` whether it was drawn there, and ``before`` the row
+    by the network alone.
     """
 
     row: np.ndarray
     sd_rows: np.ndarray
     doubt_rows: np.ndarray
     sure: np.ndarray
+    by_hand: np.ndarray
     before: np.ndarray
 
 
@@ -195,7 +193,8 @@ def _follow(
     for limb, cost, path in zip(limbs, costs, _best_paths(np.stack(costs)), strict=True):
         offset, sd = _about(limb, path)
         row = path + offset - 0.5  # a line between two rows
-        followed.append(_Followed(row, sd, _doubt(cost, path), _sure(limb, path), row))
+        nowhere = np.zeros(len(row), bool)
+        followed.append(_Followed(row, sd, _doubt(cost, path), _sure(limb, path), nowhere, row))
     if drawn is None:
         return followed
     u_rows = drawn.correction.u_mm / CELL_MM
@@ -216,6 +215,7 @@ def _as_drawn(f: _Followed, line: DrawnLine, u_rows: float, before: np.ndarray) 
         np.where(hand, u_rows, f.sd_rows),
         np.where(hand, 0.0, f.doubt_rows),
         np.where(hand, SURE, np.where(unsure, 0.0, f.sure)),
+        hand,
         before,
     )
 
@@ -361,10 +361,11 @@ def _placed(row, fit: EdgeFit, per_cell, pull_px, doubt) -> tuple[np.ndarray, np
     return place, np.hypot(u, ALONG * np.maximum(doubt - SURE_ROWS, 0.0) * per_cell)
 
 
-def _not_back(fit: EdgeFit, line: DrawnLine, f: _Followed, per_cell: np.ndarray) -> EdgeFit:
+def _not_back(fit: EdgeFit, f: _Followed, per_cell: np.ndarray) -> EdgeFit:
     """The limbs without those that lead a drawn line back to the one that it was drawn to replace."""
     shift_rows = fit.shift_px / np.maximum(per_cell, 1e-6)
-    return replace(fit, good=fit.good & ~leads_back(line, f.before, shift_rows, f.sd_rows))
+    back = f.by_hand & leads_back(f.row, f.before, shift_rows, f.sd_rows)
+    return replace(fit, good=fit.good & ~back)
 
 
 def _at_edge(fit: EdgeFit, pull_px: np.ndarray) -> np.ndarray:
