@@ -17,27 +17,22 @@ from gapvision.inputs.options import MeasureOptions
 def outlines_given(file: str | None, overwrite: bool) -> tuple[str | None, dict | None]:
     """Where outlines are to be written, and what is read of a file of them that is there already.
 
-    Only one of the two. A file of another kind is to be written to, which its writer refuses.
+    Only one of the two. A file of another kind is to be written to, which its writer refuses; one in
+    which a person changed something is read whatever may be overwritten.
 
     Raises
     ------
     MeasurementError
-        As `outlines_file.read_outlines`; ``"file-exists"`` where what was done by hand would be lost.
+        As `outlines_file.read_outlines`.
     """
     if file in (None, STDOUT) or not os.path.isfile(file):
         return file, None
     from gapvision.answer.outlines_file import holds_changes, read_outlines
 
-    if not overwrite:
-        told = read_outlines(Path(file))
-        return (file, None) if told is None else (None, told)
-    if holds_changes(Path(file)):
-        raise MeasurementError(
-            "file-exists",
-            f"{file} holds corrections by hand, which --overwrite would lose: leave --overwrite out to "
-            "measure with them, or name another file to write.",
-        )
-    return file, None
+    if overwrite and not holds_changes(Path(file)):
+        return file, None
+    told = read_outlines(Path(file))
+    return (file, None) if told is None else (None, told)
 
 
 def corrected(options: MeasureOptions, told: dict | None, file: str | None) -> MeasureOptions:
@@ -55,7 +50,8 @@ def corrected(options: MeasureOptions, told: dict | None, file: str | None) -> M
     name = Path(file).name
     corrections = corrections_in(told, name)
     check_given(told, name, photos_given(options))
-    say(f"Outlines: {file} was there already, and was read", err=True)
+    what = "holds corrections by hand" if corrections else "was there already"
+    say(f"Outlines: {file} {what}: it was read, not written", err=True)
     return replace(options, corrections=corrections)
 
 

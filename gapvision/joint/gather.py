@@ -10,7 +10,12 @@ from pathlib import Path
 
 import numpy as np
 
-from gapvision.errors import JointNotFitted, MeasurementError, OutlinesNotFound
+from gapvision.errors import (
+    JointNotFitted,
+    MeasurementError,
+    OutlinesNotFound,
+    PhotoUnreadable,
+)
 from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.copies import without_copies
@@ -97,7 +102,9 @@ def gather_photos(
                 progress(k + 1, len(paths))
     _check_corrections(options, seen_hashes, failed)
     part = max((seen_part(p.trace) for p in photos), default=0.0)
-    check_stated(_read_again(paths, options), part, options, stated)
+    without = {p.file for p in dropped}
+    kept = [(path, side) for path, side in paths if str(path) not in without]
+    check_stated(_read_again(kept, options), part, options, stated)
     if dropped and not photos and not failed:
         raise JointNotFitted(
             "all-dropped", "All photographs were dropped by hand: take at least one back."
@@ -126,6 +133,8 @@ def _check_corrections(
     for _, _, why in failed:
         if why.code == "bad-correction":
             raise why
+    if any(isinstance(why, PhotoUnreadable) for _, _, why in failed):
+        return  # it may be one of those that were corrected, and is told to be left out
     if strange := options.corrections.keys() - seen:
         raise JointNotFitted(
             "bad-correction",

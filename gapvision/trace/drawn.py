@@ -1,4 +1,4 @@
-"""What a person drew in a photograph, laid into its band: rows of the outlines, and what is not the gap."""
+"""What a person drew in a photograph, laid into its band, and how it holds the trace."""
 
 from __future__ import annotations
 
@@ -13,8 +13,7 @@ from gapvision.trace.network import BLOCK
 from gapvision.trace.rectified import Band
 
 LOGS = ("upper", "lower")
-EDGE_PX = 4.0  # nothing is traced nearer to the picture's rim
-EDGE_ROWS = 3  # nor to the band's
+EDGE_ROWS = 3  # nothing is traced nearer to the band's rim
 # A pin says of a line that was wrong there that it is wrong near by too: wrong labels are wrong over some
 # 100 mm. So far to both sides the limb is sought in what a log can do from the pin on, and nowhere else.
 PIN_BLOCKS = 15
@@ -26,9 +25,7 @@ BESIDE_ROWS, BESIDE_SD, DOUBTED_BLOCKS = 3.0, 3.0, 40
 # it so many say the same.
 ALONG = 6.0
 SNAPPED = 0.5  # of a drawn line's sd that is left where an edge lies there
-SURE = (
-    0.98  # that the limb is the drawn one: whoever draws sees more than 40 mm of band, and errs too
-)
+SURE = 0.98  # that the limb is the drawn one: as sure as a good trace, for people err too
 SAME_ROWS = 1.5  # the network's row and the limb beside it
 HOLD = 1e4  # what a line costs that leaves what was drawn
 
@@ -49,7 +46,7 @@ class DrawnLine:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Drawn:
-    """A photograph's correction in its band: both lines, and by block (n,) what is not the gap."""
+    """A photograph's correction, with both lines in its band."""
 
     correction: Correction
     upper: DrawnLine
@@ -90,32 +87,50 @@ def _line(band: Band, blocks: int, strokes: tuple[Stroke, ...], log: str, label:
     row = np.full(blocks, np.nan)
     by_hand = np.zeros(blocks, bool)
     pins = []
-    column = _columns(blocks)
     for stroke in strokes:
-        xy = np.array(stroke, float)
-        _check_inside(band, xy, log, label)
-        c, r = band.from_image(xy)
-        _check_near(band, xy, c, r, log, label)
-        order = np.argsort(c, kind="stable")
-        c, r = c[order], r[order]
-        at = np.flatnonzero((column >= c[0] - 0.5) & (column <= c[-1] + 0.5))
-        if c[-1] - c[0] < BLOCK or not len(at):
-            pin = int(np.clip(np.rint(c.mean() / BLOCK - 0.5), 0, blocks - 1))
-            at, c, r = np.array([pin]), c[:1], np.array([r.mean()])
-            pins.append((pin, float(r[0])))
-            by_hand[max(pin - PIN_BY_HAND, 0) : pin + PIN_BY_HAND + 1] = True
-        row[at] = np.interp(column[at], c, r)
+        at, r = _laid(_in_band(band, stroke, log, label), blocks)
+        row[at] = r
         by_hand[at] = True
-    least, most = np.full(blocks, -np.inf), np.full(blocks, np.inf)
+        if len(at) == 1:
+            pins.append((at[0], r[0]))
+            by_hand[max(at[0] - PIN_BY_HAND, 0) : at[0] + PIN_BY_HAND + 1] = True
+    least, most = _corridor(pins, row)
+    return DrawnLine(row, by_hand, least, most)
+
+
+def _in_band(band: Band, stroke: Stroke, log: str, label: str) -> tuple[np.ndarray, np.ndarray]:
+    """Columns and rows (n,) of a stroke's points, refused where the joint cannot be."""
+    xy = np.array(stroke, float)
+    _check_inside(band, xy, log, label)
+    column, row = band.from_image(xy)
+    _check_near(band, xy, column, row, log, label)
+    return column, row
+
+
+def _laid(points: tuple[np.ndarray, np.ndarray], blocks: int) -> tuple[np.ndarray, np.ndarray]:
+    """Blocks (k,) that a stroke covers, and its rows there; of one shorter than a block, its middle's."""
+    order = np.argsort(points[0], kind="stable")
+    c, r = (x[order] for x in points)
+    column = _columns(blocks)
+    at = np.flatnonzero((column >= c[0] - 0.5) & (column <= c[-1] + 0.5))
+    if c[-1] - c[0] < BLOCK or not len(at):
+        middle = int(np.clip(np.rint(c.mean() / BLOCK - 0.5), 0, blocks - 1))
+        return np.array([middle]), np.array([r.mean()])
+    return at, np.interp(column[at], c, r)
+
+
+def _corridor(pins: list[tuple[int, float]], row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows (n,) between which the limb must lie beside pins, where no ``row`` is drawn."""
+    least, most = np.full(len(row), -np.inf), np.full(len(row), np.inf)
     for pin, r in pins:
-        away = np.abs(np.arange(blocks) - pin)
+        away = np.abs(np.arange(len(row)) - pin)
         reach = PIN_ROWS + PIN_SLOPE * BLOCK * away
         near = (away <= PIN_BLOCKS) & ~np.isfinite(row)
         least[near] = np.maximum(least, r - reach)[near]
         most[near] = np.minimum(most, r + reach)[near]
-    between = least > most - 1  # of two pins that no log goes through both of
-    least[between], most[between] = -np.inf, np.inf
-    return DrawnLine(row, by_hand, least, most)
+    apart = least > most - 1  # two pins through both of which no log goes
+    least[apart], most[apart] = -np.inf, np.inf
+    return least, most
 
 
 def _check_inside(band: Band, xy: np.ndarray, log: str, label: str) -> None:

@@ -92,8 +92,8 @@ class TracedPhoto:
         default_factory=dict
     )  # `wood_beside` each card, by number
     damage: str = ""  # of the picture: none, `APART`, `REACHES` or `ANYWHERE`
-    drawn: Drawn | None = None  # where a person corrected it, and by block (n,)
-    not_gap: np.ndarray | None = None  # what was marked as not the gap, bool
+    drawn: Drawn | None = None  # where a person corrected it
+    not_gap: np.ndarray | None = None  # by block (n,), bool: what was marked so
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -41,7 +41,7 @@ def test_an_unchanged_file_changes_nothing(written):
     Path("out.json").write_text(written[0], encoding="utf-8")
     result = measured("--json", "all.json")
     assert result.exit_code == 0 and result.stdout == written[1]
-    assert result.stderr == "Outlines: out.json was there already, and was read\n"
+    assert result.stderr == "Outlines: out.json was there already: it was read, not written\n"
     assert Path("out.json").read_text(encoding="utf-8") == written[0]
     assert run("measure", PHOTO, *STATED, "--json", "plain.json").exit_code == 0
     with_file, without = (
@@ -78,12 +78,14 @@ def test_what_was_changed_is_counted_kept_and_measured_again(told):
 
 
 def test_overwriting_never_loses_what_was_done_by_hand(told, written, monkeypatch):
-    told["photos"][0]["by_hand"] = {"dropped": True}
+    told["photos"][0]["by_hand"] = {"not_gap": [[900, 980]]}
     put(told)
     before = Path("out.json").read_bytes()
-    result = measured("--overwrite")
-    assert result.exit_code == 1 and "holds corrections by hand" in result.stderr
-    assert Path("out.json").read_bytes() == before
+    Path("joint.json").touch()
+    result = measured("--json", "joint.json", "--overwrite")
+    assert result.exit_code == 0 and "Corrected by hand: 1 photograph" in result.stdout
+    assert "holds corrections by hand: it was read, not written" in result.stderr
+    assert Path("out.json").read_bytes() == before and Path("joint.json").stat().st_size
     Path("out.json").write_text(written[0], encoding="utf-8")
     monkeypatch.setattr("gapvision.spine.measure", lambda *_: joint())
     assert measured("--overwrite").exit_code == 0
