@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from gapvision.answer.corrected_json import KEY as BY_HAND
 from gapvision.answer.corrected_json import corrected_json
 from gapvision.errors import MeasurementError
 from gapvision.joint.photo_results import PhotoOutlines, PhotoResult, both_states
@@ -84,11 +85,12 @@ def outlines_answer(measurement: Measurement) -> dict:
 
 
 def _photo_answer(p: PhotoResult) -> dict:
-    """One photograph, its points twice: to be changed, and as they were traced."""
+    """One photograph, what to write into, and its points twice: to be moved, and as they were traced."""
     outlines = outlines_json(p.outlines)
     traced = {log: outlines[log] for log in ("upper", "lower")}
+    by_hand = {BY_HAND: {}} | corrected_json(p.corrected)
     head = {"file": p.file, "sha256": p.sha256, "side": p.side}
-    return head | {"outlines": outlines, "traced": traced} | corrected_json(p.corrected)
+    return head | by_hand | {"outlines": outlines, "traced": traced}
 
 
 def outlines_refusal(error: MeasurementError, given: Mapping[str, str]) -> dict:
@@ -101,7 +103,7 @@ def outlines_refusal(error: MeasurementError, given: Mapping[str, str]) -> dict:
         "version": VERSION,
         "status": "refused",
         "reason": {"code": error.code, "text": error.text},
-        "photos": [{"file": file, "sha256": sha256} for sha256, file in given.items()],
+        "photos": [{"file": file, "sha256": sha256, BY_HAND: {}} for sha256, file in given.items()],
     }
 
 

@@ -248,7 +248,11 @@ def test_outlines_of_a_refusal_name_the_photographs_that_can_be_read():
     assert run("measure", "dark.jpg", "--outlines", "out.json").exit_code == 1
     told = json.loads(Path("out.json").read_text(encoding="utf-8"))
     assert told["photos"] == [
-        {"file": "dark.jpg", "sha256": hashlib.sha256(b"no photograph").hexdigest()}
+        {
+            "file": "dark.jpg",
+            "sha256": hashlib.sha256(b"no photograph").hexdigest(),
+            "by_hand": {},
+        }
     ]
 
 
