@@ -26,6 +26,7 @@ from gapvision.archive.store import DATABASE, open_archive
 from gapvision.archive.text import changes_text, list_text, record_text
 from gapvision.archive.verify import verify
 from gapvision.errors import MeasurementError
+from gapvision.inputs.corrections import Correction
 from gapvision.inputs.joint_name import JointName
 from gapvision.inputs.options import GROUPS, MeasureOptions
 from gapvision.inputs.rules import parse_limit
@@ -154,7 +155,7 @@ STORED_OPTIONS = {
     "inside_cards", "cover_mm", "card_on", "upper_diameter", "lower_diameter", "from_mm", "to_mm",
     "printed_bar_mm", "camera", "wall_thickness_mm", "readings", "trials", "units",
     "scriber_largest_mm", "scriber_step_mm", "lower_to_mm", "covers_mm", "rules", "limits",
-    "heights_at_mm", "underscribe_mm", "calibrations",
+    "heights_at_mm", "underscribe_mm", "calibrations", "corrections",
 }  # fmt: skip
 
 
@@ -185,7 +186,14 @@ def test_all_options_come_back(tmp_path):
         limits=(parse_limit("width=3/8"),),
         heights_at_mm=(-500.0, 500.0),
         underscribe_mm=3.0,
-    )
+        corrections={
+            "ab" * 32: Correction(
+                upper=(((10.5, 20.0), (30.0, 21.0)),), lower=(((9.0, 8.0),),),
+                not_gap=((-40.0, 60.5),), u_mm=0.5,
+            ),
+            "cd" * 32: Correction(dropped=True),
+        },
+    )  # fmt: skip
     unset = MeasureOptions(photos=())
     pairs = [(options, unset), *((getattr(options, g), getattr(unset, g)) for g in GROUPS)]
     same = [f for a, b in pairs for f in a.__slots__ if getattr(a, f) == getattr(b, f)]
