@@ -15,6 +15,7 @@ from gapvision.cli.demo import demo
 from gapvision.cli.field_test import field_test
 from gapvision.cli.measure import measure
 from gapvision.cli.mistake import flush_output, tell_mistake
+from gapvision.cli.page import page
 from gapvision.cli.plan import plan
 from gapvision.cli.preferences import preferences
 from gapvision.cli.quotes import missing_quotes
@@ -59,6 +60,7 @@ def main() -> None:
 
 for command in (
     measure, card, plan, demo, camera, preferences, shrinkage, check, field_test, report, slip, sort,
+    page,
 ):  # fmt: skip
     app.command()(command)
 app.add_typer(archive, name="archive")

@@ -1,0 +1,45 @@
+"""Templates to pages: everything escaped, static files by a name that changes with their contents."""
+
+from __future__ import annotations
+
+import hashlib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from gapvision.lengths import format_length
+
+HERE = Path(__file__).parent
+SCREENS, STATIC = HERE / "screens", HERE / "static"
+SEE_OTHER = 303
+
+
+def page(request: Request, name: str, status: int = 200, **context: Any) -> Response:
+    """A screen, with what every screen knows: the look, and the static files' addresses."""
+    known = {"look": request.cookies.get("look", ""), "static": static, "length": format_length}
+    text = _environment().get_template(name).render(request=request, **known, **context)
+    return HTMLResponse(text, status)
+
+
+def see(path: str) -> Response:
+    """On to another page, after a form was sent."""
+    return RedirectResponse(path, SEE_OTHER)
+
+
+@cache
+def static(name: str) -> str:
+    """The address of a static file, which changes with what it holds."""
+    digest = hashlib.sha256((STATIC / name).read_bytes()).hexdigest()[:12]
+    return f"/static/{name}?{digest}"
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=FileSystemLoader(SCREENS), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip

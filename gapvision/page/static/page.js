@@ -1,0 +1,1 @@
+// What plain forms cannot do stands here.
