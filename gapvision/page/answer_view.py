@@ -1,0 +1,138 @@
+"""An answer as its screen shows it: the first line in parts, sentences, and what stands behind it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from gapvision.answer import by_hand_text
+from gapvision.answer.as_json import measurement_of
+from gapvision.answer.caution_text import caution_text
+from gapvision.answer.decision_text import follow_rows
+from gapvision.answer.evidence_text import NO_SETTING
+from gapvision.answer.spoken_text import said, spoken_text
+from gapvision.answer.text import SAFE
+from gapvision.answer.to_do_text import to_do_text
+from gapvision.answer.verdict_text import (
+    READY,
+    crayon_line,
+    first_line,
+    reason_text,
+    set_to_text,
+)
+from gapvision.measurement import Measurement
+from gapvision.page.labels import answer_in_page_words, in_page_words
+from gapvision.phrases import place_text, quantity_text
+
+_WITH_NUMBER = {"set": "SET", "at-least": "AT LEAST"}
+REFUSED = "REFUSED"
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerView:
+    """An answer in the parts of its screen; a part is empty where there is none.
+
+    ``value`` and ``unit`` are the setting, and empty where the program gives none; ``word`` stands
+    before it, or is the answer itself, with what comes ``then``.
+    """
+
+    kind: str
+    first_line: str
+    word: str
+    value: str = ""
+    unit: str = ""
+    then: str = ""
+    reason: str = ""
+    ready: str = ""
+    crayon: str = ""
+    steps: tuple[str, ...] = ()
+    steps_title: str = ""
+    spoken: str = ""
+    safe: str = SAFE
+    by_hand: tuple[str, ...] = ()
+
+
+def answer_view(answer: dict[str, Any], units: str) -> AnswerView:
+    """What the screen of a measurement's JSON says.
+
+    Parameters
+    ----------
+    answer : dict
+        Of `as_json.answer_json` or `as_json.refusal_json`.
+    units : {"mm", "in"}
+    """
+    answer = answer_in_page_words(answer)
+    if answer["status"] == "refused":
+        sentence = answer["reason"]["text"]
+        return AnswerView(
+            "refused", REFUSED, REFUSED, reason=sentence, spoken=said(f"Refused. {sentence}")
+        )
+    m = measurement_of(answer)
+    kind, first = m.verdict.kind, first_line(m, units)
+    word, value, unit, then = _in_parts(m, first, units)
+    steps = tuple(to_do_text(step, m.cards, units) for step in m.verdict.to_do)
+    return AnswerView(
+        kind, first, word, value, unit, then,
+        reason=reason_text(m, units),
+        ready=f"{READY}." if m.verdict.ready else "",
+        crayon=crayon_line(m, units).removeprefix("CRAYON: "),
+        steps=steps,
+        steps_title="Better first" if m.verdict.ready else "Next",
+        spoken=spoken_text(m, units),
+    )  # fmt: skip
+
+
+def _in_parts(m: Measurement, first: str, units: str) -> tuple[str, str, str, str]:
+    """Word, value, unit and what comes then, of the first line."""
+    if word := _WITH_NUMBER.get(m.verdict.kind):
+        value, _, unit = set_to_text(m, units).rpartition(" ")
+        return word, value, unit, ""
+    word, _, then = first.partition(": ")
+    return word, "", "", then
+
+
+def behind(answer: dict[str, Any], units: str) -> dict[str, Any]:
+    """What stands behind an answer: ``cautions``, ``details``, ``by_hand``, ``cards``.
+
+    ``by_hand`` are texts with their verdicts, readings before trial lines, as they were entered.
+    """
+    m = measurement_of(answer_in_page_words(answer))
+    return {
+        "cautions": [in_page_words(caution_text(c, m.cards, units)) for c in m.cautions],
+        "details": _details(m, units),
+        "by_hand": _by_hand(m, units),
+        "cards": [c.number for c in m.cards if c.side == "outside"],
+    }
+
+
+def _details(m: Measurement, units: str) -> list[tuple[str, str]]:
+    warning = NO_SETTING[m.verdict.kind]
+    rows = [("Beware", warning)] if warning else []
+    widest, needed, groove = (
+        quantity_text(q, units) for q in (m.widest_gap, m.setting, m.narrowest_groove)
+    )
+    rows.append(("Widest gap", f"{widest}, {place_text(m.widest_place, units)}"))
+    if m.verdict.has_setting:
+        rows += [
+            ("Setting needed", f"{needed}, decided {place_text(m.deciding_place, units)}"),
+            (
+                f"Narrowest groove when set to {set_to_text(m, units)}",
+                f"{groove}, {place_text(m.narrowest_place, units)}",
+            ),
+            *follow_rows(m, units),
+        ]
+    return rows + by_hand_text.alone_rows(m, units)
+
+
+def _by_hand(m: Measurement, units: str) -> list[dict[str, str]]:
+    readings, trials = (
+        table(m, units)[1:] for table in (by_hand_text.reading_table, by_hand_text.trial_table)
+    )
+    return [
+        {"text": f"Caliper {read}, {place}", "verdict": f"{verdict}; photographs {photos}"}
+        for place, read, photos, verdict in readings
+    ] + [
+        {"text": f"Trial line {width} wide, points at {setting}, {place}",
+         "verdict": f"{verdict}; photographs {photos}"}
+        for place, setting, width, photos, verdict in trials
+    ]  # fmt: skip
