@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +11,7 @@ from gapvision.answer.as_json import measurement_of
 from gapvision.answer.caution_text import caution_text
 from gapvision.answer.decision_text import follow_rows
 from gapvision.answer.evidence_text import NO_SETTING
+from gapvision.answer.lack_text import lack_text
 from gapvision.answer.spoken_text import said, spoken_text
 from gapvision.answer.text import SAFE
 from gapvision.answer.to_do_text import to_do_text
@@ -20,12 +22,18 @@ from gapvision.answer.verdict_text import (
     reason_text,
     set_to_text,
 )
+from gapvision.joint.photo_results import PhotoResult, place_at
 from gapvision.measurement import Measurement
+from gapvision.page.drafts import Draft, Photograph
+from gapvision.page.joint_head import joint_head
 from gapvision.page.labels import answer_in_page_words, in_page_words
-from gapvision.phrases import place_text, quantity_text
+from gapvision.page.profile_view import profile_view
+from gapvision.phrases import place_text, quantity_text, stand_text, stretch_text
 
 _WITH_NUMBER = {"set": "SET", "at-least": "AT LEAST"}
 REFUSED = "REFUSED"
+READING_FIELDS = {"kind": "caliper", "place": "widest", "side": "right", "card": ""}
+LEVEL_MM = 60.0  # nobody holds a phone more nearly level with the gap than that
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +97,47 @@ def _in_parts(m: Measurement, first: str, units: str) -> tuple[str, str, str, st
         return word, value, unit, ""
     word, _, then = first.partition(": ")
     return word, "", "", then
+
+
+def answer_context(
+    draft: Draft, answer: dict[str, Any], photographs: Iterable[Photograph]
+) -> dict[str, Any]:
+    """What the screen of a draft's answer shows."""
+    units = draft.units
+    context = {
+        "joint": joint_head(draft), "answer": answer_view(answer, units), "profile": None,
+        "has_answer": answer["status"] != "refused", "photographs": [], "cautions": [], "details": [],
+        "by_hand": [], "cards": [], "fields": READING_FIELDS, "faults": {},
+        "mode": "decimal" if units == "mm" else "text",
+    }  # fmt: skip
+    if not context["has_answer"]:
+        return context
+    used = photos_view(answer, photographs, units)
+    profile = profile_view(measurement_of(answer), units)
+    return context | behind(answer, units) | {"profile": profile, "photographs": used}
+
+
+def photos_view(
+    answer: dict[str, Any], photographs: Iterable[Photograph], units: str
+) -> list[dict[str, str]]:
+    """Each photograph of an answer: what it is called, and what it showed or lacked."""
+    m = measurement_of(answer)
+    numbers = {p.sha256: p.number for p in photographs}
+    return [
+        {"sha256": p.sha256, "name": f"photo-{numbers[p.sha256]}", "text": _photo_text(m, p, units)}
+        for p in m.photos
+        if p.sha256 in numbers
+    ]
+
+
+def _photo_text(m: Measurement, p: PhotoResult, units: str) -> str:
+    if not p.used:
+        return in_page_words(f"Not used: {lack_text(p, units)}")
+    ends = (place_at(m.cards, mm) for mm in (p.from_mm, p.to_mm))
+    height = stand_text(abs(p.height_mm), units)
+    level = abs(p.height_mm) < LEVEL_MM
+    stood = "Level" if level else f"{height} {'above' if p.height_mm > 0 else 'below'} the gap"
+    return f"{stood}; joint seen {stretch_text(*ends, units)}."
 
 
 def behind(answer: dict[str, Any], units: str) -> dict[str, Any]:

@@ -8,9 +8,9 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from gapvision.inputs.preferences import load_preferences
+from gapvision.page.answer_view import answer_context
 from gapvision.page.drafts import (
-    ANSWERED,
-    KEPT,
+    MEASURING,
     Draft,
     all_drafts,
     answer_of,
@@ -22,8 +22,10 @@ from gapvision.page.drafts import (
     photograph,
     photographs,
 )
-from gapvision.page.entries import Entered, read_form
+from gapvision.page.entries import read_form
+from gapvision.page.form_view import form_context, joined_ends
 from gapvision.page.jobs import Jobs, begin_measuring, cancel, progress_of
+from gapvision.page.joint_view import joint_context, joint_row, measuring_context
 from gapvision.page.rendering import page, see
 
 NO_STORE = {"Cache-Control": "no-store"}
@@ -31,8 +33,11 @@ NO_STORE = {"Cache-Control": "no-store"}
 
 async def home(request: Request) -> Response:
     """What is at work, and where to begin."""
-    drafts = all_drafts(_jobs(request).drafts)
-    return page(request, "home.html", drafts=drafts)
+    drafts = _jobs(request).drafts
+    rows = [
+        joint_row(d, photographs(drafts, d.id), answer_of(drafts, d.id)) for d in all_drafts(drafts)
+    ]
+    return page(request, "home.html", joints=rows, walls=[])
 
 
 async def new_joint(request: Request) -> Response:
@@ -41,10 +46,10 @@ async def new_joint(request: Request) -> Response:
     if request.method == "GET":
         last = next(iter(all_drafts(jobs.drafts)), None)
         fields = _remembered(last) | {k: v[:80] for k, v in request.query_params.items()}
-        return page(request, "form.html", draft=None, fields=fields, faults={})
-    entered = read_form(await request.form(), preferred)
+        return _form(request, None, fields, {})
+    entered = read_form(joined_ends(await request.form()), preferred)
     if entered.faults:
-        return _faulty(request, None, entered)
+        return _form(request, None, entered.fields, entered.faults, 422)
     joint = entered.joint
     draft = Draft(
         "", joint.building, joint.wall, joint.log, entered.entries, entered.fields["units"]
@@ -59,10 +64,10 @@ async def joint_form(request: Request) -> Response:
     if request.method == "GET":
         names = {"building": draft.building, "wall": draft.wall, "log": draft.log}
         fields = names | draft.entries | {"units": draft.units}
-        return page(request, "form.html", draft=draft, fields=fields, faults={})
-    entered = read_form(await request.form(), load_preferences())
+        return _form(request, draft, fields, {})
+    entered = read_form(joined_ends(await request.form()), load_preferences())
     if entered.faults:
-        return _faulty(request, draft, entered)
+        return _form(request, draft, entered.fields, entered.faults, 422)
     joint = entered.joint
 
     def changed(old: Draft) -> Draft:
@@ -78,9 +83,10 @@ async def joint_form(request: Request) -> Response:
 async def joint(request: Request) -> Response:
     """Its photographs, and the button to measure."""
     draft = _draft(request)
-    photos = photographs(_jobs(request).drafts, draft.id)
     state = _state(request, draft)
-    return page(request, "joint.html", draft=draft, photos=photos, state=state)
+    if draft.state == MEASURING:
+        return page(request, "measuring.html", **measuring_context(draft, state["progress"]))
+    return page(request, "joint.html", **joint_context(draft, state))
 
 
 async def state(request: Request) -> Response:
@@ -123,15 +129,12 @@ async def stop(request: Request) -> Response:
 
 async def answer(request: Request) -> Response:
     """What to set the points to."""
-    from gapvision.answer.as_json import measurement_of
-    from gapvision.answer.text import answer_text
-
-    draft = _draft(request)
-    told = answer_of(_jobs(request).drafts, draft.id)
-    if draft.state not in (ANSWERED, KEPT) or told is None:
+    drafts, draft = _jobs(request).drafts, _draft(request)
+    told = answer_of(drafts, draft.id)
+    if draft.state == MEASURING or told is None:
         return see(f"/joint/{draft.id}")
-    text = answer_text(measurement_of(told), draft.units, more="")
-    return page(request, "answer.html", draft=draft, answer=told, text=text)
+    context = answer_context(draft, told, photographs(drafts, draft.id))
+    return page(request, "answer.html", **context)
 
 
 async def answer_json(request: Request) -> Response:
@@ -162,10 +165,11 @@ def _state(request: Request, draft: Draft) -> dict:
     }  # fmt: skip
 
 
-def _faulty(request: Request, draft: Draft | None, entered: Entered) -> Response:
-    return page(
-        request, "form.html", 422, draft=draft, fields=entered.fields, faults=entered.faults
-    )
+def _form(
+    request: Request, draft: Draft | None, fields: dict, faults: dict, status: int = 200
+) -> Response:
+    known = all_drafts(_jobs(request).drafts)
+    return page(request, "form.html", status, **form_context(draft, fields, faults, known))
 
 
 def _remembered(last: Draft | None) -> dict[str, str]:

@@ -26,7 +26,7 @@ def plan_drawing(taken: Taken) -> Markup:
     A height that was taken is ticked, the one that is due is ringed, others are dashed.
     """
     parts = [
-        '<svg class="plan" viewBox="0 0 148 148" role="img" aria-label="%s">' % plan_words(taken),
+        f'<svg class="plan" viewBox="0 0 148 148" role="img" aria-label="{plan_words(taken)}">',
         '<circle class="log" cx="30" cy="36" r="28"/><circle class="log" cx="30" cy="112" r="28"/>',
     ]
     for height in HEIGHTS:

@@ -20,7 +20,10 @@ SEE_OTHER = 303
 
 def page(request: Request, name: str, status: int = 200, **context: Any) -> Response:
     """A screen, with what every screen knows: the look, and the static files' addresses."""
-    known = {"look": request.cookies.get("look", ""), "static": static, "length": format_length}
+    known = {
+        "look": request.cookies.get("look", "auto"), "units": request.cookies.get("units", "mm"),
+        "here": request.url.path, "static": static, "length": format_length,
+    }  # fmt: skip
     text = _environment().get_template(name).render(request=request, **known, **context)
     return HTMLResponse(text, status)
 

@@ -1,0 +1,144 @@
+"""A joint at work as its screens show it: in a line of a list, its photographs, how far it is."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from gapvision.page.answer_view import answer_view
+from gapvision.page.drafts import (
+    ANSWERED,
+    KEPT,
+    MEASURING,
+    REFUSED,
+    Draft,
+    Photograph,
+)
+from gapvision.page.joint_head import joint_head
+from gapvision.page.labels import in_page_words
+from gapvision.page.plan_view import HEIGHTS, Taken, plan_drawing
+
+FIRST = "First level: the lens as high as the gap."
+
+
+@dataclass(frozen=True, slots=True)
+class JointRow:
+    """A joint in a list: ``sign`` is an icon's name, ``word`` and ``number`` its setting."""
+
+    url: str
+    title: str
+    text: str
+    sign: str
+    word: str = ""
+    number: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoItem:
+    """A photograph in a list: ``kind`` is an icon's name, ``word`` says the same.
+
+    ``title`` is what sentences call it, ``name`` what the phone called it.
+    """
+
+    sha256: str = ""
+    title: str = ""
+    name: str = ""
+    kind: str = "wait"
+    word: str = ""
+    text: str = ""
+    dropped: bool = False
+
+
+def joint_row(draft: Draft, photos: Sequence[Photograph], answer: dict | None) -> JointRow:
+    """A draft as a line of the list of what is at work."""
+    url, title = f"/joint/{draft.id}", draft.joint.title
+    if draft.state == MEASURING:
+        return JointRow(url, title, "measuring", "busy")
+    if draft.state == REFUSED:
+        return JointRow(url, title, in_page_words(draft.sentence), "bad")
+    if draft.state in (ANSWERED, KEPT) and answer is not None:
+        view = answer_view(answer, draft.units)
+        kept = f"record {draft.record}" if draft.state == KEPT else "not kept yet"
+        number = f"{view.value} {view.unit}" if view.value else ""
+        text = kept if view.value else f"{view.first_line}; {kept}"
+        sign = "good" if view.kind == "set" else "warn"
+        return JointRow(f"{url}/answer", title, text, sign, view.word if number else "", number)
+    return JointRow(url, title, counted(sum(not p.dropped for p in photos)), "camera")
+
+
+def counted(photographs: int) -> str:
+    """``3 photographs``."""
+    if not photographs:
+        return "no photograph yet"
+    return "1 photograph" if photographs == 1 else f"{photographs} photographs"
+
+
+def photo_item(photo: Mapping[str, Any]) -> PhotoItem:
+    """A photograph of a joint's state as a line of its list."""
+    told = photo["sha256"], f"photo-{photo['number']}", photo["name"]
+    if photo["dropped"]:
+        return PhotoItem(*told, "drop", "Left out", "", True)
+    verdict = photo["verdict"]
+    if verdict is None:
+        return PhotoItem(*told, "busy", "Looking at it", "")
+    text = in_page_words(verdict["text"])
+    text = f"{text[:1].upper()}{text[1:]}"
+    if not verdict["ok"]:
+        return PhotoItem(*told, "bad", "Take it again", text)
+    return PhotoItem(*told, "good", "Good", text)
+
+
+def joint_context(draft: Draft, state: Mapping[str, Any]) -> dict[str, Any]:
+    """What the screen of a joint's photographs shows, from its state."""
+    items = [photo_item(p) for p in state["photos"]]
+    usable = any(item.kind == "good" for item in items)
+    return {
+        "joint": joint_head(draft)
+        | {
+            "sentence": in_page_words(draft.sentence) if draft.state == REFUSED else "",
+            "next": state["next"] or FIRST,
+            "enough": usable,
+        },
+        "plan": plan_drawing(taken(state)),
+        "photographs": items,
+        "blank": PhotoItem(),
+    }
+
+
+def taken(state: Mapping[str, Any]) -> Taken:
+    """Which heights were photographed, and which is due."""
+    found = Counter(_heights(state["photos"]))
+    return Taken(found, state.get("due", next((h for h in _ORDER if not found[h]), "")))
+
+
+_ORDER = ("level", "above", "below")
+
+
+def _heights(photos: Iterable[Mapping[str, Any]]) -> Iterable[str]:
+    for photo in photos:
+        verdict = photo["verdict"]
+        if verdict and verdict["ok"] and not photo["dropped"]:
+            height = verdict["details"].get("height")
+            if height in HEIGHTS:
+                yield height
+
+
+def measuring_context(draft: Draft, progress: Mapping[str, int]) -> dict[str, Any]:
+    """What the screen of a joint being measured shows."""
+    return {
+        "joint": joint_head(draft),
+        "progress": progress,
+        "said": progress_text(progress),
+    }
+
+
+def progress_text(progress: Mapping[str, int]) -> str:
+    """How far measuring is."""
+    done, total = progress["done"], progress["total"]
+    if not total:
+        return "Waiting for its turn."
+    if done < total:
+        return f"{done} of {total} photographs looked at."
+    return "All photographs looked at; fitting the logs."

@@ -1,1 +1,0 @@
-// What plain forms cannot do stands here.

@@ -1,0 +1,181 @@
+// The screen of a joint's photographs: what is chosen is sent one after the other, and each is told its
+// verdict as soon as the laptop has looked at it.
+
+import { Refused, send } from "./sending.js";
+import { change, held, hold, release } from "./waiting.js";
+
+const ASK_MS = 400, ASK_SLOWLY_MS = 3000;
+const list = document.getElementById("photographs");
+const joint = list.dataset.joint;
+const trouble = document.getElementById("trouble");
+let wakers = [];
+const queue = [];
+let atWork = false;
+
+// --- choosing and sending ------------------------------------------------------------------------
+
+document.querySelector("#add input").addEventListener("change", async (event) => {
+  const files = Array.from(event.target.files);
+  event.target.value = "";
+  for (const file of files) {
+    if (queue.some((q) => alike(q.item.file, file))) continue; // chosen twice
+    enqueue(await hold(joint, file));
+  }
+});
+
+function alike(a, b) {
+  return a.name === b.name && a.size === b.size && a.lastModified === b.lastModified;
+}
+
+function enqueue(item) {
+  const row = document.getElementById("photo-item").content.firstElementChild.cloneNode(true);
+  row.querySelector(".name").textContent = item.name;
+  row.querySelector("progress").setAttribute("aria-label", `Sent of ${item.name}`);
+  say(row, "wait", "Waiting", "");
+  row.querySelector("[data-part=sending]").hidden = false;
+  const entry = { item, row, gone: false };
+  row.querySelector("[data-part=again]").hidden = true;
+  row.querySelector("[data-part=again]").addEventListener("click", wakeAll);
+  row.querySelector("[data-part=forget]").addEventListener("click", () => forget(entry));
+  list.append(row);
+  queue.push(entry);
+  work();
+}
+
+async function forget(entry) {
+  entry.gone = true;
+  entry.row.remove();
+  await release(entry.item);
+  if (queue[0] === entry && entry.stop) entry.stop();
+  else queue.splice(queue.indexOf(entry), 1);
+  wakeAll();
+}
+
+async function work() {
+  if (atWork) return;
+  atWork = true;
+  while (queue.length) {
+    const entry = queue[0];
+    if (!entry.gone) await sendOne(entry);
+    queue.splice(queue.indexOf(entry), 1);
+  }
+  atWork = false;
+}
+
+async function sendOne(entry) {
+  const { item, row } = entry;
+  const again = row.querySelector("[data-part=again]");
+  try {
+    const stopped = new Promise((_, reject) => { entry.stop = () => reject(new Refused("")); });
+    await Promise.race([stopped, send(item.file, `/joint/${joint}/uploads`, item, {
+      remember: (url) => { item.url = url; return change(item); },
+      tell: ({ sent, total, waits }) => {
+        again.hidden = waits === undefined;
+        if (waits !== undefined) say(row, "warn", "No connection", `Trying again in ${waits} s.`);
+        else {
+          row.querySelector("progress").value = sent / total;
+          say(row, "busy", "Sending", `${megabytes(sent)} of ${megabytes(total)} MB`);
+        }
+      },
+      wake: () => new Promise((resolve) => wakers.push(resolve)),
+    })]);
+    await release(item);
+    row.remove();
+    await refresh();
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    await release(item);
+    if (entry.gone) return;
+    say(row, "bad", "Not taken", error.message);
+    row.querySelector("progress").hidden = true;
+    again.hidden = true;
+  }
+}
+
+function megabytes(bytes) {
+  return (bytes / 1e6).toFixed(1);
+}
+
+function wakeAll() {
+  wakers.forEach((wake) => wake());
+  wakers = [];
+}
+
+addEventListener("online", wakeAll);
+addEventListener("pageshow", wakeAll);
+document.addEventListener("visibilitychange", () => { if (!document.hidden) { wakeAll(); refresh(); } });
+
+// --- what the laptop says of them ----------------------------------------------------------------
+
+let timer = 0;
+
+// The list as the laptop has it: asked for until every photograph has its verdict, then slowly, since
+// another phone may add some. The laptop writes the rows, so that they are the same without a script.
+async function refresh() {
+  clearTimeout(timer);
+  let next = ASK_SLOWLY_MS;
+  try {
+    const response = await fetch(`/joint/${joint}`, { cache: "no-store" });
+    if (!response.ok) throw new Error(response.status);
+    const fresh = new DOMParser().parseFromString(await response.text(), "text/html");
+    if (!fresh.getElementById("photographs")) { location.reload(); return; } // measured from elsewhere
+    trouble.hidden = true;
+    show(fresh);
+    if (list.querySelector('[data-sha][data-kind="busy"]')) next = ASK_MS;
+  } catch (error) {
+    trouble.textContent = "The laptop cannot be reached just now.";
+    trouble.hidden = false;
+  }
+  if (!document.hidden) timer = setTimeout(refresh, next);
+}
+
+function show(fresh) {
+  const known = new Map(Array.from(list.querySelectorAll("[data-sha]:not([data-sha=''])"), (r) => [r.dataset.sha, r]));
+  let before = null;
+  for (const row of Array.from(fresh.querySelectorAll("#photographs > li"))) {
+    const old = known.get(row.dataset.sha);
+    known.delete(row.dataset.sha);
+    if (old && old.outerHTML === row.outerHTML) { before = old; continue; }
+    const place = before ? before.nextSibling : list.firstChild;
+    if (old) old.replaceWith(row);
+    else list.insertBefore(row, place);
+    before = row;
+  }
+  known.forEach((row) => row.remove());
+  swap(".next svg", fresh);
+  const next = document.getElementById("next"), told = fresh.getElementById("next");
+  if (next.textContent !== told.textContent) next.textContent = told.textContent;
+  const enough = !fresh.querySelector("#measure button").disabled;
+  document.querySelector("#measure button").disabled = !enough;
+  document.querySelector("#measure button").classList.toggle("do", enough);
+  document.getElementById("add").className = fresh.getElementById("add").className;
+}
+
+function swap(selector, fresh) {
+  const old = document.querySelector(selector), now = fresh.querySelector(selector);
+  if (old.outerHTML !== now.outerHTML) old.replaceWith(now);
+}
+
+function say(row, kind, word, text) {
+  row.dataset.kind = kind;
+  row.querySelector("strong span").textContent = word;
+  row.querySelector(".text").textContent = text;
+  row.classList.toggle("bad", kind === "bad");
+}
+
+// Leaving out and taking back without leaving the page.
+list.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  await fetch(event.target.action, { method: "POST", redirect: "manual" }).catch(() => {});
+  refresh();
+});
+
+document.getElementById("measure").addEventListener("submit", (event) => {
+  if (!queue.length) return;
+  event.preventDefault();
+  trouble.textContent = "Photographs are still being sent: wait, or leave them out.";
+  trouble.hidden = false;
+});
+
+held(joint).then((items) => items.forEach(enqueue));
+refresh();
