@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from dataclasses import asdict, dataclass, fields
 
@@ -178,6 +178,17 @@ def unreadable(archive: Archive) -> list[int]:
     """Records whose columns hold what they cannot, so that no list has them."""
     sql = f"SELECT r.record FROM record r WHERE ({_SOUND}) IS NOT TRUE ORDER BY r.record"
     return [record for (record,) in archive.db.execute(sql)]
+
+
+def verdicts_of(archive: Archive, records: Iterable[int]) -> dict[int, tuple[str, bool]]:
+    """What each answer comes to, and whether the joint is ready to scribe; of older records, nothing."""
+    wanted = list(records)
+    sql = (
+        "SELECT record, json_extract(result, '$.verdict'), json_extract(result, '$.ready_to_scribe')"
+        f" FROM document WHERE record IN ({', '.join('?' * len(wanted))}) AND json_valid(result)"
+    )
+    rows = archive.db.execute(sql, wanted)
+    return {record: (verdict, bool(ready)) for record, verdict, ready in rows if verdict}
 
 
 def load_entry(archive: Archive, record: int) -> Entry:

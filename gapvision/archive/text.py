@@ -83,7 +83,14 @@ def record_text(
 
 def outcome_lines(o: Outcome, units: str) -> list[str]:
     """What was told of a joint, a line a fact."""
-    from gapvision.phrases import distance_text, wrap
+    from gapvision.phrases import wrap
+
+    return [line for name, text in outcome_rows(o, units) for line in wrap(text, f"  {name:18}")]
+
+
+def outcome_rows(o: Outcome, units: str) -> list[tuple[str, str]]:
+    """What was told of a joint, each fact with its name."""
+    from gapvision.phrases import distance_text
 
     rows = [("Date", o.date)]
     for name, mm in (
@@ -98,8 +105,7 @@ def outcome_lines(o: Outcome, units: str) -> list[str]:
     for v in o.of_kind("open"):
         ends = (distance_text(mm, units) for mm in (v.station_mm, v.to_mm))
         rows.append(("Open", f"from {' to '.join(ends)}"))
-    rows += [("Remarks", o.remarks)] if o.remarks else []
-    return [line for name, text in rows for line in wrap(text, f"  {name:18}")]
+    return rows + ([("Remarks", o.remarks)] if o.remarks else [])
 
 
 def changes_text(old: Record, new: dict, program: str, units: str) -> str:
