@@ -160,6 +160,27 @@ def settle(file: BinaryIO, path: Path, overwrite: bool) -> None:
     sync_folder(path.parent)
 
 
+@contextmanager
+def continued(path: Path, at: int) -> Iterator[BinaryIO]:
+    """A file that is there, to go on writing from a place on; what is written is on the disk at the end.
+
+    It is not whole meanwhile, and must have a name by which nobody takes it for that.
+
+    Raises
+    ------
+    OSError
+        As the disk has it.
+    """
+    with path.open("r+b") as file:
+        file.truncate(at)
+        file.seek(at)
+        try:
+            yield file
+        finally:
+            file.flush()
+            os.fsync(file.fileno())
+
+
 def copy_new(source: Path, target: Path) -> None:
     """Copy a file with its time to a name that is free.
 

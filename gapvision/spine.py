@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -24,7 +24,7 @@ from gapvision.joint.by_hand import (
 )
 from gapvision.joint.drawn_off import drawn_off
 from gapvision.joint.gap import GapProfile, Groove, gap_profile, groove_at, profile_over
-from gapvision.joint.gather import Gathered, gather_photos
+from gapvision.joint.gather import Gathered, Look, gather_photos
 from gapvision.joint.photo_results import (
     Lack,
     card_results,
@@ -49,7 +49,9 @@ from gapvision.scene.priors import Priors
 # the answer differ; the fit's matrices are small, and threads would slow it down.
 @threadpool_limits.wrap(limits=1, user_api="blas")
 def measure(
-    options: MeasureOptions, progress: Callable[[int, int], None] | None = None
+    options: MeasureOptions,
+    progress: Callable[[int, int], None] | None = None,
+    looks: Mapping[str, Look] | None = None,
 ) -> Measurement:
     """The setting of the dividers for one joint, from all its photographs.
 
@@ -58,6 +60,8 @@ def measure(
     options : MeasureOptions
     progress : callable, optional
         Called as ``progress(done, total)`` after each photograph.
+    looks : mapping, optional
+        Photographs that were traced as they arrived, as `gather_photos` takes them.
 
     Raises
     ------
@@ -66,7 +70,7 @@ def measure(
     """
     check_options(options)
     priors = Priors(wall_mm=options.cards.wall_thickness_mm)
-    gathered = gather_photos(options, priors, progress)
+    gathered = gather_photos(options, priors, progress, looks)
     alone = solve(options, gathered, priors)
     check_agreement(gathered.suspicion, alone.joint, alone.disagrees)
     check_one_gap(options, gathered, alone, priors)

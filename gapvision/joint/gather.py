@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
@@ -16,6 +17,7 @@ from gapvision.errors import (
     OutlinesNotFound,
     PhotoUnreadable,
 )
+from gapvision.files import read_regular
 from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint.copies import without_copies
@@ -58,10 +60,47 @@ class Gathered:
     suspicion: Suspicion | None = None
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Look:
+    """One photograph of the outside traced beforehand, as it arrived; ``asked`` is what it was traced by."""
+
+    traced: TracedPhoto
+    lens: Lens
+    asked: tuple
+
+
+def look_at(path: Path, options: MeasureOptions) -> Look:
+    """One photograph traced by itself, as `gather_photos` does it.
+
+    Raises
+    ------
+    MeasurementError
+        Where it is of no use.
+    """
+    read = _read(load_photo(path), path.name, "outside", options)
+    priors = Priors(wall_mm=options.cards.wall_thickness_mm)
+    traced = trace_photo(read, options.card_on, stated_radii(options, ANY_STRETCH_MM), priors)
+    traced = replace(traced, wood=_wood(read))
+    return Look(traced, read.lens, _asked_of_each(options))
+
+
+def _asked_of_each(options: MeasureOptions) -> tuple:
+    """All that the tracing of one photograph depends on beside its file and its lens."""
+    return options.card_on, options.upper_diameter, options.lower_diameter, options.cards
+
+
 def gather_photos(
-    options: MeasureOptions, priors: Priors, progress: Callable[[int, int], None] | None
+    options: MeasureOptions,
+    priors: Priors,
+    progress: Callable[[int, int], None] | None,
+    looks: Mapping[str, Look] | None = None,
 ) -> Gathered:
     """Every photograph traced by itself in turn; pictures are let go as soon as they are.
+
+    Parameters
+    ----------
+    looks : mapping, optional
+        What was traced beforehand, by the files' hashes; used where it was traced as it would be now.
 
     Raises
     ------
@@ -81,7 +120,10 @@ def gather_photos(
         if named[path.name] > 1:
             label = f"{path.absolute().parent.name}/{path.name}"
         try:
-            if (read := _traced(path, label, side, options, stated, priors, seen_hashes)) is None:
+            read = _looked(path, label, side, options, looks or {}, seen_hashes) or _traced(
+                path, label, side, options, stated, priors, seen_hashes
+            )
+            if read is None:
                 continue
             if isinstance(read, PhotoResult):
                 dropped.append(read)
@@ -142,6 +184,26 @@ def _check_corrections(
             f"(sha256 {min(strange)[:12]}...): give those photographs as they were, or take the "
             "correction out.",
         )
+
+
+def _looked(
+    path: Path, label: str, side: str, options: MeasureOptions, looks: Mapping[str, Look],
+    seen_hashes: set[str],
+) -> tuple[TracedPhoto, Lens] | None:  # fmt: skip
+    """What was traced beforehand of this very file, by the same card, diameters and lens; else None."""
+    if not looks or side != "outside":
+        return None
+    with suppress(OSError):  # which is told where it is read in earnest
+        sha256 = hashlib.sha256(read_regular(path)).hexdigest()
+        look = looks.get(sha256)
+        if look is None or sha256 in seen_hashes or look.asked != _asked_of_each(options):
+            return None
+        facts = replace(look.traced.facts, path=path)
+        if choose_lens(facts, options.camera) != (look.lens, look.traced.lens_source):
+            return None
+        seen_hashes.add(sha256)
+        return replace(look.traced, facts=facts, label=label), look.lens
+    return None
 
 
 def _traced(

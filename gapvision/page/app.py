@@ -8,58 +8,94 @@ from pathlib import Path
 
 import anyio
 from starlette.applications import Starlette
+from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from gapvision.errors import MeasurementError
-from gapvision.page import joint_pages, upload_pages
+from gapvision.page import answer_pages, joint_pages, upload_pages
 from gapvision.page.drafts import NoDraft
-from gapvision.page.jobs import Jobs, resume
+from gapvision.page.jobs import Jobs, begin, clean, resume
 from gapvision.page.rendering import STATIC, page
-from gapvision.page.workers import workers
+from gapvision.page.safety import Pairing, guarded
+from gapvision.page.workers import warm
 
-GET, POST = ["GET"], ["POST"]
+GET, POST, BOTH = ["GET"], ["POST"], ["GET", "POST"]
+STATUS = {
+    "too-large": 413, "bad-type": 415, "archive-full": 507, "too-many": 429, "taken-over": 409,
+    "changed": 409, "no-record": 404, "no-answer": 404,
+}  # fmt: skip
 
+_JOINT = [
+    Route("/", joint_pages.joint, methods=GET),
+    Route("/form", joint_pages.joint_form, methods=BOTH),
+    Route("/state", joint_pages.state, methods=GET),
+    Route("/remove", joint_pages.remove, methods=POST),
+    Route("/photographs", upload_pages.photographs_form, methods=POST),
+    Route("/uploads", upload_pages.create, methods=POST),
+    Route("/photo/{sha}/view.jpg", joint_pages.view, methods=GET),
+    Route("/photo/{sha}/drop", joint_pages.drop_photograph, methods=POST),
+    Route("/photo/{sha}/take-back", joint_pages.take_back, methods=POST),
+    Route("/measure", joint_pages.measure, methods=POST),
+    Route("/cancel", joint_pages.stop, methods=POST),
+    Route("/answer", answer_pages.answer, methods=GET),
+    Route("/answer.json", answer_pages.answer_json, methods=GET),
+    Route("/picture.jpg", answer_pages.picture, methods=GET),
+    Route("/readings", answer_pages.readings, methods=POST),
+    Route("/keep", answer_pages.keep, methods=POST),
+    Route("/report.html", answer_pages.report, methods=GET),
+    Route("/report.pdf", answer_pages.report, methods=GET),
+]
 ROUTES = [
     Route("/", joint_pages.home, methods=GET),
-    Route("/new", joint_pages.new_joint, methods=GET + POST),
-    Route("/joint/{id}", joint_pages.joint, methods=GET),
-    Route("/joint/{id}/form", joint_pages.joint_form, methods=GET + POST),
-    Route("/joint/{id}/state", joint_pages.state, methods=GET),
-    Route("/joint/{id}/photographs", upload_pages.photographs_form, methods=POST),
-    Route("/joint/{id}/photo/{sha}/view.jpg", joint_pages.view, methods=GET),
-    Route("/joint/{id}/photo/{sha}/drop", joint_pages.drop_photograph, methods=POST),
-    Route("/joint/{id}/photo/{sha}/take-back", joint_pages.drop_photograph, methods=POST),
-    Route("/joint/{id}/measure", joint_pages.measure, methods=POST),
-    Route("/joint/{id}/cancel", joint_pages.stop, methods=POST),
-    Route("/joint/{id}/answer", joint_pages.answer, methods=GET),
-    Route("/joint/{id}/answer.json", joint_pages.answer_json, methods=GET),
+    Route("/new", joint_pages.new_joint, methods=BOTH),
+    *(
+        Route("/joint/{id}" + r.path.rstrip("/"), r.endpoint, methods=list(r.methods))
+        for r in _JOINT
+    ),
+    Route("/uploads/{uid}", upload_pages.offset, methods=["HEAD"]),
+    Route("/uploads/{uid}", upload_pages.append, methods=["PATCH"]),
+    Route("/uploads/{uid}", upload_pages.abandon, methods=["DELETE"]),
     Mount("/static", StaticFiles(directory=STATIC)),
 ]
 
 
-def page_app(drafts: Path) -> Starlette:
-    """The application that serves the drafts of an archive."""
+def page_app(drafts: Path, pairing: Pairing | None = None) -> Starlette:
+    """The application that serves the drafts of an archive.
+
+    Parameters
+    ----------
+    drafts : Path
+        As `drafts_folder` makes it.
+    pairing : Pairing, optional
+        Where phones are served, and not this computer alone.
+    """
     app = Starlette(
-        routes=ROUTES, lifespan=_at_work, exception_handlers={MeasurementError: _refused}
+        routes=ROUTES,
+        lifespan=_at_work,
+        middleware=[Middleware(guarded, pairing, upload_pages.most_bytes)],
+        exception_handlers={MeasurementError: _refused},
     )
-    app.state.jobs = Jobs(drafts, workers())
+    app.state.jobs = Jobs(drafts)
     return app
 
 
 @asynccontextmanager
 async def _at_work(app: Starlette) -> AsyncIterator[None]:
+    jobs = app.state.jobs
     async with anyio.create_task_group() as tasks:
-        app.state.jobs.tasks = tasks
-        resume(app.state.jobs)
+        jobs.tasks = tasks
+        begin(jobs, warm, jobs.looking)
+        begin(jobs, clean, jobs)
+        resume(jobs)
         yield
         tasks.cancel_scope.cancel()
 
 
 async def _refused(request: Request, error: MeasurementError) -> Response:
-    status = 404 if isinstance(error, NoDraft) else 422
+    status = 404 if isinstance(error, NoDraft) else STATUS.get(error.code, 422)
     if "text/html" in request.headers.get("accept", ""):
         return page(request, "refused.html", status, sentence=error.text)
     return JSONResponse({"code": error.code, "sentence": error.text}, status)

@@ -5,6 +5,7 @@
     drafts/<id>/photos/<sha256>/photo-3.jpg   its bytes, as they came
     drafts/<id>/photos/<sha256>/verdict.json  what was seen in it by itself
     drafts/<id>/answer.json                   what `measure --json` writes, of answer or refusal
+    drafts/<id>/picture.jpg                   what `measure --picture` draws
     drafts/uploads/                           what is arriving: `uploads`
 
 No name that came over the network is a file's name here: ids, hashes and numbers are this program's.
@@ -17,10 +18,9 @@ import re
 import secrets
 import shutil
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -33,13 +33,17 @@ from gapvision.files import move_new, read_regular, remove_leftovers, work_folde
 from gapvision.inputs.joint_name import JointName
 
 DRAFTS, UPLOADS = "drafts", "uploads"
-DRAFT, PHOTO, VERDICT, ANSWER, PROGRESS = (
-    "draft.json", "photo.json", "verdict.json", "answer.json", "progress.json",
+DRAFT, PHOTO, VERDICT, ANSWER, PICTURE, PROGRESS = (
+    "draft.json", "photo.json", "verdict.json", "answer.json", "picture.jpg", "progress.json",
 )  # fmt: skip
 COLLECTING, MEASURING, ANSWERED, REFUSED, KEPT = (
     "collecting", "measuring", "answered", "refused", "kept",
 )  # fmt: skip
-SUFFIXES = {b"\xff\xd8": ".jpg", b"\x89P": ".png", b"II": ".tif", b"MM": ".tif"}
+SUFFIXES = {
+    b"\xff\xd8\xff": ".jpg", b"\x89PNG": ".png", b"II*\0": ".tif", b"MM\0*": ".tif", b"II+\0": ".tif",
+    b"MM\0+": ".tif",
+}  # fmt: skip
+KEPT_FOR = timedelta(days=7)  # of what is in the archive by now, where somebody may still add to it
 _ID = re.compile(r"[0-9a-f]{12}")
 _HASH = re.compile(r"[0-9a-f]{64}")
 _WRITING = threading.RLock()  # one writer at a time: two phones may work on one draft
@@ -194,6 +198,16 @@ def remove_draft(drafts: Path, draft_id: str) -> None:
         shutil.rmtree(_folder(drafts, draft_id), ignore_errors=True)
 
 
+def remove_kept(drafts: Path, now: datetime | None = None) -> int:
+    """Remove drafts that are in the archive for some days, where their photographs are too; how many."""
+    now, removed = now or datetime.now().astimezone(), 0
+    for draft in all_drafts(drafts):
+        if draft.state == KEPT and now - datetime.fromisoformat(draft.changed_at) > KEPT_FOR:
+            remove_draft(drafts, draft.id)
+            removed += 1
+    return removed
+
+
 # --- photographs ----------------------------------------------------------------------------------
 
 
@@ -249,14 +263,6 @@ def photo_folder(drafts: Path, draft_id: str, sha256: str) -> Path:
     return _folder(drafts, draft_id) / "photos" / sha256
 
 
-@contextmanager
-def arriving(drafts: Path, draft_id: str) -> Iterator[Path]:
-    """A folder for a photograph's bytes until `add_photograph` gives it its place."""
-    photos = _folder(drafts, draft_id) / "photos"
-    with in_words(drafts.parent, (OSError,)), work_folder(photos) as work:
-        yield work
-
-
 def add_photograph(drafts: Path, draft_id: str, file: Path, sha256: str, name: str) -> bool:
     """Take a whole file on the disk of drafts into a draft; False where it has it already.
 
@@ -293,10 +299,12 @@ def drop(drafts: Path, draft_id: str, sha256: str, dropped: bool) -> None:
 
 
 def suffix_of(file: Path) -> str:
-    """By what a photograph begins with; its own name tells nothing."""
+    """By what a photograph begins with, as its own name tells nothing; empty where it is none."""
     with file.open("rb") as opened:
         first = opened.read(12)
-    return ".heic" if first[4:8] == b"ftyp" else SUFFIXES.get(first[:2], ".jpg")
+    if first[4:8] == b"ftyp":
+        return ".heic"
+    return next((suffix for head, suffix in SUFFIXES.items() if first.startswith(head)), "")
 
 
 # --- answers --------------------------------------------------------------------------------------

@@ -130,11 +130,14 @@ def asked_of(draft: Draft, photos: tuple[Path, ...], preferred: Preferences) -> 
 
     Raises
     ------
-    ValueError
-        As `asked`.
+    MeasurementError
+        ``bad-entry`` where a field is no length, as in a draft of another program.
     """
     fields = draft.entries | {"units": draft.units}
-    return asked(fields, photos, preferred, draft.readings, draft.trials)
+    try:
+        return asked(fields, photos, preferred, draft.readings, draft.trials)
+    except ValueError as error:
+        raise MeasurementError("bad-entry", _sentence(error)) from None
 
 
 def _cards(fields: Mapping[str, str], preferred: Preferences) -> Cards:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import logging
+from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
-from anyio import CancelScope, CapacityLimiter, to_thread
+from anyio import CancelScope, CapacityLimiter, Event, sleep, to_thread
 from anyio.abc import TaskGroup
 
 from gapvision.errors import MeasurementError
@@ -22,6 +27,7 @@ from gapvision.page.drafts import (
     VERDICT,
     Draft,
     NoDraft,
+    Photograph,
     all_drafts,
     change_draft,
     folder_of_draft,
@@ -30,61 +36,116 @@ from gapvision.page.drafts import (
     photograph,
     photographs,
     read_json,
+    remove_kept,
     write_beside,
 )
 from gapvision.page.entries import asked_of
+from gapvision.page.looks import Looks, remember, remembered
 from gapvision.page.measuring import measure_draft
-from gapvision.page.verdicts import verdict_of
-from gapvision.page.workers import Stopped, in_worker
+from gapvision.page.uploads import remove_stale
+from gapvision.page.verdicts import SLIP, verdict_of
+from gapvision.page.workers import Stopped, cores, in_worker
 
 LOG = logging.getLogger("gapvision.page")
 INTERRUPTED = "Measuring was interrupted, as the program on the laptop ended: measure again."
 NO_PHOTOGRAPHS = "There is no photograph to measure: add at least one."
+FAILED = "The program failed at this joint ({error}): measure it on the laptop by itself."
+HOUR_S = 3600.0
 
 
 @dataclass(eq=False, slots=True)
 class Jobs:
-    """The drafts' folder, and what is at work in it now."""
+    """The drafts' folder, and what is at work in it now.
+
+    Attributes
+    ----------
+    looking, fitting : CapacityLimiter
+        How many photographs are looked at, and joints measured, at a time.
+    measuring : dict
+        By draft, what stops its measurement.
+    arriving : dict
+        By upload, what ends the request that it comes by, and tells that it has ended.
+    """
 
     drafts: Path
-    limiter: CapacityLimiter
+    looking: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(cores()))
+    fitting: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(max(1, cores() // 2)))
     tasks: TaskGroup | None = None
     measuring: dict[str, CancelScope] = field(default_factory=dict)
+    arriving: dict[str, tuple[CancelScope, Event]] = field(default_factory=dict)
+    looks: Looks = field(default_factory=Looks)
+
+
+def begin(jobs: Jobs, work: Callable[..., Awaitable[Any]], *args: Any) -> None:
+    """Work beside the requests; what goes wrong in it is logged, and ends nothing else."""
+
+    async def guarded() -> None:
+        try:
+            await work(*args)
+        except Exception:
+            LOG.exception("something at work beside the requests failed")
+
+    jobs.tasks.start_soon(guarded)
 
 
 def resume(jobs: Jobs) -> None:
     """After a start: measurements that were at work are told as interrupted, lacking verdicts begun."""
     for draft in all_drafts(jobs.drafts):
-        if draft.state == MEASURING:
-            end = replace(draft, state=REFUSED, sentence=INTERRUPTED)
-            change_draft(jobs.drafts, draft.id, lambda _, end=end: end)
-        if draft.state != KEPT:
-            for photo in photographs(jobs.drafts, draft.id):
-                if photo.verdict is None and not photo.dropped:
-                    begin_verdict(jobs, draft.id, photo.sha256)
+        with suppress(MeasurementError):
+            if draft.state == MEASURING:
+                end = replace(draft, state=REFUSED, sentence=INTERRUPTED)
+                change_draft(jobs.drafts, draft.id, lambda _, end=end: end)
+            if draft.state != KEPT:
+                for photo in photographs(jobs.drafts, draft.id):
+                    if photo.verdict is None and not photo.dropped:
+                        begin_verdict(jobs, draft.id, photo.sha256)
 
 
-def begin_verdict(jobs: Jobs, draft_id: str, sha256: str) -> None:
-    """Have a photograph looked at, beside the requests."""
-    jobs.tasks.start_soon(_verdict, jobs, draft_id, sha256)
+async def clean(jobs: Jobs) -> None:
+    """Remove, now and every hour, what nobody went on with."""
+    while True:
+        await to_thread.run_sync(remove_stale, jobs.drafts)
+        await to_thread.run_sync(remove_kept, jobs.drafts)
+        await sleep(HOUR_S)
 
 
-async def _verdict(jobs: Jobs, draft_id: str, sha256: str) -> None:
-    try:
+# --- one photograph -------------------------------------------------------------------------------
+
+
+def begin_verdict(jobs: Jobs, draft_id: str, sha256: str, anew: bool = False) -> None:
+    """Have a photograph looked at, beside the requests; ``anew`` where that was done already."""
+    begin(jobs, _verdict, jobs, draft_id, sha256, anew)
+
+
+async def _verdict(jobs: Jobs, draft_id: str, sha256: str, anew: bool) -> None:
+    with suppress(NoDraft):  # it was removed meanwhile
         draft = await to_thread.run_sync(load_draft, jobs.drafts, draft_id)
         photo = await to_thread.run_sync(photograph, jobs.drafts, draft_id, sha256)
-        path = photo_path(jobs.drafts, draft_id, photo)
-        options = asked_of(draft, (path,), load_preferences())
-        try:
-            verdict = await in_worker(jobs.limiter, verdict_of, path, options)
-        except Stopped as error:
-            verdict = {"ok": False, "text": error.text, "details": {"code": error.code}}
+        if photo.verdict is not None and not anew:
+            return
+        verdict, look = await _looked_at(jobs, draft, photo)
+        if look:
+            remember(jobs.looks, sha256, look)
         place = f"photos/{sha256}/{VERDICT}"
         await to_thread.run_sync(write_beside, jobs.drafts, draft_id, place, verdict)
-    except NoDraft:
-        return  # it was removed meanwhile
-    except (MeasurementError, ValueError) as error:
-        LOG.warning("no verdict of a photograph: %s", error)
+
+
+async def _looked_at(jobs: Jobs, draft: Draft, photo: Photograph) -> tuple[dict[str, Any], bytes]:
+    """The verdict of a photograph, tried twice where its worker is killed."""
+    path = photo_path(jobs.drafts, draft.id, photo)
+    for last in (False, True):
+        try:
+            options = asked_of(draft, (path,), load_preferences())
+            return await in_worker(jobs.looking, verdict_of, path, options)
+        except Stopped as error:
+            if last:
+                return {"ok": False, "text": error.text, "details": {"code": error.code}}, b""
+        except MeasurementError as error:
+            return {"ok": False, "text": error.text, "details": {"code": error.code}}, b""
+    raise AssertionError("the second is the last")
+
+
+# --- a joint --------------------------------------------------------------------------------------
 
 
 def begin_measuring(jobs: Jobs, draft_id: str) -> None:
@@ -100,11 +161,11 @@ def begin_measuring(jobs: Jobs, draft_id: str) -> None:
     begun = change_draft(jobs.drafts, draft_id, _at_work)
     if begun.state == MEASURING:
         jobs.measuring[draft_id] = CancelScope()
-        jobs.tasks.start_soon(_measure, jobs, draft_id, jobs.measuring[draft_id])
+        begin(jobs, _measure, jobs, draft_id, jobs.measuring[draft_id])
 
 
 def _at_work(draft: Draft) -> Draft:
-    return draft if draft.state == KEPT else replace(draft, state=MEASURING, sentence="")
+    return replace(draft, state=MEASURING, sentence="")
 
 
 def cancel(jobs: Jobs, draft_id: str) -> None:
@@ -119,15 +180,37 @@ def progress_of(jobs: Jobs, draft_id: str) -> dict[str, int]:
     return {"done": int(told.get("done", 0)), "total": int(told.get("total", 0))}
 
 
+def used_photographs(jobs: Jobs, draft_id: str) -> list[Photograph]:
+    """Those that are measured: neither left out nor of a slip."""
+    return [
+        p
+        for p in photographs(jobs.drafts, draft_id)
+        if not p.dropped and (p.verdict or {}).get("details", {}).get("code") != SLIP
+    ]
+
+
+def asked_hash(draft: Draft, used: list[Photograph]) -> str:
+    """What an answer depends on of its draft, so that a later change is told."""
+    asked = [
+        draft.entries, draft.units, draft.readings, draft.trials, draft.corrections,
+        [(p.sha256, p.file_name) for p in used],
+    ]  # fmt: skip
+    return hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()
+
+
 async def _measure(jobs: Jobs, draft_id: str, scope: CancelScope) -> None:
-    end = {"state": COLLECTING, "sentence": ""}  # where it is cancelled
+    end = {"state": COLLECTING, "sentence": "", "asked": ""}  # where it is cancelled
     try:
         with scope:
             end = await _measured(jobs, draft_id)
+    except Exception as error:
+        LOG.exception("a joint could not be measured")
+        text = FAILED.format(error=type(error).__name__)
+        end = {"state": REFUSED, "sentence": text, "asked": ""}
     finally:
-        jobs.measuring.pop(draft_id, None)
         with CancelScope(shield=True):
             await _write_end(jobs, draft_id, end)
+        jobs.measuring.pop(draft_id, None)
 
 
 async def _write_end(jobs: Jobs, draft_id: str, end: dict[str, str]) -> None:
@@ -144,17 +227,19 @@ async def _measured(jobs: Jobs, draft_id: str) -> dict[str, str]:
     """How it ends: the draft's new state and sentence, once the answer is written."""
     try:
         draft = load_draft(jobs.drafts, draft_id)
-        used = [p for p in photographs(jobs.drafts, draft_id) if not p.dropped]
+        used = used_photographs(jobs, draft_id)
+        asked = asked_hash(draft, used)
         if not used:
-            return {"state": REFUSED, "sentence": NO_PHOTOGRAPHS}
+            return {"state": REFUSED, "sentence": NO_PHOTOGRAPHS, "asked": asked}
         paths = tuple(photo_path(jobs.drafts, draft_id, p) for p in used)
         write_beside(jobs.drafts, draft_id, PROGRESS, {"done": 0, "total": len(used)})
         options = asked_of(draft, paths, load_preferences())
-        place = folder_of_draft(jobs.drafts, draft_id) / PROGRESS
-        answer = await in_worker(jobs.limiter, measure_draft, options, place)
+        folder = folder_of_draft(jobs.drafts, draft_id)
+        looks = remembered(jobs.looks, [p.sha256 for p in used])
+        answer = await in_worker(jobs.fitting, measure_draft, options, looks, folder)
         await to_thread.run_sync(write_beside, jobs.drafts, draft_id, ANSWER, answer)
-    except (MeasurementError, ValueError) as error:
-        return {"state": REFUSED, "sentence": str(error)}
+    except MeasurementError as error:
+        return {"state": REFUSED, "sentence": error.text, "asked": ""}
     if answer["status"] == "refused":
-        return {"state": REFUSED, "sentence": answer["reason"]["text"]}
-    return {"state": ANSWERED, "sentence": ""}
+        return {"state": REFUSED, "sentence": answer["reason"]["text"], "asked": asked}
+    return {"state": ANSWERED, "sentence": "", "asked": asked}

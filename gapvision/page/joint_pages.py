@@ -4,36 +4,51 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from anyio import to_thread
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from gapvision.inputs.preferences import load_preferences
-from gapvision.page.answer_view import answer_context
 from gapvision.page.drafts import (
     MEASURING,
     Draft,
+    Photograph,
     all_drafts,
     answer_of,
     change_draft,
     drop,
     load_draft,
     new_draft,
+    photo_folder,
     photo_path,
     photograph,
     photographs,
+    remove_draft,
 )
 from gapvision.page.entries import read_form
 from gapvision.page.form_view import form_context, joined_ends
-from gapvision.page.jobs import Jobs, begin_measuring, cancel, progress_of
+from gapvision.page.jobs import (
+    Jobs,
+    asked_hash,
+    begin_measuring,
+    begin_verdict,
+    cancel,
+    progress_of,
+    used_photographs,
+)
 from gapvision.page.joint_view import joint_context, joint_row, measuring_context
 from gapvision.page.rendering import page, see
+from gapvision.page.uploads import uploads_of
+from gapvision.page.verdicts import VIEW, make_view
+from gapvision.page.workers import in_worker
 
 NO_STORE = {"Cache-Control": "no-store"}
+PRIVATE = {"Cache-Control": "private, max-age=86400"}  # a photograph's address has its hash
 
 
 async def home(request: Request) -> Response:
     """What is at work, and where to begin."""
-    drafts = _jobs(request).drafts
+    drafts = jobs_of(request).drafts
     rows = [
         joint_row(d, photographs(drafts, d.id), answer_of(drafts, d.id)) for d in all_drafts(drafts)
     ]
@@ -42,7 +57,7 @@ async def home(request: Request) -> Response:
 
 async def new_joint(request: Request) -> Response:
     """The form of a new joint; what was entered last stands in it."""
-    jobs, preferred = _jobs(request), load_preferences()
+    jobs, preferred = jobs_of(request), load_preferences()
     if request.method == "GET":
         last = next(iter(all_drafts(jobs.drafts)), None)
         fields = _remembered(last) | {k: v[:80] for k, v in request.query_params.items()}
@@ -59,8 +74,8 @@ async def new_joint(request: Request) -> Response:
 
 async def joint_form(request: Request) -> Response:
     """The same later."""
-    jobs = _jobs(request)
-    draft = _draft(request)
+    jobs = jobs_of(request)
+    draft = draft_of(request)
     if request.method == "GET":
         names = {"building": draft.building, "wall": draft.wall, "log": draft.log}
         fields = names | draft.entries | {"units": draft.units}
@@ -77,13 +92,15 @@ async def joint_form(request: Request) -> Response:
         )  # fmt: skip
 
     change_draft(jobs.drafts, draft.id, changed)
+    for photo in photographs(jobs.drafts, draft.id):  # of other logs it may say something else
+        begin_verdict(jobs, draft.id, photo.sha256, anew=True)
     return see(f"/joint/{draft.id}")
 
 
 async def joint(request: Request) -> Response:
     """Its photographs, and the button to measure."""
-    draft = _draft(request)
-    state = _state(request, draft)
+    draft = draft_of(request)
+    state = state_of(request, draft)
     if draft.state == MEASURING:
         return page(request, "measuring.html", **measuring_context(draft, state["progress"]))
     return page(request, "joint.html", **joint_context(draft, state))
@@ -91,63 +108,61 @@ async def joint(request: Request) -> Response:
 
 async def state(request: Request) -> Response:
     """How far a joint is, for the page's script."""
-    return JSONResponse(_state(request, _draft(request)), headers=NO_STORE)
+    return JSONResponse(state_of(request, draft_of(request)), headers=NO_STORE)
 
 
 async def drop_photograph(request: Request) -> Response:
-    """Leave a photograph out, or take it back."""
-    draft = _draft(request)
-    drop(
-        _jobs(request).drafts,
-        draft.id,
-        request.path_params["sha"],
-        request.url.path.endswith("/drop"),
-    )
+    """Leave a photograph out."""
+    draft, sha256 = draft_of(request), request.path_params["sha"]
+    await to_thread.run_sync(drop, jobs_of(request).drafts, draft.id, sha256, True)
+    return see(f"/joint/{draft.id}")
+
+
+async def take_back(request: Request) -> Response:
+    """Take it back; what could not be looked at is looked at again."""
+    jobs, draft, sha256 = jobs_of(request), draft_of(request), request.path_params["sha"]
+    await to_thread.run_sync(drop, jobs.drafts, draft.id, sha256, False)
+    verdict = photograph(jobs.drafts, draft.id, sha256).verdict
+    begin_verdict(jobs, draft.id, sha256, anew=verdict is not None and not verdict["ok"])
     return see(f"/joint/{draft.id}")
 
 
 async def view(request: Request) -> Response:
-    """A photograph to look at."""
-    drafts, draft = _jobs(request).drafts, _draft(request)
-    photo = photograph(drafts, draft.id, request.path_params["sha"])
-    return FileResponse(photo_path(drafts, draft.id, photo), media_type="image/jpeg")
+    """A photograph to look at: upright, reduced, and without what its file tells of place and phone."""
+    jobs, draft, sha256 = jobs_of(request), draft_of(request), request.path_params["sha"]
+    photo = photograph(jobs.drafts, draft.id, sha256)
+    place = photo_folder(jobs.drafts, draft.id, sha256) / VIEW
+    if not place.exists():
+        await in_worker(jobs.looking, make_view, photo_path(jobs.drafts, draft.id, photo))
+    return FileResponse(place, media_type="image/jpeg", headers=PRIVATE)
 
 
 async def measure(request: Request) -> Response:
     """Have it measured; where it is at work, its page tells how far."""
-    draft = _draft(request)
-    begin_measuring(_jobs(request), draft.id)
+    draft = draft_of(request)
+    begin_measuring(jobs_of(request), draft.id)
     return see(f"/joint/{draft.id}")
+
+
+async def remove(request: Request) -> Response:
+    """Forget a joint with its photographs; what is in the archive stays there."""
+    jobs, draft = jobs_of(request), draft_of(request)
+    cancel(jobs, draft.id)
+    await to_thread.run_sync(remove_draft, jobs.drafts, draft.id)
+    return see("/")
 
 
 async def stop(request: Request) -> Response:
     """Measure no longer."""
-    draft = _draft(request)
-    cancel(_jobs(request), draft.id)
+    draft = draft_of(request)
+    cancel(jobs_of(request), draft.id)
     return see(f"/joint/{draft.id}")
 
 
-async def answer(request: Request) -> Response:
-    """What to set the points to."""
-    drafts, draft = _jobs(request).drafts, _draft(request)
-    told = answer_of(drafts, draft.id)
-    if draft.state == MEASURING or told is None:
-        return see(f"/joint/{draft.id}")
-    context = answer_context(draft, told, photographs(drafts, draft.id))
-    return page(request, "answer.html", **context)
-
-
-async def answer_json(request: Request) -> Response:
-    """The same for programs, as `measure --json` writes it."""
-    told = answer_of(_jobs(request).drafts, _draft(request).id)
-    if told is None:
-        return JSONResponse({"sentence": "This joint was not measured yet."}, 404)
-    return JSONResponse(told, headers=NO_STORE)
-
-
-def _state(request: Request, draft: Draft) -> dict:
-    jobs = _jobs(request)
-    photos = photographs(jobs.drafts, draft.id)
+def state_of(request: Request, draft: Draft) -> dict:
+    """How far a joint is: what its page's script is told."""
+    jobs = jobs_of(request)
+    photos, used = photographs(jobs.drafts, draft.id), used_photographs(jobs, draft.id)
     return {
         "state": draft.state,
         "sentence": draft.sentence,
@@ -160,15 +175,28 @@ def _state(request: Request, draft: Draft) -> dict:
             }
             for p in photos
         ],
-        "next": "",
-        "uploads": [],
+        **_next(draft, photos),
+        "stale": draft.asked != asked_hash(draft, used),
+        "uploads": uploads_of(jobs.drafts, draft.id),
     }  # fmt: skip
+
+
+def _next(draft: Draft, photos: tuple[Photograph, ...]) -> dict[str, str]:
+    """Which photograph to take next, by the verdicts of those that are used."""
+    from gapvision.shoot.heights import next_height
+    from gapvision.shoot.heights_text import next_text
+
+    told = [p.verdict["details"] for p in photos if p.verdict and not p.dropped]
+    sights = [details for details in told if "height" in details]
+    height = next_height(details["height"] for details in sights)
+    distances = [details["distance_mm"] for details in sights]
+    return {"due": height or "", "next": next_text(height, distances, draft.units)}
 
 
 def _form(
     request: Request, draft: Draft | None, fields: dict, faults: dict, status: int = 200
 ) -> Response:
-    known = all_drafts(_jobs(request).drafts)
+    known = all_drafts(jobs_of(request).drafts)
     return page(request, "form.html", status, **form_context(draft, fields, faults, known))
 
 
@@ -180,9 +208,9 @@ def _remembered(last: Draft | None) -> dict[str, str]:
     return alike | {"building": last.building, "wall": last.wall, "units": last.units}
 
 
-def _jobs(request: Request) -> Jobs:
+def jobs_of(request: Request) -> Jobs:
     return request.app.state.jobs
 
 
-def _draft(request: Request) -> Draft:
-    return load_draft(_jobs(request).drafts, request.path_params["id"])
+def draft_of(request: Request) -> Draft:
+    return load_draft(jobs_of(request).drafts, request.path_params["id"])

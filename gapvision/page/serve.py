@@ -2,22 +2,38 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import socket
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
 import segno
 import uvicorn
 
+from gapvision.errors import MeasurementError
 from gapvision.page.app import page_app
-from gapvision.page.drafts import drafts_folder
+from gapvision.page.drafts import UPLOADS, drafts_folder
+from gapvision.page.safety import PAIR, Pairing
 
 LOOPBACK, EVERY = "127.0.0.1", "0.0.0.0"
+MOST_CONNECTIONS = 256
+ELSEWHERE = ("192.0.2.1", 9)  # an address that is nobody's (RFC 5737)
 
 
 def serve(archive: Path | None, network: bool, port: int, say: Callable[[str], None]) -> None:
     """Serve the page until it is stopped.
+
+    Parameters
+    ----------
+    archive : Path, optional
+        The archive's folder, instead of the usual one.
+    network : bool
+        Whether other devices are served too, once they are paired.
+    port : int
+    say : callable
+        Tells a line of text to the person at this computer.
 
     Raises
     ------
@@ -25,29 +41,68 @@ def serve(archive: Path | None, network: bool, port: int, say: Callable[[str], N
         Where the archive cannot be written to, or the port is taken.
     """
     drafts = drafts_folder(archive)
-    say(_told(network, port))
-    app = page_app(drafts)
-    config = uvicorn.Config(
-        app, host=EVERY if network else LOOPBACK, port=port, log_level="warning",
-        server_header=False, access_log=False,
-    )  # fmt: skip
-    uvicorn.Server(config).run()
+    tempfile.tempdir = str(drafts / UPLOADS)  # plain forms' files: nameless, and not in memory
+    pairing = Pairing() if network else None
+    bound = _bound(EVERY if network else LOOPBACK, port)
+    with bound:
+        say(told(own_address() if network else LOOPBACK, bound.getsockname()[1], pairing))
+        config = uvicorn.Config(
+            page_app(drafts, pairing), log_level="warning", server_header=False, access_log=False,
+            limit_concurrency=MOST_CONNECTIONS, timeout_graceful_shutdown=3, ws="none",
+        )  # fmt: skip
+        uvicorn.Server(config).run(sockets=[bound])
 
 
-def _told(network: bool, port: int) -> str:
-    address = f"http://{own_address() if network else LOOPBACK}:{port}/"
-    if not network:
-        return f"Open {address} on this computer. Ctrl-C ends it."
+def told(address: str, port: int, pairing: Pairing | None) -> str:
+    """What is to be done now: the address, and of a network the code that a phone reads."""
+    place = f"http://{address}:{port}"
+    if pairing is None:
+        return f"Open {place}/ on this computer. Ctrl-C ends it."
+    link = f"{place}{PAIR}{pairing.secret}"
     code = io.StringIO()
-    segno.make(address, error="m").terminal(code, compact=True)
-    return f"{code.getvalue()}\nPoint the phone's camera at it, or open {address}\nCtrl-C ends it."
+    segno.make(link, error="l", micro=False).terminal(code, compact=True, border=2)
+    return (
+        f"{code.getvalue()}\n"
+        f"Point the phone's camera at the code, or open\n{link}\n"
+        "Whoever sees the code can use the page. Not reached? docs/page.md. Ctrl-C ends it."
+    )
 
 
 def own_address() -> str:
-    """This computer's address on the network that it would reach others by; nothing is sent."""
+    """This computer's address on the network that it would reach others by; nothing is sent.
+
+    Raises
+    ------
+    MeasurementError
+        ``no-network``.
+    """
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
         try:
-            asked.connect(("192.0.2.1", 9))
+            asked.connect(ELSEWHERE)
             return asked.getsockname()[0]
-        except OSError:
-            return LOOPBACK
+        except OSError as error:
+            raise MeasurementError(
+                "no-network",
+                "This computer is on no network: join the phone's hotspot, then start again; or leave "
+                "--network out to use the page on this computer.",
+            ) from error
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    """A socket at a port that nobody else listens at."""
+    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        bound.bind((host, port))
+    except OSError as error:
+        bound.close()
+        taken = error.errno == errno.EADDRINUSE
+        why = (
+            "is in use, as by another gapvision page"
+            if taken
+            else f"cannot be used ({error.strerror})"
+        )
+        raise MeasurementError(
+            "no-port", f"The port {port} {why}: end that one, or name another by --port."
+        ) from error
+    return bound

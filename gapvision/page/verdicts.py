@@ -1,26 +1,115 @@
-"""What is told of a photograph as soon as it has come: whether it can be used, and what it shows."""
+"""What is told of a photograph as soon as it has come: whether it can be used, and what it shows.
+
+In a worker: the photograph is decoded there, once; what was traced in it goes back as well, so that the
+answer need not wait for it again.
+"""
 
 from __future__ import annotations
 
+import pickle
 from pathlib import Path
+from typing import Any
 
-from gapvision.errors import MeasurementError
+from gapvision.errors import CardNotFound, MeasurementError
+from gapvision.files import write_new
 from gapvision.inputs.options import MeasureOptions
 
+SLIP = "slip"
+VIEW = "view.jpg"
+VIEW_PX = 1600  # long side of what the phone shows
+QUALITY = 80
+USUAL_BAND = (
+    400,
+    2000,
+)  # cells of a band: the network claims its memory at the first one of a size
 
-def verdict_of(path: Path, options: MeasureOptions) -> dict:
-    """In a worker: ``ok``, a sentence, and details of one photograph."""
-    from gapvision.photo.cards import read_cards
+
+def verdict_of(path: Path, options: MeasureOptions) -> tuple[dict[str, Any], bytes]:
+    """``ok``, a sentence and details of one photograph; and its `Look`, pickled, empty where none.
+
+    The pickle only ever goes through the pipes between this program's own processes.
+    """
+    from gapvision.joint.gather import look_at
+    from gapvision.shoot.heights import sight_of
+    from gapvision.shoot.heights_text import sight_text
+
+    try:
+        look = look_at(path, options)
+    except CardNotFound as error:
+        return _slip(path) or _unfit(error), b""
+    except MeasurementError as error:
+        return _unfit(error), b""
+    except MemoryError:
+        raise
+    except Exception as error:  # of one file among many, which anybody may have made
+        text = f"{path.name} could not be looked at ({type(error).__name__}): photograph it again."
+        return _unfit(MeasurementError("failed", text)), b""
+    sight = sight_of(look)
+    text = sight_text(sight, options.units)
+    return {"ok": True, "text": text, "details": _details(sight)}, pickle.dumps(look)
+
+
+def make_view(path: Path) -> bool:
+    """In a worker: beside a photograph, itself upright, reduced, and without what its file tells."""
+    import cv2
+    import numpy as np
+
     from gapvision.photo.photo import load_photo
 
     try:
-        photo = load_photo(path)
-        sightings, _ = read_cards(photo.bgr, path.name)
-    except MeasurementError as error:
-        return {"ok": False, "text": error.text, "details": {"code": error.code}}
-    numbers = [s.number for s in sightings]
-    return {
-        "ok": True,
-        "text": f"card {', '.join(map(str, numbers))} found.",
-        "details": {"cards": numbers},
+        bgr = load_photo(path).bgr
+    except MeasurementError:
+        return False
+    scale = VIEW_PX / max(bgr.shape)
+    if scale < 1:
+        bgr = cv2.resize(bgr, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    if bgr.dtype != np.uint8:
+        bgr = (bgr >> 8).astype(np.uint8)
+    content = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])[1].tobytes()
+    write_new(path.parent / VIEW, content, "the photograph", overwrite=True)
+    return True
+
+
+def warm_up() -> None:
+    """In a worker: load what a verdict needs, before the first photograph comes."""
+    import numpy as np
+
+    import gapvision.joint.gather  # noqa: F401
+    import gapvision.shoot.heights_text  # noqa: F401
+    import gapvision.spine  # noqa: F401
+    from gapvision.trace.network import read_band
+
+    read_band(np.zeros((6, *USUAL_BAND), np.float32))
+
+
+def _unfit(error: MeasurementError) -> dict[str, Any]:
+    return {"ok": False, "text": error.text, "details": {"code": error.code}}
+
+
+def _slip(path: Path) -> dict[str, Any] | None:
+    """A slip is photographed by itself: no fault, and no photograph of the joint."""
+    from gapvision.shoot.roll import name_of, read_shot
+
+    slip = read_shot(path).slip
+    if slip is None:
+        return None
+    text = f"This is the slip of {name_of(slip)}: it is not measured."
+    return {"ok": True, "text": text, "details": {"code": SLIP, "slip": name_of(slip)}}
+
+
+def _details(sight) -> dict[str, Any]:
+    details = {
+        "cards": list(sight.cards),
+        "unread": list(sight.unread),
+        "height": sight.height,
+        "off_mm": round(sight.off_mm),
+        "over_mm": round(sight.over_mm),
+        "distance_mm": round(sight.distance_mm),
     }
+    if sight.ends is None:
+        return details
+    first, last = sight.ends
+    return details | {
+        "from_mm": round(first.station_mm), "from_card": first.near_card,
+        "to_mm": round(last.station_mm), "to_card": last.near_card,
+    }  # fmt: skip

@@ -6,20 +6,20 @@ import os
 import signal
 from collections.abc import Callable
 from functools import cache
-from typing import ParamSpec, TypeVar
+from typing import Any, TypeVar
 
-from anyio import BrokenWorkerProcess, CapacityLimiter, to_process
+from anyio import BrokenWorkerProcess, CapacityLimiter, create_task_group, to_process
 
 from gapvision.errors import MeasurementError
+from gapvision.page.verdicts import warm_up
 
-# A photograph of 60 megapixels takes 1.2 GB at its worst; what is mapped and not used counts too.
+# The largest photograph that is taken, 60 megapixels, needs 1.7 GB; what is mapped and not used counts too.
 MOST_MEMORY = 4 << 30
 STOPPED = (
     "The program that looked at it was stopped, as where memory runs out or a picture is damaged: "
     "try again, or photograph it again."
 )
 
-P = ParamSpec("P")
 T = TypeVar("T")
 
 
@@ -27,30 +27,48 @@ class Stopped(MeasurementError):
     """A worker was killed from outside, or by its limit."""
 
 
-async def in_worker(limiter: CapacityLimiter, work: Callable[P, T], *args: P.args) -> T:
-    """What ``work`` gives, computed in a worker; where this is cancelled, the worker is killed.
-
-    ``work`` must be a function of a module, and raise nothing that is to be told.
+async def in_worker(limiter: CapacityLimiter, work: Callable[..., T], *args: Any) -> T:
+    """What ``work``, a module's function, gives; where this is cancelled, its worker is killed.
 
     Raises
     ------
     Stopped
-        Where the worker was killed.
+        Where the worker was killed, or there was not enough memory.
+    MeasurementError
+        As ``work``.
     """
     try:
-        return await to_process.run_sync(_limited, work, args, cancellable=True, limiter=limiter)
-    except (BrokenWorkerProcess, MemoryError) as error:
+        told, refused = await to_process.run_sync(
+            _limited, work, args, cancellable=True, limiter=limiter
+        )
+    except BrokenWorkerProcess as error:
         raise Stopped("stopped", STOPPED) from error
+    if refused is None:
+        return told
+    raise Stopped(*refused) if refused[0] == "stopped" else MeasurementError(*refused)
 
 
-def workers() -> CapacityLimiter:
-    """As many workers at a time as cores, but no more than four."""
-    return CapacityLimiter(max(1, min(4, os.cpu_count() or 1)))
+def cores() -> int:
+    """How many processes are worth while at a time."""
+    return max(1, min(4, os.cpu_count() or 1))
 
 
-def _limited(work: Callable[..., T], args: tuple) -> T:
+async def warm(limiter: CapacityLimiter) -> None:
+    """Begin every worker, and have it load what it needs, before the first photograph comes."""
+    async with create_task_group() as tasks:
+        for _ in range(int(limiter.total_tokens)):
+            tasks.start_soon(in_worker, limiter, warm_up)
+
+
+def _limited(work: Callable[..., T], args: tuple) -> tuple[T | None, tuple[str, str] | None]:
+    """What the work gives, or the code and text of a refusal: those of errors cannot be pickled."""
     _set_up()
-    return work(*args)
+    try:
+        return work(*args), None
+    except MeasurementError as error:
+        return None, (error.code, error.text)
+    except MemoryError:
+        return None, ("stopped", STOPPED)
 
 
 @cache
@@ -59,12 +77,12 @@ def _set_up() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         import resource
-
+    except ImportError:  # Windows, which has no such limit
+        pass
+    else:
         _, hard = resource.getrlimit(resource.RLIMIT_AS)
         most = MOST_MEMORY if hard == resource.RLIM_INFINITY else min(MOST_MEMORY, hard)
         resource.setrlimit(resource.RLIMIT_AS, (most, hard))
-    except (ImportError, ValueError, OSError):
-        pass  # this system has no such limit
     import cv2
 
-    cv2.setNumThreads(1 if (os.cpu_count() or 1) <= 2 else 2)
+    cv2.setNumThreads(max(1, (os.cpu_count() or 1) // 2))

@@ -1,0 +1,185 @@
+"""The pages of one joint's answer: itself, its picture and report, what is told by hand, and keeping it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from anyio import to_thread
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+
+from gapvision.errors import MeasurementError
+from gapvision.inputs.preferences import load_preferences
+from gapvision.lengths import parse_length, parse_reading, parse_trial
+from gapvision.page.answer_view import answer_context
+from gapvision.page.drafts import (
+    ANSWER,
+    KEPT,
+    MEASURING,
+    PICTURE,
+    Draft,
+    answer_of,
+    change_draft,
+    folder_of_draft,
+    photo_path,
+    photographs,
+)
+from gapvision.page.entries import asked_of
+from gapvision.page.jobs import Jobs, asked_hash, begin_measuring, used_photographs
+from gapvision.page.joint_pages import NO_STORE, draft_of, jobs_of, state_of
+from gapvision.page.measuring import record_of, report_of
+from gapvision.page.rendering import page, see
+from gapvision.page.workers import in_worker
+
+REPORTS = {".html": "text/html; charset=utf-8", ".pdf": "application/pdf"}
+# A report has its styles and pictures within, and no script.
+REPORT_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'"
+)
+CHANGED = "Something was changed since this answer: measure again first."
+MOST_ENTRIES = 40  # readings and trial lines of one joint
+
+
+async def answer(request: Request) -> Response:
+    """What to set the points to, or why there is nothing to set."""
+    drafts, draft = jobs_of(request).drafts, draft_of(request)
+    told = answer_of(drafts, draft.id)
+    if draft.state == MEASURING or told is None:
+        return see(f"/joint/{draft.id}")
+    context = answer_context(draft, told, photographs(drafts, draft.id))
+    changed = state_of(request, draft)["stale"]
+    return page(request, "answer.html", changed=changed, **context)
+
+
+async def answer_json(request: Request) -> Response:
+    """The same for programs, as `measure --json` writes it."""
+    _, told = _answered(request, refused_too=True)
+    return JSONResponse(told, headers=NO_STORE)
+
+
+async def picture(request: Request) -> Response:
+    """The picture of the answer."""
+    draft, _ = _answered(request)
+    place = folder_of_draft(jobs_of(request).drafts, draft.id) / PICTURE
+    if not place.exists():
+        raise MeasurementError("no-answer", "The picture is not there: measure again.")
+    return FileResponse(place, media_type="image/jpeg", headers=NO_STORE)
+
+
+async def report(request: Request) -> Response:
+    """The report of the answer, to share."""
+    draft, _ = _answered(request)
+    jobs, kind = jobs_of(request), request.url.path[request.url.path.rindex(".") :]
+    file = folder_of_draft(jobs.drafts, draft.id) / ANSWER
+    paper = "letter" if draft.units == "in" else "a4"
+    content = await in_worker(jobs.fitting, report_of, file, draft.joint, draft.units, kind, paper)
+    return report_response(content, kind)
+
+
+def report_response(content: bytes, kind: str) -> Response:
+    """A report as the browser may show it, and do no more."""
+    headers = NO_STORE | {"Content-Security-Policy": REPORT_POLICY}
+    return Response(content, media_type=REPORTS[kind], headers=headers)
+
+
+async def readings(request: Request) -> Response:
+    """A caliper reading or a trial line more, or one less; then it is measured again."""
+    jobs, draft = jobs_of(request), draft_of(request)
+    form = await request.form()
+    kind = "trials" if form.get("kind") == "trial" else "readings"
+    told = answer_of(jobs.drafts, draft.id)
+    entry = None if form.get("remove") is not None else entry_of(form, draft.units, told)
+
+    def changed(old: Draft) -> Draft:
+        entries = list(getattr(old, kind))
+        if entry is None:
+            entries = [text for text in entries if text != form["remove"]]
+        elif entry not in entries:
+            entries.append(entry)
+        return replace(old, **{kind: tuple(entries[:MOST_ENTRIES])})
+
+    change_draft(jobs.drafts, draft.id, changed)
+    if told is not None and draft.state != KEPT:
+        begin_measuring(jobs, draft.id)
+    return see(f"/joint/{draft.id}")
+
+
+def entry_of(form, units: str, answer: dict | None) -> str:
+    """A reading or trial line as `measure` takes it, from the fields of a form.
+
+    ``value``, and ``setting`` of a trial line; ``place`` along the log from the first card's nail, or
+    from the ``card`` of a number, to its ``hand`` left or right; or the widest place where none is told.
+
+    Raises
+    ------
+    MeasurementError
+        ``bad-entry``.
+    """
+    fields = {
+        k: str(form.get(k) or "").strip() for k in ("value", "setting", "place", "card", "hand")
+    }
+    try:
+        at = _station(fields, units, answer)
+        if form.get("kind") == "trial":
+            text = f"{fields['setting']}:{fields['value']}@{at}"
+            parse_trial(text, units)
+        else:
+            text = f"{fields['value']}@{at}"
+            parse_reading(text, units)
+    except ValueError as error:
+        said = str(error)
+        raise MeasurementError("bad-entry", f"{said[:1].upper()}{said[1:]}") from None
+    return text
+
+
+def _station(fields: dict[str, str], units: str, answer: dict | None) -> str:
+    """Where it was read, as `--reading` takes it."""
+    if not fields["place"] and not fields["card"]:
+        return "widest"
+    place_mm = parse_length(fields["place"] or "0", units)
+    if fields["card"]:
+        cards = {str(c["number"]): c["station_mm"] for c in (answer or {}).get("cards", ())}
+        if fields["card"] not in cards:
+            raise ValueError(f"card {fields['card']} is none of the answer's: name one that is.")
+        place_mm = cards[fields["card"]] + (-place_mm if fields["hand"] == "left" else place_mm)
+    return f"{place_mm:.1f}mm" if units == "mm" else f"{place_mm / 25.4:.3f}in"
+
+
+async def keep(request: Request) -> Response:
+    """Keep the answer in the archive."""
+    jobs = jobs_of(request)
+    draft, told = _answered(request)
+    if draft.state == KEPT:
+        return see(f"/record/{draft.record}")
+    used = used_photographs(jobs, draft.id)
+    if draft.asked != asked_hash(draft, used):
+        raise MeasurementError("changed", CHANGED)
+    paths = tuple(photo_path(jobs.drafts, draft.id, p) for p in used)
+    options = asked_of(draft, paths, load_preferences())
+    folder = folder_of_draft(jobs.drafts, draft.id)
+    new = await in_worker(jobs.fitting, record_of, draft.joint, options, told, folder)
+    record = await to_thread.run_sync(_kept, jobs, draft, new)
+    return see(f"/record/{record}")
+
+
+def _kept(jobs: Jobs, draft: Draft, new) -> int:
+    """The record of a draft, made once whatever is pressed twice."""
+    from gapvision.archive.record import add_record
+    from gapvision.archive.store import open_archive
+
+    def kept(old: Draft) -> Draft:
+        if old.state == KEPT:
+            return old
+        with open_archive(jobs.drafts.parent, create=True) as opened:
+            return replace(old, state=KEPT, record=add_record(opened, new).record)
+
+    return change_draft(jobs.drafts, draft.id, kept).record
+
+
+def _answered(request: Request, refused_too: bool = False) -> tuple[Draft, dict]:
+    draft = draft_of(request)
+    told = answer_of(jobs_of(request).drafts, draft.id)
+    if told is None or (told["status"] == "refused" and not refused_too):
+        raise MeasurementError("no-answer", "This joint has no answer yet: measure it first.")
+    return draft, told
