@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import astuple, dataclass
 from itertools import groupby
 from math import inf
@@ -20,6 +20,7 @@ from gapvision.inputs.options import (
     MOST_COVER,
     MeasureOptions,
 )
+from gapvision.lengths import Reading, Trial, format_length
 
 LEAST_SETTING_MM = 5.0  # a groove of 10 mm on a gap of 3 mm, the least that can be measured
 
@@ -90,6 +91,51 @@ def check_outcome(outcome: Outcome, options: MeasureOptions) -> None:
             raise MeasurementError(
                 "bad-outcome",
                 f"{of} of {mm:.3g} mm was told{likely}; {possible} mm are possible: correct it.",
+            )
+
+
+def outcome_values(
+    readings: Iterable[Reading],
+    trials: Iterable[Trial],
+    opens: Iterable[tuple[float, float]],
+    widest_mm: float,
+) -> tuple[OutcomeValue, ...]:
+    """What was read after fitting; what names no place was read at the widest one."""
+
+    def at(entry: Reading | Trial) -> float:
+        return widest_mm if entry.station_mm is None else entry.station_mm
+
+    return (
+        *(OutcomeValue("caliper", at(r), None, r.value_mm, r.u_mm) for r in readings),
+        *(
+            OutcomeValue(
+                "trial", at(t), None, t.width_mm, t.u_width_mm, t.setting_mm, t.u_setting_mm
+            )
+            for t in trials
+        ),
+        *(OutcomeValue("open", *ends) for ends in opens),
+    )
+
+
+def check_stations(
+    values: Iterable[OutcomeValue], station_mm: Sequence[float], units: str = "mm"
+) -> None:
+    """Refuse what was read where nothing was measured: it would stay for good, compared with nothing.
+
+    Raises
+    ------
+    MeasurementError
+        ``not-measured-there``.
+    """
+    for value in values:
+        if value.kind != "open" and not station_mm[0] <= value.station_mm <= station_mm[-1]:
+            first, last, given = (
+                format_length(mm, units) for mm in (station_mm[0], station_mm[-1], value.station_mm)
+            )
+            raise MeasurementError(
+                "not-measured-there",
+                f"The gap @{given} was not measured, only {first} to {last}: correct the place, or "
+                "tell it by --remarks.",
             )
 
 

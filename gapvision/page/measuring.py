@@ -93,3 +93,23 @@ def report_of(answer_file: Path, joint: JointName, units: str, suffix: str, pape
 
     report = report_of_json(answer_file, joint, units=units)
     return write_kind([report], False, suffix, paper)
+
+
+def report_of_kept(archive: Path, record: int, suffix: str, paper: str) -> bytes:
+    """The report of a record, with what was told of it later.
+
+    Raises
+    ------
+    MeasurementError
+        As `load_record`.
+    """
+    from gapvision.answer.report.write import write_kind
+    from gapvision.archive.outcome import outcomes_of
+    from gapvision.archive.query import load_record
+    from gapvision.archive.report import report_of_record
+    from gapvision.archive.store import open_archive
+
+    with open_archive(archive) as opened:
+        told = outcomes_of(opened, record)
+        report = report_of_record(opened, load_record(opened, record), told)
+    return write_kind([report], False, suffix, paper)

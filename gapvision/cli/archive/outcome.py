@@ -21,8 +21,7 @@ from gapvision.cli.terminal import (
     say,
     units_of,
 )
-from gapvision.errors import MeasurementError
-from gapvision.lengths import format_length, parse_length, parse_reading, parse_trial
+from gapvision.lengths import parse_length, parse_reading, parse_trial
 
 
 def outcome(
@@ -93,9 +92,10 @@ def outcome(
     with exit_status(), opened_archive(archive) as opened:
         from gapvision.archive.outcome import (
             Outcome,
-            OutcomeValue,
             add_outcome,
             check_outcome,
+            check_stations,
+            outcome_values,
             outcomes_of,
             together,
         )
@@ -107,20 +107,8 @@ def outcome(
         result = kept.result
         widest = result["widest_gap"]["station_mm"]
 
-        def at(reading) -> float:
-            return widest if reading.station_mm is None else reading.station_mm
-
-        values = (
-            *(OutcomeValue("caliper", at(r), None, r.value_mm, r.u_mm) for r in calipers),
-            *(
-                OutcomeValue(
-                    "trial", at(t), None, t.width_mm, t.u_width_mm, t.setting_mm, t.u_setting_mm
-                )
-                for t in trials
-            ),
-            *(OutcomeValue("open", *ends) for ends in opens),
-        )
-        _check_stations(values, result["profile"]["station_mm"], units)
+        values = outcome_values(calipers, trials, opens, widest)
+        check_stations(values, result["profile"]["station_mm"], units)
         told = Outcome(day.isoformat(), used, cover, remarks, values, instead)
         check_outcome(told, options_of(kept.options, (), (), None))
         add_outcome(opened, record, told)
@@ -139,20 +127,6 @@ def _ends(text: str, units: str) -> tuple[float, float]:
     if len(parts) != 2:
         raise ValueError(f"{text!r} is no stretch: write two places, as 900,1100.")
     return tuple(sorted(parse_length(part, units) for part in parts))
-
-
-def _check_stations(values, stations: list[float], units: str) -> None:
-    """Refuse what was read where nothing was measured: it would stay for good, compared with nothing."""
-    for value in values:
-        if value.kind != "open" and not stations[0] <= value.station_mm <= stations[-1]:
-            first, last, given = (
-                format_length(mm, units) for mm in (stations[0], stations[-1], value.station_mm)
-            )
-            raise MeasurementError(
-                "not-measured-there",
-                f"The gap @{given} was not measured, only {first} to {last}: correct the place, or "
-                "tell it by --remarks.",
-            )
 
 
 def _above_zero(text: str, units: str) -> float:
