@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 from anyio import to_thread
 from starlette.requests import Request
@@ -12,6 +13,7 @@ from gapvision.errors import MeasurementError
 from gapvision.inputs.preferences import load_preferences
 from gapvision.lengths import parse_length, parse_reading, parse_trial
 from gapvision.page.answer_view import answer_context
+from gapvision.page.asking import draft_of, jobs_of
 from gapvision.page.drafts import (
     ANSWER,
     KEPT,
@@ -26,8 +28,10 @@ from gapvision.page.drafts import (
 )
 from gapvision.page.entries import asked_of
 from gapvision.page.jobs import Jobs, asked_hash, begin_measuring, used_photographs
-from gapvision.page.joint_pages import NO_STORE, draft_of, jobs_of, state_of
+from gapvision.page.joint_head import joint_head
+from gapvision.page.joint_pages import NO_STORE, state_of
 from gapvision.page.measuring import record_of, report_of
+from gapvision.page.profile_view import profile_view
 from gapvision.page.rendering import page, see
 from gapvision.page.workers import in_worker
 
@@ -48,8 +52,8 @@ async def answer(request: Request) -> Response:
     if draft.state == MEASURING or told is None:
         return see(f"/joint/{draft.id}")
     context = answer_context(draft, told, photographs(drafts, draft.id))
-    changed = state_of(request, draft)["stale"]
-    return page(request, "answer.html", changed=changed, **context)
+    context["joint"]["changed"] = state_of(request, draft)["stale"]
+    return page(request, "answer.html", **context)
 
 
 async def answer_json(request: Request) -> Response:
@@ -67,14 +71,32 @@ async def picture(request: Request) -> Response:
     return FileResponse(place, media_type="image/jpeg", headers=NO_STORE)
 
 
+async def picture_page(request: Request) -> Response:
+    """The picture, to look at with two fingers."""
+    from gapvision.answer.as_json import measurement_of
+
+    draft, told = _answered(request)
+    words = profile_view(measurement_of(told), draft.units).words
+    return page(request, "picture.html", joint=joint_head(draft), words=words)
+
+
 async def report(request: Request) -> Response:
     """The report of the answer, to share."""
     draft, _ = _answered(request)
-    jobs, kind = jobs_of(request), request.url.path[request.url.path.rindex(".") :]
+    jobs, kind, paper = jobs_of(request), kind_of(request), paper_of(draft.units)
     file = folder_of_draft(jobs.drafts, draft.id) / ANSWER
-    paper = "letter" if draft.units == "in" else "a4"
     content = await in_worker(jobs.fitting, report_of, file, draft.joint, draft.units, kind, paper)
     return report_response(content, kind)
+
+
+def kind_of(request: Request) -> str:
+    """``.html`` or ``.pdf``, as the address ends."""
+    return Path(request.url.path).suffix
+
+
+def paper_of(units: str) -> str:
+    """The paper that is at hand where these units are used."""
+    return "letter" if units == "in" else "a4"
 
 
 def report_response(content: bytes, kind: str) -> Response:

@@ -15,7 +15,14 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from gapvision.errors import MeasurementError
-from gapvision.page import answer_pages, joint_pages, upload_pages
+from gapvision.page import (
+    answer_pages,
+    archive_pages,
+    home_pages,
+    joint_pages,
+    roll_pages,
+    upload_pages,
+)
 from gapvision.page.drafts import NoDraft
 from gapvision.page.jobs import Jobs, begin, clean, resume
 from gapvision.page.rendering import STATIC, page
@@ -35,6 +42,7 @@ _JOINT = [
     Route("/remove", joint_pages.remove, methods=POST),
     Route("/photographs", upload_pages.photographs_form, methods=POST),
     Route("/uploads", upload_pages.create, methods=POST),
+    Route("/photo/{sha}", joint_pages.photo, methods=GET),
     Route("/photo/{sha}/view.jpg", joint_pages.view, methods=GET),
     Route("/photo/{sha}/drop", joint_pages.drop_photograph, methods=POST),
     Route("/photo/{sha}/take-back", joint_pages.take_back, methods=POST),
@@ -42,6 +50,7 @@ _JOINT = [
     Route("/cancel", joint_pages.stop, methods=POST),
     Route("/answer", answer_pages.answer, methods=GET),
     Route("/answer.json", answer_pages.answer_json, methods=GET),
+    Route("/picture", answer_pages.picture_page, methods=GET),
     Route("/picture.jpg", answer_pages.picture, methods=GET),
     Route("/readings", answer_pages.readings, methods=POST),
     Route("/keep", answer_pages.keep, methods=POST),
@@ -49,12 +58,25 @@ _JOINT = [
     Route("/report.pdf", answer_pages.report, methods=GET),
 ]
 ROUTES = [
-    Route("/", joint_pages.home, methods=GET),
+    Route("/", home_pages.home, methods=GET),
+    Route("/settings", home_pages.settings, methods=BOTH),
     Route("/new", joint_pages.new_joint, methods=BOTH),
     *(
         Route("/joint/{id}" + r.path.rstrip("/"), r.endpoint, methods=list(r.methods))
         for r in _JOINT
     ),
+    Route("/roll", roll_pages.begin_roll, methods=BOTH),
+    Route("/roll/{id}", roll_pages.roll, methods=GET),
+    Route("/roll/{id}/sort", roll_pages.sort, methods=POST),
+    Route("/archive", archive_pages.archive, methods=GET),
+    Route("/walls", archive_pages.walls, methods=GET),
+    Route("/wall", archive_pages.wall, methods=GET),
+    Route("/wall/report.html", archive_pages.wall_report, methods=GET),
+    Route("/wall/report.pdf", archive_pages.wall_report, methods=GET),
+    Route("/record/{number:int}", archive_pages.record, methods=GET),
+    Route("/record/{number:int}/report.html", archive_pages.record_report, methods=GET),
+    Route("/record/{number:int}/report.pdf", archive_pages.record_report, methods=GET),
+    Route("/record/{number:int}/outcome", archive_pages.outcome, methods=BOTH),
     Route("/uploads/{uid}", upload_pages.offset, methods=["HEAD"]),
     Route("/uploads/{uid}", upload_pages.append, methods=["PATCH"]),
     Route("/uploads/{uid}", upload_pages.abandon, methods=["DELETE"]),

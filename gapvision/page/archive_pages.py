@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import date
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,114 +13,139 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from gapvision.errors import MeasurementError
-from gapvision.inputs.joint_name import as_counted
-from gapvision.inputs.preferences import load_preferences
+from gapvision.inputs.joint_name import one_line
 from gapvision.lengths import parse_length
-from gapvision.page.answer_pages import entry_of, report_response
-from gapvision.page.drafts import KEPT, Draft, all_drafts
-from gapvision.page.joint_pages import jobs_of
-from gapvision.page.measuring import report_of_kept
+from gapvision.page.answer_pages import entry_of, kind_of, paper_of, report_response
+from gapvision.page.archive_view import (
+    PAGE_ROWS,
+    archive_context,
+    outcome_context,
+    record_context,
+    wall_context,
+)
+from gapvision.page.asking import jobs_of, units_of
+from gapvision.page.drafts import KEPT, all_drafts, answer_of, photographs
+from gapvision.page.home_view import WallRow, wall_rows
+from gapvision.page.joint_view import joint_row
+from gapvision.page.measuring import report_of_kept, report_of_wall
 from gapvision.page.rendering import page, see
 from gapvision.page.workers import in_worker
 
 if TYPE_CHECKING:
     from gapvision.archive.outcome import Outcome
-    from gapvision.archive.query import Entry, Record
+    from gapvision.archive.query import Entry, Query, Record
     from gapvision.archive.store import Archive
 
-SHOWN = 50  # records of a list
-FILTERS = ("q", "building", "wall", "log", "status")
-PAPERS = {"mm": "a4", "in": "letter"}
+MOST_NUMBER = 2**62  # a record's: SQLite's numbers have 63 bits
+OUTCOME = (
+    "setting_used", "narrowest_cover", "open_from", "open_to", "remarks", "instead", "kind", "value",
+    "setting", "place", "card", "hand",
+)  # fmt: skip
 T = TypeVar("T")
-
-
-@dataclass(frozen=True, slots=True)
-class Course:
-    """One log of a wall: its latest record and what is to be said of it, or what is at work on it."""
-
-    log: str
-    entry: Entry | None = None
-    first_line: str = ""
-    ready: bool = False
-    outcome: str = ""
-    draft: Draft | None = None
 
 
 async def archive(request: Request) -> Response:
     """Records found by words and filters, the latest first."""
-    from gapvision.archive.query import Query, entries
+    asked = {k: v.strip()[:200] for k, v in request.query_params.items()}
+    number = asked.get("page", "1")
+    asked["page"] = number if number.isascii() and number.isdecimal() and len(number) < 6 else "1"
+    last = PAGE_ROWS * int(asked["page"])
 
-    asked = {name: request.query_params.get(name, "").strip()[:200] for name in FILTERS}
-    query = Query(
-        text=asked["q"],
-        **{name: asked[name] for name in ("building", "wall", "log") if asked[name]},
-        status=asked["status"] if asked["status"] in ("measured", "doubtful") else None,
-    )
-    found = await _read(request, lambda opened: list(entries(opened, query, SHOWN + 1)))
-    more = len(found) > SHOWN
-    return page(
-        request, "archive.html", entries=found[:SHOWN], more=more, asked=asked, units=units()
+    def found(opened: Archive) -> tuple[list[Entry], dict, set[str]]:
+        from gapvision.archive.query import entries, verdicts_of
+
+        rows = list(entries(opened, query_of(asked), last + 1))[last - PAGE_ROWS :]
+        buildings = opened.db.execute("SELECT DISTINCT building FROM record")
+        names = {name for (name,) in buildings if isinstance(name, str)}
+        return rows, verdicts_of(opened, [e.record for e in rows]), names
+
+    rows, verdicts, buildings = await _read(request, found)
+    shown, more = rows[:PAGE_ROWS], len(rows) > PAGE_ROWS
+    context = archive_context(shown, verdicts, asked, buildings, units_of(request), more)
+    return page(request, "archive.html", **context)
+
+
+def query_of(asked: Mapping[str, str]) -> Query:
+    """What the fields of a search ask for; a date that is none is not asked for."""
+    from gapvision.archive.query import Query
+
+    status = asked.get("status")
+    return Query(
+        **{name: one_line(asked[name]) for name in ("building", "wall", "log") if asked.get(name)},
+        since_utc=_day(asked.get("since", ""), 0),
+        until_utc=_day(asked.get("until", ""), 1),
+        status=status if status in ("measured", "doubtful") else None,
+        text=asked.get("q", ""),
+        with_outcome=bool(asked.get("outcome")),
     )
 
 
 async def walls(request: Request) -> Response:
-    """Every wall that has a record or a joint at work."""
-    found = await walls_of(request)
-    return page(request, "walls.html", walls=found)
+    """Every wall that has a record."""
+    return page(request, "walls.html", walls=await walls_of(request))
 
 
-async def walls_of(request: Request) -> list[tuple[str, str]]:
-    """Buildings with their walls, by name."""
-    sql = "SELECT DISTINCT building, wall FROM record"
-    rows = await _read(request, lambda opened: opened.db.execute(sql).fetchall())
-    found = {row for row in map(tuple, rows) if all(isinstance(name, str) for name in row)}
-    found |= {(d.building, d.wall) for d in all_drafts(jobs_of(request).drafts)}
-    return sorted(found, key=lambda names: [as_counted(name) for name in names])
+async def walls_of(request: Request) -> list[WallRow]:
+    """The walls of the archive as a list shows them."""
+
+    def found(opened: Archive) -> list[WallRow]:
+        from gapvision.archive.query import Query, entries
+
+        return wall_rows(entries(opened, Query()))
+
+    return await _read(request, found)
 
 
 async def wall(request: Request) -> Response:
     """One wall, course by course: settings, and what is ready."""
     building, name = (request.query_params.get(k, "")[:200] for k in ("building", "wall"))
-    kept = await _read(request, lambda opened: _courses(opened, building, name))
+    drafts = jobs_of(request).drafts
+
+    def found(opened: Archive) -> tuple[list[Entry], dict]:
+        from gapvision.archive.query import Query, entries, verdicts_of
+
+        kept = list(entries(opened, Query(building=building, wall=name)))
+        return kept, verdicts_of(opened, [e.record for e in kept])
+
+    kept, verdicts = await _read(request, found)
     at_work = [
-        Course(d.log, draft=d)
-        for d in all_drafts(jobs_of(request).drafts)
+        joint_row(d, photographs(drafts, d.id), answer_of(drafts, d.id))
+        for d in all_drafts(drafts)
         if (d.building, d.wall) == (building, name) and d.state != KEPT
     ]
-    courses = sorted([*kept, *at_work], key=lambda c: as_counted(c.log), reverse=True)
-    context = {"building": building, "wall": name, "courses": courses, "units": units()}
+    context = wall_context(building, name, kept, verdicts, at_work, units_of(request))
     return page(request, "wall.html", **context)
+
+
+async def wall_report(request: Request) -> Response:
+    """The report of a wall: the latest record of each log."""
+    building, name = (request.query_params.get(k, "")[:200] for k in ("building", "wall"))
+    jobs, kind = jobs_of(request), kind_of(request)
+    folder, paper = jobs.drafts.parent, paper_of(units_of(request))
+    content = await in_worker(jobs.fitting, report_of_wall, folder, building, name, kind, paper)
+    return report_response(content, kind)
 
 
 async def record(request: Request) -> Response:
     """A record: the answer as it was given, and what was told later."""
-    from gapvision.answer.as_json import measurement_of
-    from gapvision.answer.text import answer_text
-    from gapvision.archive.outcome import together
-    from gapvision.archive.text import outcome_lines
+    number = number_of(request)
 
-    whole, told = await _read(request, lambda opened: _whole(opened, number_of(request)))
-    text = answer_text(measurement_of(whole.result), whole.units, more="")
-    known = together(told)
-    lines = [] if known is None else [line.strip() for line in outcome_lines(known, whole.units)]
-    context = {"entry": whole.entry, "answer": whole.result, "text": text, "outcome": lines}
-    return page(request, "record.html", record=whole, units=whole.units, **context)
+    def found(opened: Archive) -> tuple[Record, tuple[Outcome, ...], list[Entry]]:
+        from gapvision.archive.query import Query, entries
+
+        whole, told = _whole(opened, number)
+        return whole, told, list(entries(opened, Query(**asdict(whole.entry.joint)), PAGE_ROWS))
+
+    whole, told, others = await _read(request, found)
+    return page(request, "record.html", **record_context(whole, told, others, whole.units))
 
 
 async def record_report(request: Request) -> Response:
     """The report of a record."""
-    jobs, kind = jobs_of(request), request.url.path[request.url.path.rindex(".") :]
-    number, archive_folder = number_of(request), jobs.drafts.parent
-    content = await in_worker(
-        jobs.fitting, report_of_kept, archive_folder, number, kind, PAPERS[units()]
-    )
+    jobs, kind = jobs_of(request), kind_of(request)
+    folder, paper = jobs.drafts.parent, paper_of(units_of(request))
+    content = await in_worker(jobs.fitting, report_of_kept, folder, number_of(request), kind, paper)
     return report_response(content, kind)
-
-
-async def record_picture(request: Request) -> Response:
-    """The picture that was kept of a record."""
-    content = await _read(request, lambda opened: _picture(opened, number_of(request)))
-    return Response(content, media_type="image/jpeg")
 
 
 async def outcome(request: Request) -> Response:
@@ -128,94 +153,96 @@ async def outcome(request: Request) -> Response:
     number = number_of(request)
     whole, _ = await _read(request, lambda opened: _whole(opened, number))
     if request.method == "GET":
-        return page(request, "outcome.html", record=whole, entry=whole.entry, units=whole.units)
-    told = outcome_of(await request.form(), whole)
-    await _write(request, lambda opened: _told(opened, number, told))
+        return page(request, "outcome.html", **outcome_context(whole.entry, {}, {}, whole.units))
+    form = await request.form()
+    fields = {name: str(form.get(name) or "").strip()[:2000] for name in OUTCOME}
+    try:
+        told = outcome_of(fields, whole)
+        await _write(request, lambda opened: _told(opened, number, told))
+    except MeasurementError as error:
+        context = outcome_context(whole.entry, fields, {"": error.text}, whole.units)
+        return page(request, "outcome.html", 422, **context)
     return see(f"/record/{number}")
 
 
-def outcome_of(form, whole: Record) -> Outcome:
-    """What a form tells: ``setting_used``, ``narrowest_cover``, ``remarks``, a reading or trial line.
+def outcome_of(fields: Mapping[str, str], whole: Record) -> Outcome:
+    """What a form tells of a joint after its fit.
 
     Raises
     ------
     MeasurementError
-        ``bad-outcome`` or ``bad-entry``.
+        ``bad-outcome``, ``bad-entry`` or ``not-measured-there``.
     """
     from gapvision.archive.outcome import Outcome, check_outcome, check_stations, outcome_values
     from gapvision.archive.record import options_of
     from gapvision.lengths import parse_reading, parse_trial
 
-    lengths = {
-        name: _length(form, name, whole.units) for name in ("setting_used", "narrowest_cover")
-    }
+    used, narrowest, first, last = (
+        _length(fields, name, whole.units)
+        for name in ("setting_used", "narrowest_cover", "open_from", "open_to")
+    )
     readings, trials = [], []
-    if form.get("value"):
-        entry = entry_of(form, whole.units, whole.result)
-        if form.get("kind") == "trial":
+    if fields["value"]:
+        entry = entry_of(fields, whole.units, whole.result)
+        if fields["kind"] == "trial":
             trials.append(parse_trial(entry, whole.units))
         else:
             readings.append(parse_reading(entry, whole.units))
-    opens = ()
-    if form.get("open_from") or form.get("open_to"):
-        ends = (_length(form, name, whole.units) for name in ("open_from", "open_to"))
-        opens = (tuple(sorted(mm or 0.0 for mm in ends)),)
-    remarks = " ".join(str(form.get("remarks") or "").split())[:1000]
-    if not (any(lengths.values()) or readings or trials or opens or remarks):
+    if (first is None) != (last is None):
+        raise MeasurementError("bad-outcome", "A place that stayed open has two ends: write both.")
+    opens = [] if first is None else [(min(first, last), max(first, last))]
+    remarks = one_line(fields["remarks"])
+    told = (
+        used is not None,
+        narrowest is not None,
+        readings,
+        trials,
+        opens,
+        remarks,
+        fields["instead"],
+    )
+    if not any(told):
         raise MeasurementError("bad-outcome", "Nothing was told: fill in at least one field.")
-    widest = whole.result["widest_gap"]["station_mm"]
-    values = outcome_values(readings, trials, opens, widest)
+    values = outcome_values(readings, trials, opens, whole.result["widest_gap"]["station_mm"])
     check_stations(values, whole.result["profile"]["station_mm"], whole.units)
-    told = Outcome(
-        date.today().isoformat(), lengths["setting_used"], lengths["narrowest_cover"], remarks, values,
-        form.get("instead") is not None,
-    )  # fmt: skip
-    check_outcome(told, options_of(whole.options, (), (), None))
-    return told
-
-
-def units() -> str:
-    """The units that this person prefers."""
-    return load_preferences().units or "mm"
+    outcome = Outcome(
+        date.today().isoformat(), used, narrowest, remarks, values, bool(fields["instead"])
+    )
+    check_outcome(outcome, options_of(whole.options, (), (), None))
+    return outcome
 
 
 def number_of(request: Request) -> int:
-    """The record of an address."""
-    return request.path_params["number"]
+    """The record of an address.
+
+    Raises
+    ------
+    MeasurementError
+        ``no-record`` where no database counts so far.
+    """
+    number = request.path_params["number"]
+    if number >= MOST_NUMBER:
+        raise MeasurementError("no-record", f"There is no record {number}.")
+    return number
 
 
-def _length(form, name: str, units: str) -> float | None:
-    text = str(form.get(name) or "").strip()
-    if not text:
-        return None
+def _day(text: str, later: int) -> str | None:
+    """When a day begins, or the one ``later``, in UTC; None of what is no day."""
+    from gapvision.archive.record import in_utc
+
     try:
-        return parse_length(text, units)
+        begins = datetime.combine(date.fromisoformat(text) + timedelta(days=later), time())
+        return in_utc(begins.astimezone().isoformat())
+    except (OverflowError, ValueError):
+        return None
+
+
+def _length(fields: Mapping[str, str], name: str, units: str) -> float | None:
+    try:
+        return parse_length(fields[name], units) if fields[name] else None
     except ValueError as error:
         said = str(error)
         raise MeasurementError("bad-entry", f"{said[:1].upper()}{said[1:]}") from None
-
-
-def _courses(opened: Archive, building: str, name: str) -> list[Course]:
-    """The latest record of each log of a wall."""
-    from gapvision.archive.outcome import outcomes_of, together
-    from gapvision.archive.query import Query, entries, load_record
-    from gapvision.archive.text import outcome_lines
-
-    latest: dict[str, Entry] = {}
-    for entry in entries(opened, Query(building=building, wall=name)):
-        latest.setdefault(entry.joint.log, entry)
-    found = []
-    for log, entry in latest.items():
-        try:
-            result = load_record(opened, entry.record).result
-            told = together(outcomes_of(opened, entry.record))
-        except MeasurementError as error:  # of one log; the others are told all the same
-            found.append(Course(log, entry, error.text))
-            continue
-        lines = [] if told is None else [line.strip() for line in outcome_lines(told, units())]
-        head, ready = result.get("first_line", ""), bool(result.get("ready_to_scribe"))
-        found.append(Course(log, entry, head, ready, "; ".join(lines)))
-    return found
 
 
 def _whole(opened: Archive, number: int) -> tuple[Record, tuple[Outcome, ...]]:
@@ -229,15 +256,6 @@ def _told(opened: Archive, number: int, told: Outcome) -> None:
     from gapvision.archive.outcome import add_outcome
 
     add_outcome(opened, number, told)
-
-
-def _picture(opened: Archive, number: int) -> bytes:
-    from gapvision.archive.query import files_of, read_file
-
-    for file in files_of(opened, number):
-        if file.role == "picture":
-            return read_file(opened, file)
-    raise MeasurementError("no-record", f"There is no picture of record {number}.")
 
 
 async def _read(request: Request, work: Callable[[Archive], T]) -> T:

@@ -29,7 +29,14 @@ import msgspec
 from gapvision.archive.refusals import in_words
 from gapvision.archive.store import archive_folder, open_archive
 from gapvision.errors import MeasurementError
-from gapvision.files import move_new, read_regular, remove_leftovers, work_folder, write_new
+from gapvision.files import (
+    copy_new,
+    move_new,
+    read_regular,
+    remove_leftovers,
+    work_folder,
+    write_new,
+)
 from gapvision.inputs.joint_name import JointName
 
 DRAFTS, UPLOADS = "drafts", "uploads"
@@ -69,6 +76,10 @@ class Draft:
         What the answer stands for, so that a later change is told.
     record : int or None
         Its number in the archive, once it is kept.
+    roll : bool
+        Whether it is no joint, but photographs of many, to be sorted by their slips.
+    sorted_into : dict
+        Of a roll: how many of its photographs went to which drafts.
     """
 
     id: str
@@ -84,6 +95,8 @@ class Draft:
     sentence: str = ""
     asked: str = ""
     record: int | None = None
+    roll: bool = False
+    sorted_into: dict[str, int] = field(default_factory=dict)
     begun_at: str = ""
     changed_at: str = ""
 
@@ -263,29 +276,39 @@ def photo_folder(drafts: Path, draft_id: str, sha256: str) -> Path:
     return _folder(drafts, draft_id) / "photos" / sha256
 
 
-def add_photograph(drafts: Path, draft_id: str, file: Path, sha256: str, name: str) -> bool:
+def add_photograph(
+    drafts: Path, draft_id: str, file: Path, sha256: str, name: str, move: bool = True
+) -> bool:
     """Take a whole file on the disk of drafts into a draft; False where it has it already.
 
-    What was dropped and is sent again is taken back. The file is moved, or removed where it is there.
+    What was dropped and is sent again is taken back. The file is moved, or removed where it is there;
+    or copied, and stays.
 
     Raises
     ------
     MeasurementError
-        As `new_draft`.
+        As `new_draft`; `NoDraft` where the draft was removed.
     """
     with _WRITING, in_words(drafts.parent, (OSError,)):
         place = photo_folder(drafts, draft_id, sha256)
         if place.is_dir():
-            file.unlink()
+            if move:
+                file.unlink()
             drop(drafts, draft_id, sha256, False)
             return False
         number = 1 + max((p.number for p in photographs(drafts, draft_id)), default=0)
         photo = Photograph(sha256, number, name[:200], file.stat().st_size, suffix_of(file))
         with work_folder(place.parent) as work:
-            move_new(file, work / photo.file_name)
+            (move_new if move else copy_new)(file, work / photo.file_name)
             _write(work / PHOTO, msgspec.json.encode(photo))
             move_new(work, place)
     return True
+
+
+def remove_photograph(drafts: Path, draft_id: str, sha256: str) -> None:
+    """Remove a photograph that is elsewhere by now."""
+    with _WRITING:
+        shutil.rmtree(photo_folder(drafts, draft_id, sha256), ignore_errors=True)
 
 
 def drop(drafts: Path, draft_id: str, sha256: str, dropped: bool) -> None:

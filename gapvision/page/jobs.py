@@ -42,6 +42,7 @@ from gapvision.page.drafts import (
 from gapvision.page.entries import asked_of
 from gapvision.page.looks import Looks, remember, remembered
 from gapvision.page.measuring import measure_draft
+from gapvision.page.rolls import shot_verdict
 from gapvision.page.uploads import remove_stale
 from gapvision.page.verdicts import SLIP, verdict_of
 from gapvision.page.workers import Stopped, cores, in_worker
@@ -135,6 +136,8 @@ async def _looked_at(jobs: Jobs, draft: Draft, photo: Photograph) -> tuple[dict[
     path = photo_path(jobs.drafts, draft.id, photo)
     for last in (False, True):
         try:
+            if draft.roll:
+                return await in_worker(jobs.looking, shot_verdict, path), b""
             options = asked_of(draft, (path,), load_preferences())
             return await in_worker(jobs.looking, verdict_of, path, options)
         except Stopped as error:

@@ -9,6 +9,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from gapvision.inputs.preferences import load_preferences
+from gapvision.page.asking import draft_of, jobs_of
 from gapvision.page.drafts import (
     MEASURING,
     Draft,
@@ -17,7 +18,6 @@ from gapvision.page.drafts import (
     answer_of,
     change_draft,
     drop,
-    load_draft,
     new_draft,
     photo_folder,
     photo_path,
@@ -28,7 +28,6 @@ from gapvision.page.drafts import (
 from gapvision.page.entries import read_form
 from gapvision.page.form_view import form_context, joined_ends
 from gapvision.page.jobs import (
-    Jobs,
     asked_hash,
     begin_measuring,
     begin_verdict,
@@ -36,7 +35,8 @@ from gapvision.page.jobs import (
     progress_of,
     used_photographs,
 )
-from gapvision.page.joint_view import joint_context, joint_row, measuring_context
+from gapvision.page.joint_view import joint_context, measuring_context
+from gapvision.page.photo_view import photo_context
 from gapvision.page.rendering import page, see
 from gapvision.page.uploads import uploads_of
 from gapvision.page.verdicts import VIEW, make_view
@@ -46,20 +46,11 @@ NO_STORE = {"Cache-Control": "no-store"}
 PRIVATE = {"Cache-Control": "private, max-age=86400"}  # a photograph's address has its hash
 
 
-async def home(request: Request) -> Response:
-    """What is at work, and where to begin."""
-    drafts = jobs_of(request).drafts
-    rows = [
-        joint_row(d, photographs(drafts, d.id), answer_of(drafts, d.id)) for d in all_drafts(drafts)
-    ]
-    return page(request, "home.html", joints=rows, walls=[])
-
-
 async def new_joint(request: Request) -> Response:
     """The form of a new joint; what was entered last stands in it."""
     jobs, preferred = jobs_of(request), load_preferences()
     if request.method == "GET":
-        last = next(iter(all_drafts(jobs.drafts)), None)
+        last = next((d for d in all_drafts(jobs.drafts) if not d.roll), None)
         fields = _remembered(last) | {k: v[:80] for k, v in request.query_params.items()}
         return _form(request, None, fields, {})
     entered = read_form(joined_ends(await request.form()), preferred)
@@ -100,6 +91,8 @@ async def joint_form(request: Request) -> Response:
 async def joint(request: Request) -> Response:
     """Its photographs, and the button to measure."""
     draft = draft_of(request)
+    if draft.roll:
+        return see(f"/roll/{draft.id}")
     state = state_of(request, draft)
     if draft.state == MEASURING:
         return page(request, "measuring.html", **measuring_context(draft, state["progress"]))
@@ -135,6 +128,17 @@ async def view(request: Request) -> Response:
     if not place.exists():
         await in_worker(jobs.looking, make_view, photo_path(jobs.drafts, draft.id, photo))
     return FileResponse(place, media_type="image/jpeg", headers=PRIVATE)
+
+
+async def photo(request: Request) -> Response:
+    """A photograph with the lines that were traced in it, to look at and to correct."""
+    jobs, draft, sha256 = jobs_of(request), draft_of(request), request.path_params["sha"]
+    shown = photograph(jobs.drafts, draft.id, sha256)
+    details = (shown.verdict or {}).get("details", {})
+    size = (details["width_px"], details["height_px"]) if "width_px" in details else None
+    told = answer_of(jobs.drafts, draft.id)
+    context = photo_context(draft, shown, told, draft.corrections.get(sha256, {}), size)
+    return page(request, "photo.html", **context)
 
 
 async def measure(request: Request) -> Response:
@@ -176,7 +180,7 @@ def state_of(request: Request, draft: Draft) -> dict:
             for p in photos
         ],
         **_next(draft, photos),
-        "stale": draft.asked != asked_hash(draft, used),
+        "stale": bool(draft.asked) and draft.asked != asked_hash(draft, used),
         "uploads": uploads_of(jobs.drafts, draft.id),
     }  # fmt: skip
 
@@ -196,7 +200,7 @@ def _next(draft: Draft, photos: tuple[Photograph, ...]) -> dict[str, str]:
 def _form(
     request: Request, draft: Draft | None, fields: dict, faults: dict, status: int = 200
 ) -> Response:
-    known = all_drafts(jobs_of(request).drafts)
+    known = [d for d in all_drafts(jobs_of(request).drafts) if not d.roll]
     return page(request, "form.html", status, **form_context(draft, fields, faults, known))
 
 
@@ -206,11 +210,3 @@ def _remembered(last: Draft | None) -> dict[str, str]:
         return {}
     alike = {k: v for k, v in last.entries.items() if k not in ("from", "to")}
     return alike | {"building": last.building, "wall": last.wall, "units": last.units}
-
-
-def jobs_of(request: Request) -> Jobs:
-    return request.app.state.jobs
-
-
-def draft_of(request: Request) -> Draft:
-    return load_draft(jobs_of(request).drafts, request.path_params["id"])

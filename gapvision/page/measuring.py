@@ -113,3 +113,26 @@ def report_of_kept(archive: Path, record: int, suffix: str, paper: str) -> bytes
         told = outcomes_of(opened, record)
         report = report_of_record(opened, load_record(opened, record), told)
     return write_kind([report], False, suffix, paper)
+
+
+def report_of_wall(archive: Path, building: str, wall: str, suffix: str, paper: str) -> bytes:
+    """The report of the latest record of each log of a wall.
+
+    Raises
+    ------
+    MeasurementError
+        ``no-record`` where there is none.
+    """
+    from gapvision.answer.report.write import write_kind
+    from gapvision.archive.outcome import outcomes_of
+    from gapvision.archive.query import load_record
+    from gapvision.archive.report import latest_records, report_of_record
+    from gapvision.archive.store import open_archive
+
+    with open_archive(archive) as opened:
+        numbers = latest_records(opened, building, wall, None)
+        reports = [
+            report_of_record(opened, load_record(opened, n), outcomes_of(opened, n))
+            for n in numbers
+        ]
+    return write_kind(reports, True, suffix, paper)

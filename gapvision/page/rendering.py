@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from gapvision.lengths import format_length
+from gapvision.page.asking import look_of, units_of
 
 HERE = Path(__file__).parent
 SCREENS, STATIC = HERE / "screens", HERE / "static"
@@ -21,7 +22,7 @@ SEE_OTHER = 303
 def page(request: Request, name: str, status: int = 200, **context: Any) -> Response:
     """A screen, with what every screen knows: the look, and the static files' addresses."""
     known = {
-        "look": request.cookies.get("look", "auto"), "units": request.cookies.get("units", "mm"),
+        "look": look_of(request), "units": units_of(request),
         "here": request.url.path, "static": static, "length": format_length,
     }  # fmt: skip
     text = _environment().get_template(name).render(request=request, **known, **context)

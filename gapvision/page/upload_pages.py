@@ -14,7 +14,7 @@ from starlette.responses import JSONResponse, Response
 
 from gapvision.archive.refusals import in_words
 from gapvision.errors import MeasurementError
-from gapvision.page.drafts import load_draft
+from gapvision.page.asking import draft_of, jobs_of
 from gapvision.page.jobs import Jobs, begin_verdict
 from gapvision.page.rendering import see
 from gapvision.page.uploads import (
@@ -44,35 +44,40 @@ def most_bytes(path: str) -> int | None:
 
 async def photographs_form(request: Request) -> Response:
     """Several photographs by a plain form."""
-    jobs: Jobs = request.app.state.jobs
-    draft = load_draft(jobs.drafts, request.path_params["id"])
+    draft = draft_of(request)
     check_type(request, "multipart/form-data")
+    await take_form(request, draft.id)
+    return see(f"/roll/{draft.id}" if draft.roll else f"/joint/{draft.id}")
+
+
+async def take_form(request: Request, draft_id: str) -> None:
+    """Take the photographs of a plain form into a draft."""
+    jobs = jobs_of(request)
     length = int(request.headers.get("content-length", 0))
-    await to_thread.run_sync(check_room, jobs.drafts, draft.id, length, 0)
+    await to_thread.run_sync(check_room, jobs.drafts, draft_id, length, 0)
     async with request.form(max_files=MOST_FILES, max_fields=10) as form:
         for upload in form.getlist("photographs"):
             if isinstance(upload, UploadFile) and upload.size:
-                sha256, _ = await to_thread.run_sync(take, jobs, draft.id, upload)
-                begin_verdict(jobs, draft.id, sha256)
-    return see(f"/joint/{draft.id}")
+                begin_verdict(
+                    jobs, draft_id, await to_thread.run_sync(take, jobs, draft_id, upload)
+                )
 
 
-def take(jobs: Jobs, draft_id: str, sent: UploadFile) -> tuple[str, bool]:
-    """One photograph of a plain form, as if it had come in pieces."""
+def take(jobs: Jobs, draft_id: str, sent: UploadFile) -> str:
+    """The hash of one photograph of a plain form, taken as if it had come in pieces."""
     upload = begin_upload(jobs.drafts, draft_id, sent.filename or "", sent.size)
     try:
         with appending(jobs.drafts, upload, 0) as file:
             shutil.copyfileobj(sent.file, file, PIECE)
-        return finish_upload(jobs.drafts, upload)
-    except BaseException:
+        return finish_upload(jobs.drafts, upload).sha256
+    finally:
         remove_upload(jobs.drafts, upload.uid)
-        raise
 
 
 async def create(request: Request) -> Response:
     """Begin an upload: ``Upload-Length``, and ``Upload-Name``, percent-encoded."""
-    jobs: Jobs = request.app.state.jobs
-    draft = load_draft(jobs.drafts, request.path_params["id"])
+    jobs = jobs_of(request)
+    draft = draft_of(request)
     length = _number(request, "upload-length")
     name = unquote(request.headers.get("upload-name", ""))[:200]
     check_length(length)
@@ -83,7 +88,7 @@ async def create(request: Request) -> Response:
 
 async def offset(request: Request) -> Response:
     """How much has come; whoever asks is about to go on, so what still hangs is ended."""
-    jobs: Jobs = request.app.state.jobs
+    jobs = jobs_of(request)
     async with _alone(jobs, request.path_params["uid"]):
         upload, come = load_upload(jobs.drafts, request.path_params["uid"])
     return Response(status_code=204, headers=_headers(upload, come))
@@ -91,26 +96,27 @@ async def offset(request: Request) -> Response:
 
 async def append(request: Request) -> Response:
     """Go on from ``Upload-Offset``; where it is whole, the photograph's hash."""
-    jobs: Jobs = request.app.state.jobs
+    jobs = jobs_of(request)
     check_type(request, *APPENDS)
     uid, start = request.path_params["uid"], _number(request, "upload-offset")
     async with _alone(jobs, uid):
         upload, come = load_upload(jobs.drafts, uid)
         if start != come:
             return Response(status_code=409, headers=_headers(upload, come))
-        come += await _written(jobs, upload, come, request)
+        if not upload.sha256:
+            come += await _written(jobs, upload, come, request)
         if come < upload.length:
             return Response(status_code=204, headers=_headers(upload, come))
         with CancelScope(shield=True):
-            sha256, again = await to_thread.run_sync(finish_upload, jobs.drafts, upload)
-    begin_verdict(jobs, upload.draft, sha256)
-    told = {"sha256": sha256, "name": upload.name, "again": again}
+            done = await to_thread.run_sync(finish_upload, jobs.drafts, upload)
+    begin_verdict(jobs, upload.draft, done.sha256)
+    told = {"sha256": done.sha256, "name": upload.name, "again": done.again}
     return JSONResponse(told, headers=_headers(upload, come))
 
 
 async def abandon(request: Request) -> Response:
     """Forget an upload that its phone no longer wants."""
-    jobs: Jobs = request.app.state.jobs
+    jobs = jobs_of(request)
     async with _alone(jobs, request.path_params["uid"]):
         remove_upload(jobs.drafts, request.path_params["uid"])
     return Response(status_code=204)

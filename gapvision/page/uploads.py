@@ -1,6 +1,6 @@
 """Photographs that arrive in pieces: what has come is kept, and goes on where it broke off.
 
-    drafts/uploads/<uid>.json    of which draft, what name, how long it will be
+    drafts/uploads/<uid>.json    of which draft, what name, how long it will be; its hash once it is whole
     drafts/uploads/<uid>.part    the bytes that have come so far: its length is the offset
 
 The addresses and their headers are those of the IETF's draft "Resumable Uploads for HTTP", in short:
@@ -16,7 +16,7 @@ import shutil
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -39,12 +39,14 @@ _UID = re.compile(r"[0-9a-f]{32}")
 
 @dataclass(frozen=True, slots=True)
 class Upload:
-    """One photograph on its way."""
+    """One photograph on its way; once it is whole, its hash, and whether its draft had it ``again``."""
 
     uid: str
     draft: str
     name: str
     length: int
+    sha256: str = ""
+    again: bool = False
 
 
 def begin_upload(drafts: Path, draft_id: str, name: str, length: int) -> Upload:
@@ -57,7 +59,7 @@ def begin_upload(drafts: Path, draft_id: str, name: str, length: int) -> Upload:
     """
     check_length(length)
     check_room(drafts, draft_id, length, 1)
-    if sum(1 for _ in (drafts / UPLOADS).glob("*.json")) >= MOST_AT_ONCE:
+    if sum(1 for _ in (drafts / UPLOADS).glob("*.part")) >= MOST_AT_ONCE:
         raise MeasurementError("too-many", "Too many photographs arrive at once: wait a little.")
     upload = Upload(secrets.token_hex(16), draft_id, name, length)
     with in_words(drafts.parent, (OSError,)):
@@ -117,7 +119,7 @@ def load_upload(drafts: Path, uid: str) -> tuple[Upload, int]:
     """
     try:
         upload = msgspec.json.decode(read_regular(_told(drafts, uid)), type=Upload)
-        return upload, _part(drafts, uid).stat().st_size
+        return upload, upload.length if upload.sha256 else _part(drafts, uid).stat().st_size
     except (OSError, ValueError, msgspec.MsgspecError) as error:
         raise NoDraft("no-upload", "Nothing of this photograph is there: send it anew.") from error
 
@@ -135,14 +137,16 @@ def appending(drafts: Path, upload: Upload, offset: int) -> Iterator[BinaryIO]:
         yield file
 
 
-def finish_upload(drafts: Path, upload: Upload) -> tuple[str, bool]:
-    """The hash of a photograph that is whole, now in its draft, and whether it was there before.
+def finish_upload(drafts: Path, upload: Upload) -> Upload:
+    """A photograph that is whole, now in its draft; whoever lost the answer to that may ask again.
 
     Raises
     ------
     MeasurementError
         ``not-an-image`` where it is none; `NoDraft` where its draft was removed.
     """
+    if upload.sha256:
+        return upload
     part = _part(drafts, upload.uid)
     with in_words(drafts.parent, (OSError,)):
         if not suffix_of(part):
@@ -154,8 +158,10 @@ def finish_upload(drafts: Path, upload: Upload) -> tuple[str, bool]:
         with part.open("rb") as file:
             sha256 = hashlib.file_digest(file, "sha256").hexdigest()
         new = add_photograph(drafts, upload.draft, part, sha256, upload.name)
-        remove_upload(drafts, upload.uid)
-    return sha256, not new
+        done = replace(upload, sha256=sha256, again=not new)
+        told = msgspec.json.encode(done)
+        write_new(_told(drafts, upload.uid), told, "the photograph", overwrite=True)
+    return done
 
 
 def remove_upload(drafts: Path, uid: str) -> None:
@@ -170,7 +176,7 @@ def uploads_of(drafts: Path, draft_id: str) -> list[dict]:
     for told in (drafts / UPLOADS).glob("*.json"):
         with suppress(NoDraft):
             upload, offset = load_upload(drafts, told.stem)
-            if upload.draft == draft_id:
+            if upload.draft == draft_id and not upload.sha256:
                 known = {"uid": upload.uid, "name": upload.name, "length": upload.length}
                 found.append(known | {"offset": offset})
     return found

@@ -46,7 +46,9 @@ def verdict_of(path: Path, options: MeasureOptions) -> tuple[dict[str, Any], byt
         return _unfit(MeasurementError("failed", text)), b""
     sight = sight_of(look)
     text = sight_text(sight, options.units)
-    return {"ok": True, "text": text, "details": _details(sight)}, pickle.dumps(look)
+    width, height = look.traced.facts.size
+    details = _details(sight) | {"width_px": width, "height_px": height}
+    return {"ok": True, "text": text, "details": details}, pickle.dumps(look)
 
 
 def make_view(path: Path) -> bool:

@@ -1,0 +1,44 @@
+"""The first page, and what one phone prefers."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from gapvision.page.archive_pages import walls_of
+from gapvision.page.asking import LOOKS, UNITS, jobs_of
+from gapvision.page.drafts import all_drafts, answer_of, photographs
+from gapvision.page.joint_view import joint_row
+from gapvision.page.rendering import page, see
+from gapvision.page.roll_view import roll_row
+
+YEAR_S = 365 * 24 * 3600
+
+
+async def home(request: Request) -> Response:
+    """What is at work, and where to begin."""
+    drafts = jobs_of(request).drafts
+    rows = []
+    for draft in all_drafts(drafts):
+        photos = photographs(drafts, draft.id)
+        if draft.roll:
+            rows.append(roll_row(draft, photos))
+        else:
+            rows.append(joint_row(draft, photos, answer_of(drafts, draft.id)))
+    return page(request, "home.html", joints=rows, walls=await walls_of(request))
+
+
+async def settings(request: Request) -> Response:
+    """Look and units of this phone, kept by itself."""
+    if request.method == "GET":
+        return page(request, "settings.html")
+    form = await request.form()
+    onward = str(form.get("next") or "/")
+    # Of an address that a form names only a place on this very page is gone to.
+    response = see(onward if onward.startswith("/") and onward[1:2] not in ("/", "\\") else "/")
+    for name, known in (("look", LOOKS), ("units", UNITS)):
+        if form.get(name) in known:
+            response.set_cookie(
+                name, form[name], max_age=YEAR_S, httponly=True, samesite="strict", path="/"
+            )
+    return response
