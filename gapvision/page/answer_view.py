@@ -28,11 +28,11 @@ from gapvision.page.drafts import Draft, Photograph
 from gapvision.page.joint_head import joint_head
 from gapvision.page.labels import answer_in_page_words, in_page_words
 from gapvision.page.profile_view import profile_view
-from gapvision.phrases import place_text, quantity_text, stand_text, stretch_text
+from gapvision.phrases import joined, place_text, quantity_text, stand_text, stretch_text
 
 _WITH_NUMBER = {"set": "SET", "at-least": "AT LEAST"}
 REFUSED = "REFUSED"
-READING_FIELDS = {"kind": "caliper", "place": "widest", "side": "right", "card": ""}
+READING_FIELDS = {"kind": "reading", "card": "", "hand": "right"}
 LEVEL_MM = 60.0  # nobody holds a phone more nearly level with the gap than that
 
 
@@ -78,12 +78,12 @@ def answer_view(answer: dict[str, Any], units: str) -> AnswerView:
     m = measurement_of(answer)
     kind, first = m.verdict.kind, first_line(m, units)
     word, value, unit, then = _in_parts(m, first, units)
-    steps = tuple(to_do_text(step, m.cards, units) for step in m.verdict.to_do)
+    steps = tuple(joined(to_do_text(step, m.cards, units)) for step in m.verdict.to_do)
     return AnswerView(
-        kind, first, word, value, unit, then,
-        reason=reason_text(m, units),
+        kind, first, word, value, unit, joined(then),
+        reason=joined(reason_text(m, units)),
         ready=f"{READY}." if m.verdict.ready else "",
-        crayon=crayon_line(m, units).removeprefix("CRAYON: "),
+        crayon=joined(crayon_line(m, units).removeprefix("CRAYON: ")),
         steps=steps,
         steps_title="Better first" if m.verdict.ready else "Next",
         spoken=spoken_text(m, units),
@@ -100,12 +100,12 @@ def _in_parts(m: Measurement, first: str, units: str) -> tuple[str, str, str, st
 
 
 def answer_context(
-    draft: Draft, answer: dict[str, Any], photographs: Iterable[Photograph]
+    draft: Draft, answer: dict[str, Any], photographs: Iterable[Photograph], changed: bool = False
 ) -> dict[str, Any]:
-    """What the screen of a draft's answer shows."""
+    """What the screen of a draft's answer shows; ``changed``: something was, since it was measured."""
     units = draft.units
     context = {
-        "joint": joint_head(draft), "answer": answer_view(answer, units), "profile": None,
+        "joint": joint_head(draft, changed), "answer": answer_view(answer, units), "profile": None,
         "has_answer": answer["status"] != "refused", "photographs": [], "cautions": [], "details": [],
         "by_hand": [], "cards": [], "fields": READING_FIELDS, "faults": {},
         "mode": "decimal" if units == "mm" else "text",
@@ -114,7 +114,7 @@ def answer_context(
         return context
     used = photos_view(answer, photographs, units)
     profile = profile_view(measurement_of(answer), units)
-    return context | behind(answer, units) | {"profile": profile, "photographs": used}
+    return context | behind(answer, draft) | {"profile": profile, "photographs": used}
 
 
 def photos_view(
@@ -123,10 +123,10 @@ def photos_view(
     """Each photograph of an answer: what it is called, and what it showed or lacked."""
     m = measurement_of(answer)
     numbers = {p.sha256: p.number for p in photographs}
+    shown = sorted((p for p in m.photos if p.sha256 in numbers), key=lambda p: numbers[p.sha256])
     return [
         {"sha256": p.sha256, "name": f"photo-{numbers[p.sha256]}", "text": _photo_text(m, p, units)}
-        for p in m.photos
-        if p.sha256 in numbers
+        for p in shown
     ]
 
 
@@ -137,19 +137,19 @@ def _photo_text(m: Measurement, p: PhotoResult, units: str) -> str:
     height = stand_text(abs(p.height_mm), units)
     level = abs(p.height_mm) < LEVEL_MM
     stood = "Level" if level else f"{height} {'above' if p.height_mm > 0 else 'below'} the gap"
-    return f"{stood}; joint seen {stretch_text(*ends, units)}."
+    return joined(f"{stood}; joint seen {stretch_text(*ends, units)}.")
 
 
-def behind(answer: dict[str, Any], units: str) -> dict[str, Any]:
+def behind(answer: dict[str, Any], draft: Draft) -> dict[str, Any]:
     """What stands behind an answer: ``cautions``, ``details``, ``by_hand``, ``cards``.
 
     ``by_hand`` are texts with their verdicts, readings before trial lines, as they were entered.
     """
-    m = measurement_of(answer_in_page_words(answer))
+    units, m = draft.units, measurement_of(answer_in_page_words(answer))
     return {
-        "cautions": [in_page_words(caution_text(c, m.cards, units)) for c in m.cautions],
-        "details": _details(m, units),
-        "by_hand": _by_hand(m, units),
+        "cautions": [joined(in_page_words(caution_text(c, m.cards, units))) for c in m.cautions],
+        "details": [(name, joined(text)) for name, text in _details(m, units)],
+        "by_hand": _by_hand(m, units, draft),
         "cards": [c.number for c in m.cards if c.side == "outside"],
     }
 
@@ -173,15 +173,26 @@ def _details(m: Measurement, units: str) -> list[tuple[str, str]]:
     return rows + by_hand_text.alone_rows(m, units)
 
 
-def _by_hand(m: Measurement, units: str) -> list[dict[str, str]]:
+def _by_hand(m: Measurement, units: str, draft: Draft) -> list[dict[str, str]]:
+    """What was measured by hand: as it was entered, ``entry``, where it is in the answer."""
     readings, trials = (
         table(m, units)[1:] for table in (by_hand_text.reading_table, by_hand_text.trial_table)
     )
-    return [
-        {"text": f"Caliper {read}, {place}", "verdict": f"{verdict}; photographs {photos}"}
+    rows = [
+        (f"Caliper {read}, {place}", f"{verdict}; photographs {photos}")
         for place, read, photos, verdict in readings
-    ] + [
-        {"text": f"Trial line {width} wide, points at {setting}, {place}",
-         "verdict": f"{verdict}; photographs {photos}"}
+    ]
+    rows += [
+        (
+            f"Trial line {width} wide, points at {setting}, {place}",
+            f"{verdict}; photographs {photos}",
+        )
         for place, setting, width, photos, verdict in trials
-    ]  # fmt: skip
+    ]
+    entered = [("reading", e) for e in draft.readings] + [("trial", e) for e in draft.trials]
+    if len(entered) != len(rows):  # one was entered or removed since: told as they stand
+        return [{"kind": k, "entry": e, "text": e, "verdict": "measure again"} for k, e in entered]
+    return [
+        {"kind": kind, "entry": entry, "text": text, "verdict": verdict}
+        for (kind, entry), (text, verdict) in zip(entered, rows, strict=True)
+    ]

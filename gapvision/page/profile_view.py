@@ -20,6 +20,7 @@ WIDTH, LEFT, RIGHT = 360, 44, 354
 FIRST_TITLE, TITLE_ROOM, PLOT_HEIGHT, APART = 16, 8, 118, 30
 BELOW = 60  # the cards, and the mark of what decides
 LEVELS = 4
+ROOM = 0.15  # below the wanted cover, so that its dashes stand clear of the axis
 NOT_SEEN = "not seen"
 
 Row = Callable[[np.ndarray], np.ndarray]
@@ -77,8 +78,8 @@ def profile_view(m: Measurement, units: str) -> ProfileView:
     gap = _plot(f"Gap ({units})", p.gap_mm, p.gap_u_mm, x, gap_levels, FIRST_TITLE, units)
     plots, rows = [gap[0]], [gap[1](p.gap_mm)]
     if has_setting:
-        cover = np.array([m.cover_mm])
-        levels = _levels(p.groove_width_mm, p.groove_width_u_mm, cover, units)
+        below = m.cover_mm - ROOM * np.nanmax(p.groove_width_mm - m.cover_mm)
+        levels = _levels(p.groove_width_mm, p.groove_width_u_mm, np.array([below]), units)
         title = f"Groove when set to {set_to_text(m, units)} ({units})"
         title_y = gap[0].top + PLOT_HEIGHT + APART
         groove = _plot(

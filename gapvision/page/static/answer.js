@@ -15,8 +15,7 @@ if (link) share(link);
 const form = document.getElementById("reading");
 if (form) {
   const sort = () => {
-    const beside = form.elements.place.value === "from_card";
-    form.querySelectorAll("[data-part=from-card]").forEach((part) => { part.hidden = !beside; });
+    form.querySelector("[data-part=beside]").hidden = !form.elements.card.value;
     form.elements.setting.closest(".field").hidden = form.elements.kind.value !== "trial";
   };
   form.addEventListener("change", sort);
