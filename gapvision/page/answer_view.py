@@ -100,12 +100,12 @@ def _in_parts(m: Measurement, first: str, units: str) -> tuple[str, str, str, st
 
 
 def answer_context(
-    draft: Draft, answer: dict[str, Any], photographs: Iterable[Photograph], changed: bool = False
+    draft: Draft, answer: dict[str, Any], photographs: Iterable[Photograph]
 ) -> dict[str, Any]:
-    """What the screen of a draft's answer shows; ``changed``: something was, since it was measured."""
+    """What the screen of a draft's answer shows."""
     units = draft.units
     context = {
-        "joint": joint_head(draft, changed), "answer": answer_view(answer, units), "profile": None,
+        "joint": joint_head(draft), "answer": answer_view(answer, units), "profile": None,
         "has_answer": answer["status"] != "refused", "photographs": [], "cautions": [], "details": [],
         "by_hand": [], "cards": [], "fields": READING_FIELDS, "faults": {},
         "mode": "decimal" if units == "mm" else "text",

@@ -85,15 +85,20 @@ def photo_item(photo: Mapping[str, Any]) -> PhotoItem:
         return PhotoItem(*told, "busy", "Looking at it", "")
     text = in_page_words(verdict["text"])
     text = f"{text[:1].upper()}{text[1:]}"
-    if not verdict["ok"]:
+    details = verdict["details"]
+    if details.get("code") == "slip":
+        return PhotoItem(*told, "keep", "A slip", text)
+    if not verdict["ok"] or "from_mm" not in details:
         return PhotoItem(*told, "bad", "Take it again", text)
+    if details.get("off_mm") or details.get("unread"):
+        return PhotoItem(*told, "warn", "Better once more", text)
     return PhotoItem(*told, "good", "Good", text)
 
 
 def joint_context(draft: Draft, state: Mapping[str, Any]) -> dict[str, Any]:
     """What the screen of a joint's photographs shows, from its state."""
     items = [photo_item(p) for p in state["photos"]]
-    usable = any(item.kind == "good" for item in items)
+    usable = any(item.kind in ("good", "warn") for item in items)
     return {
         "joint": joint_head(draft)
         | {

@@ -46,6 +46,7 @@ async function forget(entry) {
   entry.gone = true;
   entry.row.remove();
   await release(entry.item);
+  if (entry.item.url) fetch(entry.item.url, { method: "DELETE" }).catch(() => {}); // else it is removed in a day
   if (queue[0] === entry && entry.stop) entry.stop();
   else queue.splice(queue.indexOf(entry), 1);
   wakeAll();
@@ -69,9 +70,9 @@ async function sendOne(entry) {
     const stopped = new Promise((_, reject) => { entry.stop = () => reject(new Refused("")); });
     await Promise.race([stopped, send(item.file, `/joint/${joint}/uploads`, item, {
       remember: (url) => { item.url = url; return change(item); },
-      tell: ({ sent, total, waits }) => {
+      tell: ({ sent, total, waits, why }) => {
         again.hidden = waits === undefined;
-        if (waits !== undefined) say(row, "warn", "No connection", `Trying again in ${waits} s.`);
+        if (waits !== undefined) say(row, "warn", "No connection", why || `Trying again in ${waits} s.`);
         else {
           row.querySelector("progress").value = sent / total;
           say(row, "busy", "Sending", `${megabytes(sent)} of ${megabytes(total)} MB`);

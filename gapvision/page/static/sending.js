@@ -6,10 +6,13 @@ const SILENT_MS = 20000; // without a byte that moves: the connection is dead, w
 
 export class Refused extends Error {} // the laptop will not have it: sending again is of no use
 
+class NotPaired extends Error {} // the program on the laptop was started again
+const NOT_PAIRED = "Scan the code on the laptop again.";
+
 // Send `file` and return what the laptop says of it: {sha256, name, again}.
 //   where     address to which uploads of this joint are posted
 //   item      {url}: where a begun upload goes on, kept by `remember(url)`
-//   tell      ({sent, total}) while it goes, ({waits}) seconds until it is tried again
+//   tell      ({sent, total}) while it goes, ({waits, why}) seconds until it is tried again
 //   wake      a promise maker: resolves when it should be tried at once
 export async function send(file, where, item, { remember, tell, wake }) {
   let wait = FIRST_WAIT_MS;
@@ -31,7 +34,7 @@ export async function send(file, where, item, { remember, tell, wake }) {
       if (answer) return answer;
     } catch (error) {
       if (error instanceof Refused) throw error;
-      tell({ waits: Math.round(wait / 1000) });
+      tell({ waits: Math.round(wait / 1000), why: error instanceof NotPaired ? NOT_PAIRED : "" });
       await Promise.race([pause(wait), wake()]);
       wait = Math.min(2 * wait, LONGEST_WAIT_MS);
     }
@@ -41,9 +44,8 @@ export async function send(file, where, item, { remember, tell, wake }) {
 async function begin(file, where, name) {
   const headers = { "Upload-Length": String(file.size), "Upload-Name": encodeURIComponent(name) };
   const response = await fetch(where, { method: "POST", headers: { ...headers, Accept: "application/json" } });
-  if (response.status >= 400 && response.status < 500 && response.status !== 408 && response.status !== 429) {
-    throw new Refused(await sentence(response));
-  }
+  if (response.status === 401) throw new NotPaired();
+  if (final(response.status)) throw new Refused(await sentence(response));
   if (!response.ok) throw new Error(response.status);
   return response.headers.get("Location");
 }
@@ -51,6 +53,7 @@ async function begin(file, where, name) {
 // How many bytes have come; null where the upload is not known.
 async function arrived(url) {
   const response = await fetch(url, { method: "HEAD", cache: "no-store" });
+  if (response.status === 401) throw new NotPaired();
   if (response.status === 404 || response.status === 410) return null;
   if (!response.ok) throw new Error(response.status);
   return Number(response.headers.get("Upload-Offset"));
@@ -74,17 +77,22 @@ function rest(file, url, offset, sent) {
       clearTimeout(timer);
       if (request.status === 200) resolve(JSON.parse(request.responseText));
       else if (request.status === 204 || request.status === 409 || request.status === 404) resolve(null);
-      else if (request.status >= 400 && request.status < 500 && request.status !== 408) {
-        reject(new Refused(words(request.responseText)));
-      } else reject(new Error(request.status));
+      else if (request.status === 401) reject(new NotPaired());
+      else if (final(request.status)) reject(new Refused(words(request.responseText)));
+      else reject(new Error(request.status));
     };
     request.open("PATCH", url);
     request.setRequestHeader("Upload-Offset", String(offset));
-    request.setRequestHeader("Content-Type", "application/partial-upload");
+    request.setRequestHeader("Content-Type", "application/offset+octet-stream");
     request.setRequestHeader("Accept", "application/json");
     alive();
     request.send(file.slice(offset));
   });
+}
+
+// Whether the laptop has decided; a request that took too long or came too often may come again.
+function final(status) {
+  return status >= 400 && status < 500 && status !== 408 && status !== 429;
 }
 
 async function sentence(response) {
