@@ -1,0 +1,113 @@
+"""Each screen: what axe finds, how large its targets are, whether it fits; how much the first one weighs."""
+
+from __future__ import annotations
+
+import pytest
+
+from page.browser.conftest import ACROSS, PHOTOS, SMALL, UPRIGHT, measured_joint
+
+TARGET_PX = 48
+FIRST_PAGE = 100_000  # bytes, all together
+GRAVE = ("serious", "critical")
+LOOKS = ("light", "dark", "sun")
+SCREENS = (
+    "/", "/new", "/settings", "/roll", "/archive", "/walls", "{joint}", "{joint}/form", "{joint}/answer",
+    "{joint}/picture", "{joint}/photo/{photo}", "/wall?building=Barn&wall=north", "{record}",
+    "{record}/outcome", "/joint/000000000000",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def addresses(served, measured) -> dict[str, str]:
+    """What stands for the names in `SCREENS`."""
+    with served.client() as client:
+        photo = client.get(f"{measured}/state").json()["photos"][0]["sha256"]
+        kept = measured_joint(client, log="2")
+        record = client.post(f"{kept}/keep").headers["location"]
+    return {"joint": measured, "photo": photo, "record": record}
+
+
+@pytest.mark.parametrize("screen", SCREENS)
+def test_axe_finds_nothing_grave(phone, addresses, screen):
+    axe = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed"
+    )
+    page = phone(expected=["404"])
+    page.goto(screen.format(**addresses))
+    for details in page.locator("details").all():
+        details.evaluate("d => { d.open = true; }")
+    for look in LOOKS:
+        page.evaluate("look => { document.documentElement.dataset.look = look; }", look)
+        found = axe.Axe().run(page).response["violations"]
+        assert not [(v["id"], v["nodes"][0]["html"]) for v in found if v["impact"] in GRAVE], look
+
+
+@pytest.mark.parametrize("size", [UPRIGHT, SMALL, ACROSS], ids=["upright", "small", "across"])
+def test_targets_are_large_and_nothing_sticks_out(phone, addresses, size):
+    page = phone(size=size, expected=["404"])
+    for screen in SCREENS:
+        page.goto(screen.format(**addresses))
+        small = page.evaluate(
+            """least => Array.from(document.querySelectorAll("a, button, input, select, summary, textarea"))
+            .filter((e) => e.type !== "hidden" && !e.matches(".skip") && e.checkVisibility())
+            .map((e) => e.matches(".choice input, .file input") ? e.closest("label") : e)
+            .filter((e) => { const b = e.getBoundingClientRect(); return b.width < least || b.height < least; })
+            .map((e) => e.outerHTML.slice(0, 90))""",
+            TARGET_PX,
+        )
+        assert not small, screen
+        wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        assert wide <= 0, screen
+
+
+@pytest.mark.parametrize("size", [UPRIGHT, SMALL, ACROSS], ids=["upright", "small", "across"])
+def test_the_main_action_is_in_sight(phone, addresses, size):
+    page = phone(size=size)
+    for screen in ("/", "/new", "{joint}", "{joint}/answer", "{record}", "/archive"):
+        page.goto(screen.format(**addresses))
+        box = page.locator(".bar .do").last.bounding_box()
+        assert box["y"] + box["height"] <= size[1] and box["y"] > size[1] / 2, screen
+
+
+def test_the_first_page_is_light(chromium, served):
+    context = chromium.new_context(base_url=served.address)
+    page = context.new_page()
+    session = context.new_cdp_session(page)
+    session.send("Network.enable")
+    sizes = []
+    session.on("Network.loadingFinished", lambda event: sizes.append(event["encodedDataLength"]))
+    page.goto("/", wait_until="networkidle")
+    context.close()
+    assert 0 < sum(sizes) < FIRST_PAGE
+
+
+def test_the_look_is_kept(phone):
+    page = phone()
+    page.goto("/")
+    sun = page.get_by_role("button", name="Bright sun")
+    sun.tap()
+    assert page.locator("html").get_attribute("data-look") == "sun"
+    page.goto("/new")
+    assert page.locator("html").get_attribute("data-look") == "sun"
+    page.get_by_role("button", name="Bright sun").tap()
+    page.goto("/")
+    assert page.locator("html").get_attribute("data-look") == "auto"
+
+
+def test_everything_of_the_joint_is_reached_by_keys(phone, addresses):
+    page = phone()
+    page.goto(f"{addresses['joint']}/answer")
+    reached = set()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        reached.add(page.evaluate("document.activeElement.textContent.trim().slice(0, 30)"))
+    assert {"Read aloud", "Keep", "Enter caliper or trial line"} <= reached
+
+
+def test_photographs_are_shown_small_in_lists(phone, addresses):
+    page = phone()
+    sizes = []
+    page.on("response", lambda r: sizes.append(len(r.body())) if "thumb" in r.url else None)
+    page.goto(addresses["joint"], wait_until="networkidle")
+    assert len(sizes) >= len(PHOTOS)
+    assert max(sizes) < 40_000
