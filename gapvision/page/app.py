@@ -44,6 +44,7 @@ _JOINT = [
     Route("/uploads", upload_pages.create, methods=POST),
     Route("/photo/{sha}", joint_pages.photo, methods=GET),
     Route("/photo/{sha}/view.jpg", joint_pages.view, methods=GET),
+    Route("/photo/{sha}/thumb.jpg", joint_pages.view, methods=GET),
     Route("/photo/{sha}/drop", joint_pages.drop_photograph, methods=POST),
     Route("/photo/{sha}/take-back", joint_pages.take_back, methods=POST),
     Route("/measure", joint_pages.measure, methods=POST),

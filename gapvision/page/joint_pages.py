@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 from anyio import to_thread
 from starlette.requests import Request
@@ -39,7 +40,7 @@ from gapvision.page.joint_view import joint_context, measuring_context
 from gapvision.page.photo_view import photo_context
 from gapvision.page.rendering import page, see
 from gapvision.page.uploads import uploads_of
-from gapvision.page.verdicts import VIEW, make_view
+from gapvision.page.verdicts import make_view
 from gapvision.page.workers import in_worker
 
 NO_STORE = {"Cache-Control": "no-store"}
@@ -123,10 +124,10 @@ async def take_back(request: Request) -> Response:
 async def view(request: Request) -> Response:
     """A photograph to look at: upright, reduced, and without what its file tells of place and phone."""
     jobs, draft, sha256 = jobs_of(request), draft_of(request), request.path_params["sha"]
-    photo = photograph(jobs.drafts, draft.id, sha256)
-    place = photo_folder(jobs.drafts, draft.id, sha256) / VIEW
+    photo, name = photograph(jobs.drafts, draft.id, sha256), Path(request.url.path).name
+    place = photo_folder(jobs.drafts, draft.id, sha256) / name
     if not place.exists():
-        await in_worker(jobs.looking, make_view, photo_path(jobs.drafts, draft.id, photo))
+        await in_worker(jobs.looking, make_view, photo_path(jobs.drafts, draft.id, photo), name)
     return FileResponse(place, media_type="image/jpeg", headers=PRIVATE)
 
 

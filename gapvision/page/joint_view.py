@@ -98,7 +98,7 @@ def photo_item(photo: Mapping[str, Any]) -> PhotoItem:
 def joint_context(draft: Draft, state: Mapping[str, Any]) -> dict[str, Any]:
     """What the screen of a joint's photographs shows, from its state."""
     items = [photo_item(p) for p in state["photos"]]
-    usable = any(item.kind in ("good", "warn") for item in items)
+    usable = any(item.kind in ("good", "warn", "busy") for item in items)
     return {
         "joint": joint_head(draft)
         | {

@@ -15,8 +15,8 @@ from gapvision.files import write_new
 from gapvision.inputs.options import MeasureOptions
 
 SLIP = "slip"
-VIEW = "view.jpg"
-VIEW_PX = 1600  # long side of what the phone shows
+VIEW, THUMB = "view.jpg", "thumb.jpg"
+SHOWN_PX = {VIEW: 1600, THUMB: 320}  # long side of what the phone shows, whole and in lists
 QUALITY = 80
 USUAL_BAND = (
     400,
@@ -51,7 +51,7 @@ def verdict_of(path: Path, options: MeasureOptions) -> tuple[dict[str, Any], byt
     return {"ok": True, "text": text, "details": details}, pickle.dumps(look)
 
 
-def make_view(path: Path) -> bool:
+def make_view(path: Path, name: str = VIEW) -> bool:
     """In a worker: beside a photograph, itself upright, reduced, and without what its file tells."""
     import cv2
     import numpy as np
@@ -62,13 +62,13 @@ def make_view(path: Path) -> bool:
         bgr = load_photo(path).bgr
     except MeasurementError:
         return False
-    scale = VIEW_PX / max(bgr.shape)
+    scale = SHOWN_PX[name] / max(bgr.shape)
     if scale < 1:
         bgr = cv2.resize(bgr, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     if bgr.dtype != np.uint8:
         bgr = (bgr >> 8).astype(np.uint8)
     content = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])[1].tobytes()
-    write_new(path.parent / VIEW, content, "the photograph", overwrite=True)
+    write_new(path.parent / name, content, "the photograph", overwrite=True)
     return True
 
 

@@ -14,14 +14,16 @@ let atWork = false;
 
 // --- choosing and sending ------------------------------------------------------------------------
 
-document.querySelector("#add input").addEventListener("change", async (event) => {
-  const files = Array.from(event.target.files);
-  event.target.value = "";
+const input = document.querySelector("#add input");
+
+async function choose() {
+  const files = Array.from(input.files);
+  input.value = "";
   for (const file of files) {
     if (queue.some((q) => alike(q.item.file, file))) continue; // chosen twice
     enqueue(await hold(joint, file));
   }
-});
+}
 
 function alike(a, b) {
   return a.name === b.name && a.size === b.size && a.lastModified === b.lastModified;
@@ -178,5 +180,6 @@ document.getElementById("measure").addEventListener("submit", (event) => {
   trouble.hidden = false;
 });
 
-held(joint).then((items) => items.forEach(enqueue));
+input.addEventListener("change", choose);
+held(joint).then((items) => { items.forEach(enqueue); choose(); }); // some were chosen before this ran
 refresh();

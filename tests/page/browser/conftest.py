@@ -23,7 +23,9 @@ import pytest
 from gapvision.archive.store import FOLDER_VARIABLE as ARCHIVE_VARIABLE
 from gapvision.inputs.user_folder import FOLDER_VARIABLE
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+CHROMIUM = next(
+    filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None
+)
 UPRIGHT, SMALL, ACROSS = (390, 844), (360, 640), (844, 390)  # CSS px
 WAIT_MS = 20_000
 STARTS_S = 30.0
@@ -44,7 +46,10 @@ class Served:
         self.process: subprocess.Popen | None = None
 
     def start(self) -> None:
-        env = os.environ | {FOLDER_VARIABLE: str(self.folder / "own"), ARCHIVE_VARIABLE: str(self.folder)}
+        env = os.environ | {
+            FOLDER_VARIABLE: str(self.folder / "own"),
+            ARCHIVE_VARIABLE: str(self.folder),
+        }
         command = [sys.executable, "-m", "gapvision.cli.main", "page", "--port", str(self.port)]
         command[1:3] = ["-c", "from gapvision.cli.main import main; main()"]
         with (self.folder / "said.txt").open("ab") as said:
@@ -170,6 +175,13 @@ def measured_joint(client: httpx.Client, log: str, **fields: str) -> str:
     client.post(f"{joint}/measure")
     until(lambda: client.get(f"{joint}/state").json()["state"] == "answered")
     return joint
+
+
+def looked_at(page, count: int) -> None:
+    """Wait until so many photographs, and no more, are in the list with a verdict that lets them be used."""
+    rows = page.locator("#photographs > li")
+    rows.and_(page.locator("[data-sha][data-kind=good]")).nth(count - 1).wait_for()
+    assert rows.count() == count
 
 
 def until(true, seconds: float = 30.0) -> None:

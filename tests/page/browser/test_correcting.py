@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-
 from page.browser.conftest import measured_joint, until
 
 
@@ -49,7 +48,7 @@ def drag(page, start: tuple[float, float], by: tuple[float, float]) -> None:
 
 def test_a_dragged_line_is_measured_again_and_told(opened, served, joint):
     page, sha256 = opened
-    page.get_by_text("Move line").tap()
+    page.get_by_label("Move line").check()
     drag(page, on_line(page), (0, -6))
     until(lambda: by_hand(served, joint, sha256).get("upper"))
     stroke = by_hand(served, joint, sha256)["upper"][0]
@@ -68,11 +67,11 @@ def test_a_dragged_line_is_measured_again_and_told(opened, served, joint):
 def test_a_pin_and_a_stretch_that_is_not_the_gap(opened, served, joint):
     page, sha256 = opened
     x, y = on_line(page, 0.4)
-    page.locator("#tools").get_by_text("Pin").tap()
+    page.get_by_label("Pin").check()
     page.mouse.click(x, y)
     until(lambda: by_hand(served, joint, sha256).get("upper"))
     assert len(by_hand(served, joint, sha256)["upper"][0]) == 1
-    page.get_by_text("Not the gap").tap()
+    page.get_by_label("Not the gap").check()
     drag(page, (x + 60, y), (50, 0))
     until(lambda: by_hand(served, joint, sha256).get("not_gap"))
     start, end = by_hand(served, joint, sha256)["not_gap"][0]
@@ -85,7 +84,7 @@ def test_a_pin_and_a_stretch_that_is_not_the_gap(opened, served, joint):
 
 def test_a_line_is_moved_by_keys(opened, served, joint):
     page, sha256 = opened
-    page.get_by_text("Move line").tap()
+    page.get_by_label("Move line").check()
     page.locator("#zoom").focus()
     for key in ("ArrowRight", "ArrowUp"):
         page.keyboard.press(key)
@@ -98,7 +97,7 @@ def test_a_line_is_moved_by_keys(opened, served, joint):
 def test_a_change_made_without_connection_is_sent_later(opened, served, joint):
     page, sha256 = opened
     page.context.set_offline(True)
-    page.get_by_text("Move line").tap()
+    page.get_by_label("Move line").check()
     drag(page, on_line(page, 0.6), (0, -5))
     page.wait_for_timeout(300)
     assert not by_hand(served, joint, sha256)
@@ -110,7 +109,7 @@ def test_a_change_made_without_connection_is_sent_later(opened, served, joint):
 
 def test_two_fingers_zoom_whatever_the_tool(opened):
     page, _ = opened
-    page.get_by_text("Move line").tap()
+    page.get_by_label("Move line").check()
     sheet = page.locator(".sheet")
     before = sheet.bounding_box()["width"]
     box = page.locator("#zoom").bounding_box()
@@ -119,7 +118,9 @@ def test_two_fingers_zoom_whatever_the_tool(opened):
 
     def fingers(kind: str, apart: float) -> None:
         points = [{"x": x - apart, "y": y, "id": 1}, {"x": x + apart, "y": y, "id": 2}]
-        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points if apart else []})
+        touch.send(
+            "Input.dispatchTouchEvent", {"type": kind, "touchPoints": points if apart else []}
+        )
 
     fingers("touchStart", 30)
     for apart in (40, 60, 90):

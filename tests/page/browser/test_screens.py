@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-
 from page.browser.conftest import ACROSS, PHOTOS, SMALL, UPRIGHT, measured_joint
 
 TARGET_PX = 48
