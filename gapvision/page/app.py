@@ -25,7 +25,7 @@ from gapvision.page import (
 )
 from gapvision.page.drafts import NoDraft
 from gapvision.page.jobs import Jobs, begin, clean, resume
-from gapvision.page.rendering import STATIC, page
+from gapvision.page.rendering import STATIC, lasting, page
 from gapvision.page.safety import Pairing, guarded
 from gapvision.page.workers import warm
 
@@ -81,7 +81,7 @@ ROUTES = [
     Route("/uploads/{uid}", upload_pages.offset, methods=["HEAD"]),
     Route("/uploads/{uid}", upload_pages.append, methods=["PATCH"]),
     Route("/uploads/{uid}", upload_pages.abandon, methods=["DELETE"]),
-    Mount("/static", StaticFiles(directory=STATIC)),
+    Mount("/static", lasting(StaticFiles(directory=STATIC))),
 ]
 
 
@@ -101,6 +101,7 @@ def page_app(drafts: Path, pairing: Pairing | None = None) -> Starlette:
         middleware=[Middleware(guarded, pairing, upload_pages.most_bytes)],
         exception_handlers={MeasurementError: _refused},
     )
+    app.router.redirect_slashes = False
     app.state.jobs = Jobs(drafts)
     return app
 

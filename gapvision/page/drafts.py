@@ -13,6 +13,7 @@ No name that came over the network is a file's name here: ids, hashes and number
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 import secrets
@@ -328,6 +329,24 @@ def suffix_of(file: Path) -> str:
     if first[4:8] == b"ftyp":
         return ".heic"
     return next((suffix for head, suffix in SUFFIXES.items() if first.startswith(head)), "")
+
+
+def damaged(drafts: Path) -> list[str]:
+    """A sentence on each photograph of a draft that is no longer what came."""
+    found = []
+    for draft in all_drafts(drafts):
+        for photo in photographs(drafts, draft.id):
+            try:
+                with photo_path(drafts, draft.id, photo).open("rb") as file:
+                    sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+            except OSError:
+                sha256 = ""
+            if sha256 != photo.sha256:
+                of = draft.joint.title or "a roll"
+                found.append(
+                    f"{photo.name or photo.file_name} of {of} at work is damaged: send it again."
+                )
+    return found
 
 
 # --- answers --------------------------------------------------------------------------------------

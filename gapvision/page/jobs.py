@@ -168,6 +168,8 @@ def begin_measuring(jobs: Jobs, draft_id: str) -> None:
 
 
 def _at_work(draft: Draft) -> Draft:
+    if draft.roll:
+        raise MeasurementError("roll", "These are photographs of many joints: sort them first.")
     return replace(draft, state=MEASURING, sentence="")
 
 

@@ -8,8 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from gapvision.lengths import format_length
 from gapvision.page.asking import look_of, units_of
@@ -26,7 +28,7 @@ def page(request: Request, name: str, status: int = 200, **context: Any) -> Resp
         "here": request.url.path, "static": static, "length": format_length,
     }  # fmt: skip
     text = _environment().get_template(name).render(request=request, **known, **context)
-    return HTMLResponse(text, status)
+    return HTMLResponse(text, status, {"Cache-Control": "no-cache"})
 
 
 def see(path: str) -> Response:
@@ -39,6 +41,21 @@ def static(name: str) -> str:
     """The address of a static file, which changes with what it holds."""
     digest = hashlib.sha256((STATIC / name).read_bytes()).hexdigest()[:12]
     return f"/static/{name}?{digest}"
+
+
+def lasting(app: ASGIApp) -> ASGIApp:
+    """Files that a phone need not ask for again, as far as their addresses change with them."""
+
+    async def sending(scope: Scope, receive: Receive, send: Send) -> None:
+        async def kept(message: Message) -> None:
+            if message["type"] == "http.response.start" and scope["query_string"]:
+                headers = MutableHeaders(scope=message)
+                headers["Cache-Control"] = "private, max-age=31536000, immutable"
+            await send(message)
+
+        await app(scope, receive, kept)
+
+    return sending
 
 
 @cache

@@ -43,7 +43,7 @@ def serve(archive: Path | None, network: bool, port: int, say: Callable[[str], N
     drafts = drafts_folder(archive)
     tempfile.tempdir = str(drafts / UPLOADS)  # plain forms' files: nameless, and not in memory
     pairing = Pairing() if network else None
-    bound = _bound(EVERY if network else LOOPBACK, port)
+    bound = bound_to(EVERY if network else LOOPBACK, port)
     with bound:
         say(told(own_address() if network else LOOPBACK, bound.getsockname()[1], pairing))
         config = uvicorn.Config(
@@ -88,7 +88,7 @@ def own_address() -> str:
             ) from error
 
 
-def _bound(host: str, port: int) -> socket.socket:
+def bound_to(host: str, port: int) -> socket.socket:
     """A socket at a port that nobody else listens at."""
     bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

@@ -157,7 +157,11 @@ def finish_upload(drafts: Path, upload: Upload) -> Upload:
             )
         with part.open("rb") as file:
             sha256 = hashlib.file_digest(file, "sha256").hexdigest()
-        new = add_photograph(drafts, upload.draft, part, sha256, upload.name)
+        try:
+            new = add_photograph(drafts, upload.draft, part, sha256, upload.name)
+        except NoDraft:
+            remove_upload(drafts, upload.uid)
+            raise
         done = replace(upload, sha256=sha256, again=not new)
         told = msgspec.json.encode(done)
         write_new(_told(drafts, upload.uid), told, "the photograph", overwrite=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -40,5 +41,22 @@ def verify(
         with progress_bar() as progress:
             found = archive_verify.verify(opened, progress)
         say(verified_text(found, done, opened.folder))
-        if found.faults or (done and done.left):
+        at_work = _at_work(opened.folder)
+        if found.faults or (done and done.left) or at_work:
             raise typer.Exit(1)
+
+
+def _at_work(archive: Path) -> bool:
+    """Tell what the page has at work in the archive; whether anything of it is damaged."""
+    from gapvision.page.drafts import DRAFTS, all_drafts, damaged
+
+    drafts = archive / DRAFTS
+    found = all_drafts(drafts) if drafts.is_dir() else []
+    if not found:
+        return False
+    count = f"{len(found)} joint{'s' * (len(found) > 1)}"
+    say(f"At work on the page: {count} in {drafts}, in no record yet.")
+    faults = damaged(drafts)
+    for text in faults:
+        say(f"Fault: {text}")
+    return bool(faults)
