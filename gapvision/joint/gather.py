@@ -190,13 +190,18 @@ def _looked(
     path: Path, label: str, side: str, options: MeasureOptions, looks: Mapping[str, Look],
     seen_hashes: set[str],
 ) -> tuple[TracedPhoto, Lens] | None:  # fmt: skip
-    """What was traced beforehand of this very file, by the same card, diameters and lens; else None."""
+    """What was traced beforehand of this very file, by the same card, diameters and lens; else None.
+
+    One that was corrected by hand is traced again.
+    """
     if not looks or side != "outside":
         return None
     with suppress(OSError):  # which is told where it is read in earnest
         sha256 = hashlib.sha256(read_regular(path)).hexdigest()
         look = looks.get(sha256)
-        if look is None or sha256 in seen_hashes or look.asked != _asked_of_each(options):
+        if look is None or sha256 in seen_hashes or sha256 in options.corrections:
+            return None
+        if look.asked != _asked_of_each(options):
             return None
         facts = replace(look.traced.facts, path=path)
         if choose_lens(facts, options.camera) != (look.lens, look.traced.lens_source):

@@ -10,7 +10,6 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from gapvision.errors import MeasurementError
-from gapvision.inputs.preferences import load_preferences
 from gapvision.lengths import parse_length, parse_reading, parse_trial
 from gapvision.page.answer_view import answer_context
 from gapvision.page.asking import draft_of, jobs_of
@@ -23,11 +22,9 @@ from gapvision.page.drafts import (
     answer_of,
     change_draft,
     folder_of_draft,
-    photo_path,
     photographs,
 )
-from gapvision.page.entries import asked_of
-from gapvision.page.jobs import Jobs, asked_hash, begin_measuring, used_photographs
+from gapvision.page.jobs import Jobs, asked_hash, begin_measuring, given_photographs, options_of
 from gapvision.page.joint_head import joint_head
 from gapvision.page.joint_pages import NO_STORE, state_of
 from gapvision.page.measuring import record_of, report_of
@@ -174,11 +171,10 @@ async def keep(request: Request) -> Response:
     draft, told = _answered(request)
     if draft.state == KEPT:
         return see(f"/record/{draft.record}")
-    used = used_photographs(jobs, draft.id)
-    if draft.asked != asked_hash(draft, used):
+    given = given_photographs(jobs, draft.id)
+    if draft.asked != asked_hash(draft, given):
         raise MeasurementError("changed", CHANGED)
-    paths = tuple(photo_path(jobs.drafts, draft.id, p) for p in used)
-    options = asked_of(draft, paths, load_preferences())
+    options = options_of(jobs, draft, given)
     folder = folder_of_draft(jobs.drafts, draft.id)
     new = await in_worker(jobs.fitting, record_of, draft.joint, options, told, folder)
     record = await to_thread.run_sync(_kept, jobs, draft, new)

@@ -9,6 +9,7 @@ from typing import Any
 from gapvision.answer import by_hand_text
 from gapvision.answer.as_json import measurement_of
 from gapvision.answer.caution_text import caution_text
+from gapvision.answer.corrected_text import TITLE, corrected_text
 from gapvision.answer.decision_text import follow_rows
 from gapvision.answer.evidence_text import NO_SETTING
 from gapvision.answer.lack_text import lack_text
@@ -87,7 +88,14 @@ def answer_view(answer: dict[str, Any], units: str) -> AnswerView:
         steps=steps,
         steps_title="Better first" if m.verdict.ready else "Next",
         spoken=spoken_text(m, units),
+        by_hand=_corrected(m, units),
     )  # fmt: skip
+
+
+def _corrected(m: Measurement, units: str) -> tuple[str, ...]:
+    """What was changed by hand, in a sentence; nothing where nothing was."""
+    text = corrected_text(m, units)
+    return (f"{TITLE}: {text}.",) if text else ()
 
 
 def _in_parts(m: Measurement, first: str, units: str) -> tuple[str, str, str, str]:

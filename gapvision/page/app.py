@@ -18,6 +18,7 @@ from gapvision.errors import MeasurementError
 from gapvision.page import (
     answer_pages,
     archive_pages,
+    correcting_pages,
     home_pages,
     joint_pages,
     roll_pages,
@@ -47,6 +48,7 @@ _JOINT = [
     Route("/photo/{sha}/thumb.jpg", joint_pages.view, methods=GET),
     Route("/photo/{sha}/drop", joint_pages.drop_photograph, methods=POST),
     Route("/photo/{sha}/take-back", joint_pages.take_back, methods=POST),
+    Route("/outlines", correcting_pages.outlines, methods=BOTH),
     Route("/measure", joint_pages.measure, methods=POST),
     Route("/cancel", joint_pages.stop, methods=POST),
     Route("/answer", answer_pages.answer, methods=GET),

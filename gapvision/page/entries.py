@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from gapvision.errors import MeasurementError
+from gapvision.inputs.corrections import Correction, corrections_of
 from gapvision.inputs.form_values import CARD_ON
 from gapvision.inputs.joint_name import JointName, parse_joint_name
 from gapvision.inputs.options import (
@@ -26,7 +27,7 @@ from gapvision.lengths import (
     parse_reading,
     parse_trial,
 )
-from gapvision.page.drafts import Draft
+from gapvision.page.drafts import Draft, Photograph
 
 NAMES = ("building", "wall", "log")
 LENGTHS: Mapping[str, Callable] = {
@@ -90,6 +91,7 @@ def read_form(form: Mapping[str, object], preferred: Preferences) -> Entered:
 def asked(
     fields: Mapping[str, str], photos: tuple[Path, ...], preferred: Preferences,
     readings: tuple[str, ...] = (), trials: tuple[str, ...] = (),
+    corrections: Mapping[str, Correction] | None = None,
 ) -> MeasureOptions:  # fmt: skip
     """What the fields ask of a measurement.
 
@@ -122,10 +124,16 @@ def asked(
             tuple(parse_trial(text, units) for text in trials),
         ),
         scriber=Scriber(preferred.scriber_largest_mm, preferred.scriber_step_mm),
+        corrections=corrections or {},
     )
 
 
-def asked_of(draft: Draft, photos: tuple[Path, ...], preferred: Preferences) -> MeasureOptions:
+def asked_of(
+    draft: Draft,
+    photos: tuple[Path, ...],
+    preferred: Preferences,
+    corrections: Mapping[str, Correction] | None = None,
+) -> MeasureOptions:
     """What a draft asks of a measurement of these photographs.
 
     Raises
@@ -135,9 +143,24 @@ def asked_of(draft: Draft, photos: tuple[Path, ...], preferred: Preferences) -> 
     """
     fields = draft.entries | {"units": draft.units}
     try:
-        return asked(fields, photos, preferred, draft.readings, draft.trials)
+        return asked(fields, photos, preferred, draft.readings, draft.trials, corrections)
     except ValueError as error:
         raise MeasurementError("bad-entry", _sentence(error)) from None
+
+
+def corrected(draft: Draft, given: Iterable[Photograph]) -> dict[str, Correction]:
+    """What was changed by hand in a draft's photographs, those that were left out among it.
+
+    Raises
+    ------
+    MeasurementError
+        ``bad-correction``.
+    """
+    changed, names = {}, {}
+    for photo in given:
+        names[photo.sha256] = photo.file_name
+        changed[photo.sha256] = draft.corrections.get(photo.sha256, {}) | {"dropped": photo.dropped}
+    return corrections_of(changed, names)
 
 
 def _cards(fields: Mapping[str, str], preferred: Preferences) -> Cards:

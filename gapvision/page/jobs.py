@@ -15,6 +15,7 @@ from anyio import CancelScope, CapacityLimiter, Event, sleep, to_thread
 from anyio.abc import TaskGroup
 
 from gapvision.errors import MeasurementError
+from gapvision.inputs.options import MeasureOptions
 from gapvision.inputs.preferences import load_preferences
 from gapvision.page.drafts import (
     ANSWER,
@@ -39,7 +40,7 @@ from gapvision.page.drafts import (
     remove_kept,
     write_beside,
 )
-from gapvision.page.entries import asked_of
+from gapvision.page.entries import asked_of, corrected
 from gapvision.page.looks import Looks, remember, remembered
 from gapvision.page.measuring import measure_draft
 from gapvision.page.rolls import shot_verdict
@@ -185,22 +186,35 @@ def progress_of(jobs: Jobs, draft_id: str) -> dict[str, int]:
     return {"done": int(told.get("done", 0)), "total": int(told.get("total", 0))}
 
 
-def used_photographs(jobs: Jobs, draft_id: str) -> list[Photograph]:
-    """Those that are measured: neither left out nor of a slip."""
-    return [
-        p
-        for p in photographs(jobs.drafts, draft_id)
-        if not p.dropped and (p.verdict or {}).get("details", {}).get("code") != SLIP
-    ]
+def given_photographs(jobs: Jobs, draft_id: str) -> list[Photograph]:
+    """Those that a measurement is given: none of a slip, and none left out that was of no use anyway."""
+    return [p for p in photographs(jobs.drafts, draft_id) if not _idle(p)]
 
 
-def asked_hash(draft: Draft, used: list[Photograph]) -> str:
+def _idle(photo: Photograph) -> bool:
+    verdict = photo.verdict or {"ok": True, "details": {}}
+    return verdict["details"].get("code") == SLIP or (photo.dropped and not verdict["ok"])
+
+
+def asked_hash(draft: Draft, given: list[Photograph]) -> str:
     """What an answer depends on of its draft, so that a later change is told."""
     asked = [
         draft.entries, draft.units, draft.readings, draft.trials, draft.corrections,
-        [(p.sha256, p.file_name) for p in used],
+        [(p.sha256, p.file_name, p.dropped) for p in given],
     ]  # fmt: skip
     return hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()
+
+
+def options_of(jobs: Jobs, draft: Draft, given: list[Photograph]) -> MeasureOptions:
+    """What a draft asks of a measurement.
+
+    Raises
+    ------
+    MeasurementError
+        ``bad-entry`` or ``bad-correction``.
+    """
+    paths = tuple(photo_path(jobs.drafts, draft.id, p) for p in given)
+    return asked_of(draft, paths, load_preferences(), corrected(draft, given))
 
 
 async def _measure(jobs: Jobs, draft_id: str, scope: CancelScope) -> None:
@@ -232,15 +246,13 @@ async def _measured(jobs: Jobs, draft_id: str) -> dict[str, str]:
     """How it ends: the draft's new state and sentence, once the answer is written."""
     try:
         draft = load_draft(jobs.drafts, draft_id)
-        used = used_photographs(jobs, draft_id)
-        asked = asked_hash(draft, used)
-        if not used:
+        given = given_photographs(jobs, draft_id)
+        asked = asked_hash(draft, given)
+        if all(p.dropped for p in given):
             return {"state": REFUSED, "sentence": NO_PHOTOGRAPHS, "asked": asked}
-        paths = tuple(photo_path(jobs.drafts, draft_id, p) for p in used)
-        write_beside(jobs.drafts, draft_id, PROGRESS, {"done": 0, "total": len(used)})
-        options = asked_of(draft, paths, load_preferences())
-        folder = folder_of_draft(jobs.drafts, draft_id)
-        looks = remembered(jobs.looks, [p.sha256 for p in used])
+        write_beside(jobs.drafts, draft_id, PROGRESS, {"done": 0, "total": len(given)})
+        options, folder = options_of(jobs, draft, given), folder_of_draft(jobs.drafts, draft_id)
+        looks = remembered(jobs.looks, [p.sha256 for p in given])
         answer = await in_worker(jobs.fitting, measure_draft, options, looks, folder)
         await to_thread.run_sync(write_beside, jobs.drafts, draft_id, ANSWER, answer)
     except MeasurementError as error:

@@ -33,8 +33,8 @@ from gapvision.page.jobs import (
     begin_measuring,
     begin_verdict,
     cancel,
+    given_photographs,
     progress_of,
-    used_photographs,
 )
 from gapvision.page.joint_view import joint_context, measuring_context
 from gapvision.page.photo_view import photo_context
@@ -167,7 +167,7 @@ async def stop(request: Request) -> Response:
 def state_of(request: Request, draft: Draft) -> dict:
     """How far a joint is: what its page's script is told."""
     jobs = jobs_of(request)
-    photos, used = photographs(jobs.drafts, draft.id), used_photographs(jobs, draft.id)
+    photos, given = photographs(jobs.drafts, draft.id), given_photographs(jobs, draft.id)
     return {
         "state": draft.state,
         "sentence": draft.sentence,
@@ -181,7 +181,7 @@ def state_of(request: Request, draft: Draft) -> dict:
             for p in photos
         ],
         **_next(draft, photos),
-        "stale": bool(draft.asked) and draft.asked != asked_hash(draft, used),
+        "stale": bool(draft.asked) and draft.asked != asked_hash(draft, given),
         "uploads": uploads_of(jobs.drafts, draft.id),
     }  # fmt: skip
 
