@@ -45,8 +45,8 @@ GUIDE = [
     *(
         ROOT / "docs" / f"{name}.md"
         for name in (
-            "answer", "by_hand", "cautions", "day", "field_test", "keep", "limits", "measure", "phone",
-            "photograph", "plan", "preferences", "python", "report", "shrinkage", "slips",
+            "answer", "by_hand", "cautions", "day", "field_test", "keep", "limits", "measure", "page",
+            "phone", "photograph", "plan", "preferences", "python", "report", "shrinkage", "slips",
         )
     ),
 ]  # fmt: skip

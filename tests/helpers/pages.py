@@ -107,23 +107,23 @@ def state_of(page, joint):
     return page.get(f"{joint}/state").json()
 
 
-def wait_for(true, seconds=60.0):
+def wait_for(true, seconds=60.0, every=0.02):
     """Wait until something holds."""
     end = time.monotonic() + seconds
     while not (found := true()):
         assert time.monotonic() < end, "it never came"
-        time.sleep(0.02)
+        time.sleep(every)
     return found
 
 
-def judged(page, joint):
+def judged(page, joint, seconds=60.0, every=0.02):
     """The state of a joint once every photograph has its verdict."""
 
     def all_judged():
         told = state_of(page, joint)
         return told if all(p["verdict"] for p in told["photos"]) else None
 
-    return wait_for(all_judged)
+    return wait_for(all_judged, seconds, every)
 
 
 def measured(page, joint):
