@@ -181,6 +181,31 @@ def continued(path: Path, at: int) -> Iterator[BinaryIO]:
             os.fsync(file.fileno())
 
 
+@contextmanager
+def held(folder: Path) -> Iterator[bool]:
+    """Whether this process alone holds a folder until the block ends; a killed one holds none.
+
+    Where locks are not known everybody may.
+    """
+    if fcntl is None:
+        yield True
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            alone = True
+        except BlockingIOError:
+            alone = False
+        except OSError as error:
+            if error.errno not in _NOT_KNOWN:
+                raise
+            alone = True
+        yield alone
+    finally:
+        os.close(handle)
+
+
 def copy_new(source: Path, target: Path) -> None:
     """Copy a file with its time to a name that is free.
 

@@ -6,7 +6,7 @@ from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-MOST = 160_000_000  # bytes: of 12 megapixels each has some 9 MB; without it the answer takes longer
+MOST = 120_000_000  # bytes: of 12 megapixels each has some 9 MB; without it the answer takes longer
 
 
 @dataclass(eq=False, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import os
 import socket
 import tempfile
 from collections.abc import Callable
@@ -13,6 +14,7 @@ import segno
 import uvicorn
 
 from gapvision.errors import MeasurementError
+from gapvision.files import held
 from gapvision.page.app import page_app
 from gapvision.page.drafts import UPLOADS, drafts_folder
 from gapvision.page.safety import PAIR, Pairing
@@ -43,14 +45,19 @@ def serve(archive: Path | None, network: bool, port: int, say: Callable[[str], N
     drafts = drafts_folder(archive)
     tempfile.tempdir = str(drafts / UPLOADS)  # plain forms' files: nameless, and not in memory
     pairing = Pairing() if network else None
-    bound = bound_to(EVERY if network else LOOPBACK, port)
-    with bound:
-        say(told(own_address() if network else LOOPBACK, bound.getsockname()[1], pairing))
-        config = uvicorn.Config(
-            page_app(drafts, pairing), log_level="warning", server_header=False, access_log=False,
-            limit_concurrency=MOST_CONNECTIONS, timeout_graceful_shutdown=3, ws="none",
-        )  # fmt: skip
-        uvicorn.Server(config).run(sockets=[bound])
+    with held(drafts) as alone:
+        if not alone:
+            raise MeasurementError(
+                "archive-busy",
+                f"Another gapvision page serves the archive {drafts.parent}: use it, or end it first.",
+            )
+        with bound_to(EVERY if network else LOOPBACK, port) as bound:
+            say(told(own_address() if network else LOOPBACK, bound.getsockname()[1], pairing))
+            config = uvicorn.Config(
+                page_app(drafts, pairing), log_level="warning", server_header=False, access_log=False,
+                limit_concurrency=MOST_CONNECTIONS, timeout_graceful_shutdown=3, ws="none",
+            )  # fmt: skip
+            uvicorn.Server(config).run(sockets=[bound])
 
 
 def told(address: str, port: int, pairing: Pairing | None) -> str:
@@ -64,7 +71,8 @@ def told(address: str, port: int, pairing: Pairing | None) -> str:
     return (
         f"{code.getvalue()}\n"
         f"Point the phone's camera at the code, or open\n{link}\n"
-        "Whoever sees the code can use the page. Not reached? docs/page.md. Ctrl-C ends it."
+        "Whoever sees the code can use the page. Not reached: docs/page.md tells why.\n"
+        "Ctrl-C ends it."
     )
 
 
@@ -91,7 +99,8 @@ def own_address() -> str:
 def bound_to(host: str, port: int) -> socket.socket:
     """A socket at a port that nobody else listens at."""
     bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    if os.name != "nt":  # where it would let two programs listen at one port
+        bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         bound.bind((host, port))
     except OSError as error:
