@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from gapvision.page.archive_pages import walls_of
 from gapvision.page.asking import LOOKS, UNITS, jobs_of
-from gapvision.page.drafts import all_drafts, answer_of, photographs
+from gapvision.page.drafts import KEPT, all_drafts, answer_of, photographs
 from gapvision.page.joint_view import joint_row
 from gapvision.page.rendering import page, see
 from gapvision.page.roll_view import roll_row
@@ -23,7 +23,7 @@ async def home(request: Request) -> Response:
         photos = photographs(drafts, draft.id)
         if draft.roll:
             rows.append(roll_row(draft, photos))
-        else:
+        elif draft.state != KEPT:
             rows.append(joint_row(draft, photos, answer_of(drafts, draft.id)))
     return page(request, "home.html", joints=rows, walls=await walls_of(request))
 

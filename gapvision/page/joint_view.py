@@ -10,7 +10,6 @@ from typing import Any
 from gapvision.page.answer_view import answer_view
 from gapvision.page.drafts import (
     ANSWERED,
-    KEPT,
     MEASURING,
     REFUSED,
     Draft,
@@ -58,11 +57,10 @@ def joint_row(draft: Draft, photos: Sequence[Photograph], answer: dict | None) -
         return JointRow(url, title, "measuring", "busy")
     if draft.state == REFUSED:
         return JointRow(url, title, in_page_words(draft.sentence), "bad")
-    if draft.state in (ANSWERED, KEPT) and answer is not None:
+    if draft.state == ANSWERED and answer is not None:
         view = answer_view(answer, draft.units)
-        kept = f"record {draft.record}" if draft.state == KEPT else "not kept yet"
         number = f"{view.value} {view.unit}" if view.value else ""
-        text = kept if view.value else f"{view.first_line}; {kept}"
+        text = "not kept yet" if number else view.first_line
         sign = "good" if view.kind == "set" else "warn"
         return JointRow(f"{url}/answer", title, text, sign, view.word if number else "", number)
     return JointRow(url, title, counted(sum(not p.dropped for p in photos)), "camera")

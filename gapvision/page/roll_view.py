@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from gapvision.page.drafts import Draft, Photograph
-from gapvision.page.joint_view import JointRow, counted
+from gapvision.page.joint_view import JointRow, PhotoItem, counted
 from gapvision.shoot.roll import Roll, name_of
 
 TITLE = "Photographs of many joints"
@@ -52,5 +52,6 @@ def roll_context(
         "sorted": rows,
         "waiting": waiting,
         "ready": bool(roll and any(g.photos for g in roll.groups)) and not waiting,
+        "blank": PhotoItem(),
         "sentences": [*(roll.cautions if roll else ()), *filter(None, [draft and draft.sentence])],
     }

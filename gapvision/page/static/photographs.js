@@ -1,5 +1,5 @@
-// The screen of a joint's photographs: what is chosen is sent one after the other, and each is told its
-// verdict as soon as the laptop has looked at it.
+// The screen of a joint's photographs, and that of a roll of many joints: what is chosen is sent one after
+// the other, and each is told its verdict as soon as the laptop has looked at it.
 
 import { Refused, send } from "./sending.js";
 import { change, held, hold, release } from "./waiting.js";
@@ -7,6 +7,7 @@ import { change, held, hold, release } from "./waiting.js";
 const ASK_MS = 400, ASK_SLOWLY_MS = 3000;
 const list = document.getElementById("photographs");
 const joint = list.dataset.joint;
+const here = location.pathname;
 const trouble = document.getElementById("trouble");
 let wakers = [];
 const queue = [];
@@ -118,13 +119,13 @@ async function refresh() {
   clearTimeout(timer);
   let next = ASK_SLOWLY_MS;
   try {
-    const response = await fetch(`/joint/${joint}`, { cache: "no-store" });
+    const response = await fetch(here, { cache: "no-store" });
     if (!response.ok) throw new Error(response.status);
     const fresh = new DOMParser().parseFromString(await response.text(), "text/html");
     if (!fresh.getElementById("photographs")) { location.reload(); return; } // measured from elsewhere
     trouble.hidden = true;
     show(fresh);
-    if (list.querySelector('[data-sha][data-kind="busy"]')) next = ASK_MS;
+    if (document.querySelector("[data-sha]:not([data-sha=''])[data-kind=busy], [data-busy=true]")) next = ASK_MS;
   } catch (error) {
     trouble.textContent = "The laptop cannot be reached just now.";
     trouble.hidden = false;
@@ -145,18 +146,16 @@ function show(fresh) {
     before = row;
   }
   known.forEach((row) => row.remove());
-  swap(".next svg", fresh);
-  const next = document.getElementById("next"), told = fresh.getElementById("next");
-  if (next.textContent !== told.textContent) next.textContent = told.textContent;
-  const enough = !fresh.querySelector("#measure button").disabled;
-  document.querySelector("#measure button").disabled = !enough;
-  document.querySelector("#measure button").classList.toggle("do", enough);
+  for (const part of Array.from(document.querySelectorAll("[data-fresh]"))) {
+    const now = fresh.getElementById(part.id);
+    if (part.outerHTML !== now.outerHTML) part.replaceWith(now);
+  }
+  const next = document.getElementById("next"); // changed in place, so that it is read out
+  if (next) {
+    const told = fresh.getElementById("next").textContent;
+    if (next.textContent !== told) next.textContent = told;
+  }
   document.getElementById("add").className = fresh.getElementById("add").className;
-}
-
-function swap(selector, fresh) {
-  const old = document.querySelector(selector), now = fresh.querySelector(selector);
-  if (old.outerHTML !== now.outerHTML) old.replaceWith(now);
 }
 
 function say(row, kind, word, text) {
@@ -173,8 +172,8 @@ list.addEventListener("submit", async (event) => {
   refresh();
 });
 
-document.getElementById("measure").addEventListener("submit", (event) => {
-  if (!queue.length) return;
+document.addEventListener("submit", (event) => {
+  if (event.target.id !== "go" || !queue.length) return;
   event.preventDefault();
   trouble.textContent = "Photographs are still being sent: wait, or leave them out.";
   trouble.hidden = false;

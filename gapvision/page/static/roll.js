@@ -1,36 +1,31 @@
-// Photographs of many joints: choosing them sends them; the laptop sorts them by their slips.
+// The first photographs of many joints: a roll is begun for them, they are kept on the phone, and the screen
+// of the roll sends them.
+
+import { hold } from "./waiting.js";
 
 const form = document.getElementById("roll");
+const input = form.querySelector("input");
 const trouble = document.getElementById("trouble");
 
-form.querySelector("input").addEventListener("change", (event) => {
-  if (!event.target.files.length) return;
+async function begin() {
+  const files = Array.from(input.files);
+  if (!files.length) return;
   trouble.hidden = true;
-  const bar = document.createElement("progress");
-  bar.className = "tall";
-  bar.max = 1;
-  bar.value = 0;
-  bar.setAttribute("aria-label", "Sent");
-  const list = document.getElementById("photographs");
-  list.replaceChildren(Object.assign(document.createElement("li"), { className: "photo wide" }));
-  list.firstChild.append(bar);
-  const request = new XMLHttpRequest();
-  const fail = (text) => {
-    trouble.textContent = text;
-    trouble.hidden = false;
-    list.replaceChildren();
-    event.target.value = "";
-  };
-  request.upload.onprogress = (e) => { bar.value = e.loaded / e.total; };
-  request.onerror = () => fail("The connection broke: choose them again. None is taken twice.");
-  request.onload = () => {
-    if (request.status >= 400) {
-      try { fail(JSON.parse(request.responseText).sentence); } catch (error) { fail("The laptop did not take them."); }
-      return;
+  try {
+    const response = await fetch(form.action, { method: "POST" });
+    if (!response.ok) throw new Error(response.status);
+    const roll = new URL(response.url).pathname.split("/").pop();
+    for (const file of files) {
+      const item = await hold(roll, file);
+      if (item.id === null) { form.submit(); return; } // a phone that keeps nothing sends them at once
     }
-    location.href = request.responseURL;
-  };
-  request.open("POST", form.action);
-  request.setRequestHeader("Accept", "application/json");
-  request.send(new FormData(form));
-});
+    location.href = response.url;
+  } catch (error) {
+    trouble.textContent = "The laptop cannot be reached just now: choose them again.";
+    trouble.hidden = false;
+    input.value = "";
+  }
+}
+
+input.addEventListener("change", begin);
+begin();

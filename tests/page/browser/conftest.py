@@ -170,7 +170,8 @@ def measured_joint(client: httpx.Client, log: str, **fields: str) -> str:
     names = {"building": "Barn", "wall": "north", "log": log, "units": "mm", "cover": "75"} | fields
     joint = client.post("/new", data=names).headers["location"]
     files = [("photographs", (p.name, p.read_bytes(), "image/jpeg")) for p in PHOTOS]
-    client.post(f"{joint}/photographs", files=files).raise_for_status
+    client.post(f"{joint}/photographs", files=files)
+    assert len(client.get(f"{joint}/state").json()["photos"]) == len(files)
     until(lambda: all(p["verdict"] for p in client.get(f"{joint}/state").json()["photos"]))
     client.post(f"{joint}/measure")
     until(lambda: client.get(f"{joint}/state").json()["state"] == "answered")

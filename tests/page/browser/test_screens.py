@@ -50,8 +50,9 @@ def test_targets_are_large_and_nothing_sticks_out(phone, addresses, size):
             """least => Array.from(document.querySelectorAll("a, button, input, select, summary, textarea"))
             .filter((e) => e.type !== "hidden" && !e.matches(".skip") && e.checkVisibility())
             .map((e) => e.matches(".choice input, .file input") ? e.closest("label") : e)
-            .filter((e) => { const b = e.getBoundingClientRect(); return b.width < least || b.height < least; })
-            .map((e) => e.outerHTML.slice(0, 90))""",
+            .map((e) => [e, e.getBoundingClientRect()])
+            .filter(([, box]) => Math.min(box.width, box.height) < least)
+            .map(([e]) => e.outerHTML.slice(0, 90))""",
             TARGET_PX,
         )
         assert not small, screen

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime
 
+import numpy as np
 import pytest
+from helpers.rolls import NORTH_4, save, with_slip
 from page.browser.conftest import PHOTOS, looked_at
 
 
@@ -132,3 +135,17 @@ def test_a_caliper_reading_is_entered_and_removed(phone, measured):
     row.wait_for(state="detached")
     page.wait_for_url("**/answer")
     assert "agrees" not in page.locator("main").inner_text()
+
+
+def test_photographs_of_many_joints_are_sorted_by_their_slip(phone, tmp_path):
+    label = with_slip(NORTH_4, 0.2, 0, (0.0, 0.0), 0.0, np.random.default_rng(1), 128)
+    slip = save(tmp_path / "slip.jpg", label, datetime(2026, 5, 14, 9, 10))
+    page = phone()
+    page.goto("/")
+    page.get_by_role("link", name="Many joints").tap()
+    page.get_by_label("Add photographs").set_input_files([slip, *PHOTOS])
+    page.wait_for_url("**/roll/*")
+    page.get_by_role("button", name="Sort").tap()
+    page.wait_for_url("**/joint/*")
+    page.get_by_role("heading", name="Log 4, north wall, Barn").wait_for()
+    page.get_by_text("Cards 1 and 2 found").nth(2).wait_for()
