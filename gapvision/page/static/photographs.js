@@ -11,7 +11,7 @@ const here = location.pathname;
 const trouble = document.getElementById("trouble");
 let wakers = [];
 const queue = [];
-let atWork = false;
+let atWork = false, goes = false;
 
 // --- choosing and sending ------------------------------------------------------------------------
 
@@ -64,6 +64,7 @@ async function work() {
     queue.splice(queue.indexOf(entry), 1);
   }
   atWork = false;
+  refresh();
 }
 
 async function sendOne(entry) {
@@ -123,8 +124,9 @@ async function refresh() {
     if (!response.ok) throw new Error(response.status);
     const fresh = new DOMParser().parseFromString(await response.text(), "text/html");
     if (!fresh.getElementById("photographs")) { location.reload(); return; } // measured from elsewhere
-    trouble.hidden = true;
+    if (!goes) trouble.hidden = true;
     show(fresh);
+    if (goes && !queue.length && !document.querySelector("[data-busy=true]")) document.getElementById("go").submit();
     if (document.querySelector("[data-sha]:not([data-sha=''])[data-kind=busy], [data-busy=true]")) next = ASK_MS;
   } catch (error) {
     trouble.textContent = "The laptop cannot be reached just now.";
@@ -172,10 +174,12 @@ list.addEventListener("submit", async (event) => {
   refresh();
 });
 
+// Measuring, or sorting, begins once all has arrived, without pressing again.
 document.addEventListener("submit", (event) => {
-  if (event.target.id !== "go" || !queue.length) return;
+  if (event.target.id !== "go" || !(queue.length || document.querySelector("[data-busy=true]"))) return;
   event.preventDefault();
-  trouble.textContent = "Photographs are still being sent: wait, or leave them out.";
+  goes = true;
+  trouble.textContent = "It begins as soon as all photographs have arrived.";
   trouble.hidden = false;
 });
 

@@ -146,6 +146,6 @@ def test_photographs_of_many_joints_are_sorted_by_their_slip(phone, tmp_path):
     page.get_by_label("Add photographs").set_input_files([slip, *PHOTOS])
     page.wait_for_url("**/roll/*")
     page.get_by_role("button", name="Sort").tap()
-    page.wait_for_url("**/joint/*")
+    page.get_by_role("link", name="Log 4, north wall, Barn").tap()
     page.get_by_role("heading", name="Log 4, north wall, Barn").wait_for()
     page.get_by_text("Cards 1 and 2 found").nth(2).wait_for()
