@@ -18,6 +18,7 @@ from gapvision.page.drafts import (
     KEPT,
     MEASURING,
     PICTURE,
+    REFUSED,
     Draft,
     answer_of,
     change_draft,
@@ -47,6 +48,8 @@ async def answer(request: Request) -> Response:
     drafts, draft = jobs_of(request).drafts, draft_of(request)
     told = answer_of(drafts, draft.id)
     if draft.state == MEASURING or told is None:
+        return see(f"/joint/{draft.id}")
+    if draft.state == REFUSED and told["status"] != "refused":  # it was interrupted
         return see(f"/joint/{draft.id}")
     context = answer_context(draft, told, photographs(drafts, draft.id))
     context["joint"]["changed"] = state_of(request, draft)["stale"]

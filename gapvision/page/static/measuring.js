@@ -13,7 +13,7 @@ async function ask() {
       if (!now) { // answered, refused or stopped
         const joint = `/joint/${bar.dataset.joint}`;
         const state = await (await fetch(`${joint}/state`, { cache: "no-store" })).json();
-        location.replace(state.state === "answered" || state.state === "kept" ? `${joint}/answer` : joint);
+        location.replace(state.state === "collecting" ? joint : `${joint}/answer`);
         return;
       }
       bar.max = now.max;

@@ -56,12 +56,7 @@ def test_the_whole_way_without_a_script(phone):
     page.locator("#plain").set_input_files(PHOTOS)
     page.get_by_role("button", name="Send").tap()
     page.get_by_role("button", name="Measure").tap()
-    joint = page.url
-    for _ in range(60):
-        page.goto(f"{joint}/answer")
-        if page.url.endswith("/answer"):
-            break
-        page.wait_for_timeout(250)
+    page.wait_for_url("**/answer")
     assert "SET" in page.get_by_role("region", name="The answer").inner_text()
 
 
