@@ -83,7 +83,9 @@ if (tools) {
     const done = held;
     held = null;
     if (!done) return;
-    if (done.kind === "move") moved(done.log, done.x, done.dy, done.wide);
+    if (done.kind === "move") {
+      if (Math.abs(done.dy) * zoom.scale() >= 1) moved(done.log, done.x, done.dy, done.wide); // else a tap
+    }
     else if (done.kind === "pin") pinned(done);
     else marked(done);
     show();
@@ -91,7 +93,6 @@ if (tools) {
   frame.addEventListener("pointercancel", () => { held = null; show(); });
 
   function moved(name, x, dy, wide) {
-    if (Math.abs(dy) * zoom.scale() < 1) return;
     kept.add({ kind: "line", log: name, stroke: lines.bent(kept.ops, name, x, dy, wide) });
     tell(`${name === "upper" ? "Upper" : "Lower"} line moved ${dy < 0 ? "up" : "down"} by ${Math.abs(dy).toFixed(0)} px. Measure again when done.`);
   }
@@ -131,7 +132,7 @@ if (tools) {
       held = null;
       tell(`${log() === "upper" ? "Upper" : "Lower"} line at ${Math.round(lines.station(caret))} mm.`);
     } else {
-      moved(log(), caret, up, wide);
+      moved(log(), caret, up * Math.max(1, 0.5 / zoom.scale()), wide);
       show();
     }
   }, true);

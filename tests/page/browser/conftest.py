@@ -14,11 +14,11 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from importlib import resources
 from pathlib import Path
 
 import httpx
 import pytest
+from helpers.pages import PHOTOS
 
 from gapvision.archive.store import FOLDER_VARIABLE as ARCHIVE_VARIABLE
 from gapvision.inputs.user_folder import FOLDER_VARIABLE
@@ -29,9 +29,6 @@ CHROMIUM = next(
 UPRIGHT, SMALL, ACROSS = (390, 844), (360, 640), (844, 390)  # CSS px
 WAIT_MS = 20_000
 STARTS_S = 30.0
-
-PHOTOS = [Path(str(p)) for p in resources.files("gapvision").joinpath("cli/demo_photos").iterdir()]
-PHOTOS = sorted(p for p in PHOTOS if p.suffix == ".jpg")
 
 
 class Served:
@@ -165,10 +162,15 @@ def measured(served) -> str:
         return measured_joint(client, log="3")
 
 
+def begun(client: httpx.Client, log: str, **fields: str) -> str:
+    """A joint begun without a browser, without a photograph."""
+    names = {"building": "Barn", "wall": "north", "log": log, "units": "mm", "cover": "75"} | fields
+    return client.post("/new", data=names).headers["location"]
+
+
 def measured_joint(client: httpx.Client, log: str, **fields: str) -> str:
     """A joint begun, photographed and measured without a browser."""
-    names = {"building": "Barn", "wall": "north", "log": log, "units": "mm", "cover": "75"} | fields
-    joint = client.post("/new", data=names).headers["location"]
+    joint = begun(client, log, **fields)
     files = [("photographs", (p.name, p.read_bytes(), "image/jpeg")) for p in PHOTOS]
     client.post(f"{joint}/photographs", files=files)
     assert len(client.get(f"{joint}/state").json()["photos"]) == len(files)

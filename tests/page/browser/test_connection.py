@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import pytest
-from page.browser.conftest import PHOTOS, looked_at, until
+from helpers.pages import PHOTOS
+from page.browser.conftest import begun, looked_at, until
 from page.browser.line import Line
 
 SLOW = 500_000  # bytes a second: a photograph takes four seconds
 CUT = ["ERR_CONNECTION", "ERR_EMPTY_RESPONSE", "ERR_SOCKS", "ERR_PROXY"]
 
 
-def begun(served) -> str:
+def joint_of(served) -> str:
     with served.client() as client:
-        names = {"building": "Barn", "wall": "south", "log": "1", "units": "mm"}
-        return client.post("/new", data=names).headers["location"]
+        return begun(client, "1", wall="south")
 
 
 @pytest.fixture
@@ -45,7 +45,7 @@ def choose(page, photos) -> None:
 
 
 def test_an_upload_that_is_cut_goes_on_where_it_was(own_served, own_phone, line):
-    page, joint = own_phone(expected=CUT, **by(line)), begun(own_served)
+    page, joint = own_phone(expected=CUT, **by(line)), joint_of(own_served)
     sent = []
     page.on("request", lambda r: sent.append(r) if r.method == "PATCH" else None)
     page.goto(joint)
@@ -63,7 +63,7 @@ def test_an_upload_that_is_cut_goes_on_where_it_was(own_served, own_phone, line)
 
 
 def test_what_was_chosen_is_sent_after_a_reload(own_served, own_phone, line):
-    page, joint = own_phone(expected=CUT, **by(line)), begun(own_served)
+    page, joint = own_phone(expected=CUT, **by(line)), joint_of(own_served)
     page.goto(joint)
     line.bytes_a_second = SLOW
     choose(page, PHOTOS)
@@ -79,7 +79,7 @@ def test_what_was_chosen_is_sent_after_a_reload(own_served, own_phone, line):
 
 
 def test_a_killed_program_finds_everything_again(own_served, own_phone, line):
-    page, joint = own_phone(expected=CUT, **by(line)), begun(own_served)
+    page, joint = own_phone(expected=CUT, **by(line)), joint_of(own_served)
     page.goto(joint)
     choose(page, PHOTOS[:1])
     looked_at(page, 1)
@@ -95,7 +95,7 @@ def test_a_killed_program_finds_everything_again(own_served, own_phone, line):
 
 
 def test_two_phones_at_one_joint(served, phone):
-    joint = begun(served)
+    joint = joint_of(served)
     one, other = phone(), phone()
     one.goto(joint)
     other.goto(joint)

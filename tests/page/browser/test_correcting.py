@@ -17,7 +17,7 @@ def opened(phone, served, joint):
     """A photograph of the joint, zoomed in on the middle of its upper line; its hash."""
     with served.client() as client:
         sha256 = client.get(f"{joint}/state").json()["photos"][0]["sha256"]
-    page = phone()
+    page = phone(expected=["ERR_INTERNET_DISCONNECTED"])
     page.goto(f"{joint}/photo/{sha256}")
     page.locator("#zoom svg path").first.wait_for(state="attached")
     return page, sha256

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import pytest
-from page.browser.conftest import ACROSS, PHOTOS, SMALL, UPRIGHT, measured_joint
+from helpers.pages import PHOTOS
+from page.browser.conftest import ACROSS, SMALL, UPRIGHT, begun, measured_joint, until
 
 TARGET_PX = 48
 FIRST_PAGE = 100_000  # bytes, all together
 GRAVE = ("serious", "critical")
 LOOKS = ("light", "dark", "sun")
 SCREENS = (
-    "/", "/new", "/settings", "/roll", "/archive", "/walls", "{joint}", "{joint}/form", "{joint}/answer",
+    "/", "/new", "{again}/answer", "{empty}", "{busy}", "/settings", "/roll", "/archive", "/walls", "{joint}", "{joint}/form", "{joint}/answer",
     "{joint}/picture", "{joint}/photo/{photo}", "/wall?building=Barn&wall=north", "{record}",
     "{record}/outcome", "/joint/000000000000",
 )  # fmt: skip
@@ -23,7 +24,27 @@ def addresses(served, measured) -> dict[str, str]:
         photo = client.get(f"{measured}/state").json()["photos"][0]["sha256"]
         kept = measured_joint(client, log="2")
         record = client.post(f"{kept}/keep").headers["location"]
-    return {"joint": measured, "photo": photo, "record": record}
+        again = measured_joint(client, log="5")
+        client.post(f"{again}/readings", data={"kind": "reading", "value": "90"})
+        empty, busy = (begun(client, log) for log in ("6", "7"))
+        client.post(f"{empty}/measure")
+        for joint, state in ((again, "answered"), (empty, "refused")):
+            until(lambda at=joint, s=state: client.get(f"{at}/state").json()["state"] == s)
+    draft = served.folder / "archive" / "drafts" / busy.split("/")[-1] / "draft.json"
+    draft.write_text(draft.read_text().replace('"collecting"', '"measuring"'))
+    named = {"joint": measured, "again": again, "empty": empty, "busy": busy}
+    return named | {"photo": photo, "record": record}
+
+
+def test_where_photographs_and_caliper_disagree_no_number_is_told(phone, addresses):
+    page = phone()
+    page.goto(f"{addresses['again']}/answer")
+    verdict = page.get_by_role("region", name="The answer").inner_text()
+    assert " ".join(verdict.split()) == "MEASURE AGAIN"
+    assert page.locator(".bar .do").inner_text().strip() == "Photo\u00adgraphs"
+    page.goto("/")
+    row = page.get_by_role("link", name="Log 5, north wall, Barn").inner_text()
+    assert "MEASURE AGAIN" in row and " mm" not in row
 
 
 @pytest.mark.parametrize("screen", SCREENS)

@@ -7,8 +7,9 @@ from datetime import datetime
 
 import numpy as np
 import pytest
+from helpers.pages import PHOTOS
 from helpers.rolls import NORTH_4, save, with_slip
-from page.browser.conftest import PHOTOS, looked_at
+from page.browser.conftest import looked_at
 
 
 def test_from_first_visit_to_report(phone):
