@@ -25,9 +25,16 @@ from gapvision.page.drafts import (
     folder_of_draft,
     photographs,
 )
-from gapvision.page.jobs import Jobs, asked_hash, begin_measuring, given_photographs, options_of
+from gapvision.page.jobs import (
+    Jobs,
+    asked_hash,
+    begin_measuring,
+    given_photographs,
+    is_of_before,
+    options_of,
+)
 from gapvision.page.joint_head import joint_head
-from gapvision.page.joint_pages import NO_STORE, state_of
+from gapvision.page.joint_pages import NO_STORE
 from gapvision.page.measuring import record_of, report_of
 from gapvision.page.profile_view import profile_view
 from gapvision.page.rendering import page, see
@@ -52,7 +59,7 @@ async def answer(request: Request) -> Response:
     if draft.state == REFUSED and told["status"] != "refused":  # it was interrupted
         return see(f"/joint/{draft.id}")
     context = answer_context(draft, told, photographs(drafts, draft.id))
-    context["joint"]["changed"] = state_of(request, draft)["stale"]
+    context["joint"]["changed"] = is_of_before(jobs_of(request), draft)
     return page(request, "answer.html", **context)
 
 

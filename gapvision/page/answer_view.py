@@ -33,7 +33,7 @@ from gapvision.phrases import joined, place_text, quantity_text, stand_text, str
 
 _WITH_NUMBER = {"set": "SET", "at-least": "AT LEAST"}
 REFUSED = "REFUSED"
-READING_FIELDS = {"kind": "reading", "card": "", "hand": "right"}
+READING_FIELDS = {"kind": "reading", "value": "", "card": "", "hand": "right"}
 LEVEL_MM = 60.0  # nobody holds a phone more nearly level with the gap than that
 
 

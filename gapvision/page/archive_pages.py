@@ -24,9 +24,10 @@ from gapvision.page.archive_view import (
     wall_context,
 )
 from gapvision.page.asking import jobs_of, units_of
-from gapvision.page.drafts import KEPT, all_drafts, answer_of, photographs
+from gapvision.page.drafts import KEPT, Draft, all_drafts, answer_of, photographs
 from gapvision.page.home_view import WallRow, wall_rows
-from gapvision.page.joint_view import joint_row
+from gapvision.page.jobs import Jobs, is_of_before
+from gapvision.page.joint_view import JointRow, joint_row
 from gapvision.page.measuring import report_of_kept, report_of_wall
 from gapvision.page.rendering import page, see
 from gapvision.page.workers import in_worker
@@ -85,6 +86,12 @@ async def walls(request: Request) -> Response:
     return page(request, "walls.html", walls=await walls_of(request))
 
 
+def row_of(jobs: Jobs, draft: Draft) -> JointRow:
+    """A joint at work as a line of a list."""
+    photos, told = photographs(jobs.drafts, draft.id), answer_of(jobs.drafts, draft.id)
+    return joint_row(draft, photos, told, is_of_before(jobs, draft))
+
+
 async def walls_of(request: Request) -> list[WallRow]:
     """The walls of the archive as a list shows them."""
 
@@ -109,7 +116,7 @@ async def wall(request: Request) -> Response:
 
     kept, verdicts = await _read(request, found)
     at_work = [
-        joint_row(d, photographs(drafts, d.id), answer_of(drafts, d.id))
+        row_of(jobs_of(request), d)
         for d in all_drafts(drafts)
         if (d.building, d.wall) == (building, name) and d.state != KEPT
     ]
@@ -153,14 +160,14 @@ async def outcome(request: Request) -> Response:
     number = number_of(request)
     whole, _ = await _read(request, lambda opened: _whole(opened, number))
     if request.method == "GET":
-        return page(request, "outcome.html", **outcome_context(whole.entry, {}, {}, whole.units))
+        return page(request, "outcome.html", **outcome_context(whole, {}, {}))
     form = await request.form()
     fields = {name: str(form.get(name) or "").strip()[:2000] for name in OUTCOME}
     try:
         told = outcome_of(fields, whole)
         await _write(request, lambda opened: _told(opened, number, told))
     except MeasurementError as error:
-        context = outcome_context(whole.entry, fields, {"": error.text}, whole.units)
+        context = outcome_context(whole, fields, {"": error.text})
         return page(request, "outcome.html", 422, **context)
     return see(f"/record/{number}")
 

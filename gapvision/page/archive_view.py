@@ -11,7 +11,7 @@ from gapvision.archive.outcome import Outcome, together
 from gapvision.archive.query import Entry, Record
 from gapvision.archive.text import outcome_rows, set_to_text, when
 from gapvision.inputs.joint_name import JointName, as_counted, as_folder
-from gapvision.page.answer_view import answer_view
+from gapvision.page.answer_view import READING_FIELDS, answer_view
 from gapvision.page.home_view import wall_url
 from gapvision.page.joint_view import JointRow
 from gapvision.page.profile_view import profile_view
@@ -160,12 +160,14 @@ def _facts(record: Record, others: Iterable[Entry]) -> list[tuple[str, str]]:
 
 
 def outcome_context(
-    entry: Entry, fields: Mapping[str, str], faults: Mapping[str, str], units: str
+    record: Record, fields: Mapping[str, str], faults: Mapping[str, str]
 ) -> dict[str, Any]:
-    """What the form of an outcome shows."""
+    """What the form of a record's outcome shows."""
+    units, cards = record.units, record.result["cards"]
     return {
-        "record": record_head(entry),
-        "fields": {"remarks": "", "instead": ""} | dict(fields),
+        "record": record_head(record.entry),
+        "fields": {"remarks": "", "instead": ""} | READING_FIELDS | dict(fields),
+        "cards": [c["number"] for c in cards if c["side"] == "outside"],
         "faults": dict(faults),
         "mode": "decimal" if units == "mm" else "text",
     }

@@ -5,10 +5,9 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import Response
 
-from gapvision.page.archive_pages import walls_of
+from gapvision.page.archive_pages import row_of, walls_of
 from gapvision.page.asking import LOOKS, UNITS, jobs_of
-from gapvision.page.drafts import KEPT, all_drafts, answer_of, photographs
-from gapvision.page.joint_view import joint_row
+from gapvision.page.drafts import KEPT, all_drafts, photographs
 from gapvision.page.rendering import page, see
 from gapvision.page.roll_view import roll_row
 
@@ -20,11 +19,10 @@ async def home(request: Request) -> Response:
     drafts = jobs_of(request).drafts
     rows = []
     for draft in all_drafts(drafts):
-        photos = photographs(drafts, draft.id)
         if draft.roll:
-            rows.append(roll_row(draft, photos))
+            rows.append(roll_row(draft, photographs(drafts, draft.id)))
         elif draft.state != KEPT:
-            rows.append(joint_row(draft, photos, answer_of(drafts, draft.id)))
+            rows.append(row_of(jobs_of(request), draft))
     return page(request, "home.html", joints=rows, walls=await walls_of(request))
 
 

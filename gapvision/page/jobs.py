@@ -205,6 +205,13 @@ def asked_hash(draft: Draft, given: list[Photograph]) -> str:
     return hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()
 
 
+def is_of_before(jobs: Jobs, draft: Draft) -> bool:
+    """Whether the answer that is there stands for something else than what is asked now."""
+    if draft.state not in (ANSWERED, KEPT, REFUSED):
+        return True
+    return draft.asked != asked_hash(draft, given_photographs(jobs, draft.id))
+
+
 def options_of(jobs: Jobs, draft: Draft, given: list[Photograph]) -> MeasureOptions:
     """What a draft asks of a measurement.
 

@@ -40,7 +40,7 @@ from gapvision.page.joint_view import joint_context, measuring_context
 from gapvision.page.photo_view import photo_context
 from gapvision.page.rendering import page, see
 from gapvision.page.uploads import uploads_of
-from gapvision.page.verdicts import make_view
+from gapvision.page.verdicts import make_views
 from gapvision.page.workers import in_worker
 
 NO_STORE = {"Cache-Control": "no-store"}
@@ -127,7 +127,7 @@ async def view(request: Request) -> Response:
     photo, name = photograph(jobs.drafts, draft.id, sha256), Path(request.url.path).name
     place = photo_folder(jobs.drafts, draft.id, sha256) / name
     if not place.exists():
-        await in_worker(jobs.looking, make_view, photo_path(jobs.drafts, draft.id, photo), name)
+        await in_worker(jobs.looking, make_views, photo_path(jobs.drafts, draft.id, photo))
     return FileResponse(place, media_type="image/jpeg", headers=PRIVATE)
 
 

@@ -50,13 +50,17 @@ class PhotoItem:
     dropped: bool = False
 
 
-def joint_row(draft: Draft, photos: Sequence[Photograph], answer: dict | None) -> JointRow:
-    """A draft as a line of the list of what is at work."""
+def joint_row(
+    draft: Draft, photos: Sequence[Photograph], answer: dict | None, is_of_before: bool = False
+) -> JointRow:
+    """A draft as a line of the list of what is at work; no number where the answer is of before."""
     url, title = f"/joint/{draft.id}", draft.joint.title
     if draft.state == MEASURING:
         return JointRow(url, title, "measuring", "busy")
     if draft.state == REFUSED:
         return JointRow(url, title, in_page_words(draft.sentence), "bad")
+    if draft.state == ANSWERED and is_of_before:
+        return JointRow(url, title, "changed: measure again", "warn")
     if draft.state == ANSWERED and answer is not None:
         view = answer_view(answer, draft.units)
         number = f"{view.value} {view.unit}" if view.value else ""

@@ -15,8 +15,7 @@ from gapvision.files import write_new
 from gapvision.inputs.options import MeasureOptions
 
 SLIP = "slip"
-VIEW, THUMB = "view.jpg", "thumb.jpg"
-SHOWN_PX = {VIEW: 1600, THUMB: 320}  # long side of what the phone shows, whole and in lists
+SHOWN_PX = {"view.jpg": 1600, "thumb.jpg": 320}  # long side of what the phone shows, and its lists
 QUALITY = 80
 USUAL_BAND = (
     400,
@@ -51,7 +50,7 @@ def verdict_of(path: Path, options: MeasureOptions) -> tuple[dict[str, Any], byt
     return {"ok": True, "text": text, "details": details}, pickle.dumps(look)
 
 
-def make_view(path: Path, name: str = VIEW) -> bool:
+def make_views(path: Path) -> bool:
     """In a worker: beside a photograph, itself upright, reduced, and without what its file tells."""
     import cv2
     import numpy as np
@@ -62,13 +61,14 @@ def make_view(path: Path, name: str = VIEW) -> bool:
         bgr = load_photo(path).bgr
     except MeasurementError:
         return False
-    scale = SHOWN_PX[name] / max(bgr.shape)
-    if scale < 1:
-        bgr = cv2.resize(bgr, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     if bgr.dtype != np.uint8:
         bgr = (bgr >> 8).astype(np.uint8)
-    content = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])[1].tobytes()
-    write_new(path.parent / name, content, "the photograph", overwrite=True)
+    for name, side_px in SHOWN_PX.items():  # the smaller one from the larger
+        scale = side_px / max(bgr.shape)
+        if scale < 1:
+            bgr = cv2.resize(bgr, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        content = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])[1].tobytes()
+        write_new(path.parent / name, content, "the photograph", overwrite=True)
     return True
 
 

@@ -2,22 +2,13 @@
 
 import "./entries.js";
 import { readProfile } from "./profile.js";
+import "./reading.js";
 import { share } from "./share.js";
 import { speakable } from "./speak.js";
 
-speakable(document.getElementById("speak"));
+const voice = document.getElementById("speak");
+if (voice) speakable(voice);
 const profile = document.getElementById("profile");
 if (profile) readProfile(profile);
 const link = document.getElementById("share");
 if (link) share(link);
-
-// What belongs to a place beside a card, and to a trial line, is shown only where it is asked for.
-const form = document.getElementById("reading");
-if (form) {
-  const sort = () => {
-    form.querySelector("[data-part=beside]").hidden = !form.elements.card.value;
-    form.elements.setting.closest(".field").hidden = form.elements.kind.value !== "trial";
-  };
-  form.addEventListener("change", sort);
-  sort();
-}

@@ -1,12 +1,14 @@
 // What was changed by hand in one photograph: in the order in which it was done, so that it can be undone;
 // sent to the laptop after each change, and kept on the phone until it has arrived.
 
+import { read, write } from "./kept.js";
+
 const AGAIN_MS = 3000;
 
 // `byHand` is what the laptop has: {upper: [stroke], lower: [stroke], not_gap: [[from, to]]}.
 export function changes({ joint, sha }, byHand, changed) {
   const key = `outlines ${joint} ${sha}`;
-  const unsent = read(key);
+  const unsent = JSON.parse(read(key));
   const ops = opsOf(unsent || byHand);
   let sending = null, dirty = Boolean(unsent), refusal = "";
 
@@ -70,16 +72,4 @@ function opsOf(byHand) {
 
 function round(mm) {
   return Math.round(mm * 10) / 10;
-}
-
-// Without storage a reload before it arrived loses it, and nothing else.
-function read(key) {
-  try { return JSON.parse(localStorage.getItem(key)); } catch (error) { return null; }
-}
-
-function write(key, text) {
-  try {
-    if (text === null) localStorage.removeItem(key);
-    else localStorage.setItem(key, text);
-  } catch (error) { /* see above */ }
 }

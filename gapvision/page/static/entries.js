@@ -1,5 +1,7 @@
 // What was typed into a form outlives a reload, a sleeping phone and a lost connection: each change is
-// kept on the phone until the form was sent.
+// kept on the phone until the form has arrived, which another screen shows (`screen.js`).
+
+import { read, write } from "./kept.js";
 
 const OLD_MS = 7 * 24 * 3600 * 1000; // what was typed longer ago belongs to another joint
 
@@ -22,7 +24,7 @@ export function keepEntries(form) {
   };
   form.addEventListener("input", keep);
   form.addEventListener("change", keep);
-  form.addEventListener("submit", () => write(key, null));
+  form.addEventListener("submit", () => write("sent", JSON.stringify({ key, from: location.pathname })));
 }
 
 function restore(form, key) {
@@ -39,18 +41,6 @@ function restore(form, key) {
     const details = field.closest("details");
     if (details && field.type !== "radio" && entries[field.name]) details.open = true;
   }
-}
-
-// Storage may be switched off or full: then a reload loses what was typed, and nothing else.
-function read(key) {
-  try { return localStorage.getItem(key); } catch (error) { return null; }
-}
-
-function write(key, text) {
-  try {
-    if (text === null) localStorage.removeItem(key);
-    else localStorage.setItem(key, text);
-  } catch (error) { /* see above */ }
 }
 
 document.querySelectorAll("form[data-entries]").forEach(keepEntries);

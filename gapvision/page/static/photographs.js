@@ -1,7 +1,7 @@
 // The screen of a joint's photographs, and that of a roll of many joints: what is chosen is sent one after
 // the other, and each is told its verdict as soon as the laptop has looked at it.
 
-import { Refused, send } from "./sending.js";
+import { NotPaired, Refused, send } from "./sending.js";
 import { change, held, hold, release } from "./waiting.js";
 
 const ASK_MS = 400, ASK_SLOWLY_MS = 3000;
@@ -121,7 +121,8 @@ async function refresh() {
   let next = ASK_SLOWLY_MS;
   try {
     const response = await fetch(here, { cache: "no-store" });
-    if (!response.ok) throw new Error(response.status);
+    if (response.status === 401) throw new NotPaired();
+    if (!response.ok) throw new Error();
     const fresh = new DOMParser().parseFromString(await response.text(), "text/html");
     if (!fresh.getElementById("photographs")) { location.reload(); return; } // measured from elsewhere
     if (!goes) trouble.hidden = true;
@@ -129,7 +130,7 @@ async function refresh() {
     if (goes && !queue.length && !document.querySelector("[data-busy=true]")) document.getElementById("go").submit();
     if (document.querySelector("[data-sha]:not([data-sha=''])[data-kind=busy], [data-busy=true]")) next = ASK_MS;
   } catch (error) {
-    trouble.textContent = "The laptop cannot be reached just now.";
+    trouble.textContent = error instanceof NotPaired ? error.message : "The laptop cannot be reached just now.";
     trouble.hidden = false;
   }
   if (!document.hidden) timer = setTimeout(refresh, next);

@@ -6,8 +6,9 @@ const SILENT_MS = 20000; // without a byte that moves: the connection is dead, w
 
 export class Refused extends Error {} // the laptop will not have it: sending again is of no use
 
-class NotPaired extends Error {} // the program on the laptop was started again
-const NOT_PAIRED = "Scan the code on the laptop again.";
+export class NotPaired extends Error { // the program on the laptop was started again
+  constructor() { super("Scan the code on the laptop again."); }
+}
 
 // Send `file` and return what the laptop says of it: {sha256, name, again}.
 //   where     address to which uploads of this joint are posted
@@ -34,7 +35,7 @@ export async function send(file, where, item, { remember, tell, wake }) {
       if (answer) return answer;
     } catch (error) {
       if (error instanceof Refused) throw error;
-      tell({ waits: Math.round(wait / 1000), why: error instanceof NotPaired ? NOT_PAIRED : "" });
+      tell({ waits: Math.round(wait / 1000), why: error instanceof NotPaired ? error.message : "" });
       await Promise.race([pause(wait), wake()]);
       wait = Math.min(2 * wait, LONGEST_WAIT_MS);
     }

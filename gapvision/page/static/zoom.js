@@ -8,6 +8,7 @@ const KEY_PX = 60, DOUBLE_MS = 320, DOUBLE_PX = 40;
 export function zoomable(frame, free = () => true) {
   const sheet = frame.querySelector(".sheet"), image = sheet.querySelector("img");
   const fingers = new Map();
+  frame.classList.add("live");
   let width = 1, height = 1, fit = 1, scale = 1, x = 0, y = 0, tapped = null;
   const watchers = [];
 

@@ -11,9 +11,9 @@ FIRST_PAGE = 100_000  # bytes, all together
 GRAVE = ("serious", "critical")
 LOOKS = ("light", "dark", "sun")
 SCREENS = (
-    "/", "/new", "{again}/answer", "{empty}", "{busy}", "/settings", "/roll", "/archive", "/walls", "{joint}", "{joint}/form", "{joint}/answer",
-    "{joint}/picture", "{joint}/photo/{photo}", "/wall?building=Barn&wall=north", "{record}",
-    "{record}/outcome", "/joint/000000000000",
+    "/", "/new", "/settings", "/roll", "/archive", "/walls", "/wall?building=Barn&wall=north",
+    "{joint}", "{joint}/form", "{joint}/answer", "{joint}/picture", "{joint}/photo/{photo}",
+    "{again}/answer", "{empty}", "{busy}", "{record}", "{record}/outcome", "/joint/000000000000",
 )  # fmt: skip
 
 

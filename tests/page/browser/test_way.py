@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from helpers.pages import PHOTOS
 from helpers.rolls import NORTH_4, save, with_slip
-from page.browser.conftest import looked_at
+from page.browser.conftest import looked_at, measured_joint
 
 
 def test_from_first_visit_to_report(phone):
@@ -145,3 +145,34 @@ def test_photographs_of_many_joints_are_sorted_by_their_slip(phone, tmp_path):
     page.get_by_role("link", name="Log 4, north wall, Barn").tap()
     page.get_by_role("heading", name="Log 4, north wall, Barn").wait_for()
     page.get_by_text("Cards 1 and 2 found").nth(2).wait_for()
+
+
+def test_an_answer_of_before_is_no_answer(phone, served):
+    with served.client() as client:
+        joint = measured_joint(client, log="12")
+    page = phone()
+    page.goto(f"{joint}/answer")
+    page.get_by_role("link", name="Look at its lines of photo-2").tap()
+    page.get_by_role("button", name="Leave out").tap()
+    page.wait_for_url(f"**{joint}")
+    page.get_by_role("link", name="The last answer").tap()
+    verdict = page.get_by_role("region", name="The answer")
+    assert "MEASURE AGAIN" in verdict.inner_text() and "mm" not in verdict.inner_text()
+    assert page.get_by_role("button", name="Keep").count() == 0
+    page.goto("/")
+    row = page.get_by_role("link", name="Log 12, north wall, Barn").inner_text()
+    assert "measure again" in row and " mm" not in row
+    page.goto(f"{joint}/answer")
+    page.get_by_role("button", name="Measure again").tap()
+    page.get_by_text("SET").first.wait_for()
+    assert "1 photograph dropped" in page.locator(".hand").inner_text()
+
+
+def test_the_answer_is_read_aloud(phone, measured):
+    page = phone()
+    page.add_init_script("speechSynthesis.speak = (speech) => { window.spoken = speech.text; };")
+    page.goto(f"{measured}/answer")
+    page.get_by_role("button", name="Read aloud").tap()
+    answer = page.request.get(f"{measured}/answer.json").json()
+    number = answer["first_line"].split()[1]
+    assert page.evaluate("window.spoken").startswith(f"Set {number} millimetres.")
