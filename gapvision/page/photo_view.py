@@ -49,19 +49,19 @@ def photo_context(
         },
         "lines": lines,
         "by_hand": dict(by_hand),
-        "back": f"/joint/{draft.id}/answer" if lines else f"/joint/{draft.id}",
+        "back": f"/joint/{draft.id}/answer" if any(lines.values()) else f"/joint/{draft.id}",
     }
 
 
-def traced_lines(answer: dict[str, Any] | None, sha256: str) -> dict[str, list] | None:
-    """The two lines of a photograph as ``[x, y, station_mm]`` a point; None where nothing was traced."""
+def traced_lines(answer: dict[str, Any] | None, sha256: str) -> dict[str, list]:
+    """The two lines of a photograph as ``[x, y, station_mm]`` a point; empty where nothing was traced."""
+    lines: dict[str, list] = {"upper": [], "lower": []}
     photos = (answer or {}).get("photos", ())
     outlines = next((p.get("outlines") for p in photos if p["sha256"] == sha256), None)
-    if not outlines or not outlines["blocks"]["station_mm"]:
-        return None
+    if not outlines:
+        return lines
     blocks = outlines["blocks"]
-    lines = {}
-    for log in ("upper", "lower"):
+    for log in lines:
         seen = [
             station
             for station, state in zip(blocks["station_mm"], blocks[f"{log}_state"], strict=True)

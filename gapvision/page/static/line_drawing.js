@@ -12,9 +12,12 @@ export function draw(svg, { lines, ops, held, scale, width, height }) {
     const d = lines.runs(log).map(path).join("");
     parts.push(...line(d, log, px));
   }
-  const drawn = held && held.kind === "move"
-    ? ops.concat({ kind: "line", log: held.log, stroke: lines.bent(ops, held.log, held.x, held.dy, held.wide) })
-    : ops;
+  const drawn = ops.slice();
+  if (held && held.kind === "move") {
+    drawn.push({ kind: "line", log: held.log, stroke: lines.bent(ops, held.log, held.x, held.dy, held.wide) });
+  } else if (held && held.kind === "draw" && held.stroke.length > 1) {
+    drawn.push({ kind: "line", log: held.log, stroke: held.stroke });
+  }
   for (const op of drawn) {
     if (op.kind === "line" && op.stroke.length > 1) parts.push(...line(path(op.stroke), `${op.log} moved`, px));
   }

@@ -11,9 +11,11 @@ export class Lines {
     this.all = all;
   }
 
-  // Where along the log a column lies, mm; beyond the ends as the ends go on.
+  // Where along the log a column lies, mm; beyond the ends as the ends go on. Not known where nothing was
+  // traced.
   station(x) {
     const all = this.all;
+    if (!all.length) return NaN;
     let i = all.findIndex((p) => p[0] > x);
     if (i < 0) i = all.length - 1;
     let j = Math.max(0, i - 1);
@@ -34,12 +36,11 @@ export class Lines {
     return low;
   }
 
-  middle() {
-    return this.all[this.all.length >> 1][0];
-  }
-
-  within(x) {
-    return Math.max(this.all[0][0], Math.min(this.all[this.all.length - 1][0], x));
+  // The first and the last column of a line, traced or drawn; null where there is none.
+  extent(ops, log) {
+    const drawn = ops.filter((op) => op.kind === "line" && op.log === log && op.stroke.length > 1);
+    const xs = this.traced[log].concat(...drawn.map((op) => op.stroke)).map((p) => p[0]);
+    return xs.length ? [Math.min(...xs), Math.max(...xs)] : null;
   }
 
   // The runs of a line that were traced, each a list of points.
@@ -62,23 +63,25 @@ export class Lines {
       const stroke = op.stroke;
       if (x >= stroke[0][0] && x <= stroke[stroke.length - 1][0]) return between(stroke, x);
     }
-    return between(this.traced[log], x);
+    return this.traced[log].length ? between(this.traced[log], x) : NaN;
   }
 
   // Which line a finger means: the chosen one where it is within `near`, else the nearest; null where
-  // that is three times as far.
+  // that is twice as far, and where there is none.
   nearest(ops, chosen, x, y, near) {
-    const off = (log) => (this.traced[log].length ? Math.abs(this.at(ops, log, x) - y) : Infinity);
+    const off = (log) => {
+      const extent = this.extent(ops, log);
+      return extent && x >= extent[0] - near && x <= extent[1] + near ? Math.abs(this.at(ops, log, x) - y) : Infinity;
+    };
     if (off(chosen) < near) return chosen;
     const best = off("upper") < off("lower") ? "upper" : "lower";
-    return off(best) < 3 * near ? best : null;
+    return off(best) < 2 * near ? best : null;
   }
 
   // A stretch of a line moved by dy at x, less and less towards `wide` to either side.
   bent(ops, log, x, dy, wide) {
     const stroke = [];
-    const step = Math.max(STEP_PX, wide / 24), traced = this.traced[log];
-    const [first, last] = [traced[0][0], traced[traced.length - 1][0]];
+    const step = Math.max(STEP_PX, wide / 24), [first, last] = this.extent(ops, log);
     for (let at = Math.max(first, x - wide); at <= Math.min(last, x + wide); at += step) {
       const share = 0.5 * (1 + Math.cos((Math.PI * (at - x)) / wide));
       stroke.push([round(at), round(this.at(ops, log, at) + dy * Math.min(1, 1.3 * share))]);

@@ -1,5 +1,5 @@
-// The photograph with its traced lines: a finger moves a line, pins a point of it, or marks what is not
-// the gap. Each change goes to the laptop at once, and is kept on the phone until it has arrived.
+// The photograph with its traced lines: a finger moves a line, draws one where none was traced, pins a point
+// of it, or marks what is not the gap. Each change goes to the laptop at once, and is kept on the phone until it has arrived.
 
 import { changes } from "./changes.js";
 import { draw } from "./line_drawing.js";
@@ -10,7 +10,7 @@ const NEAR_PX = 44; // of a finger from a line or a pin, on the screen
 const WIDE_PX = 70; // how far to either side a moved line gives way, on the screen
 const TOLD = {
   look: "Pinch to zoom. Does a line leave its log? Move it.",
-  move: "Drag a line up or down to its log's edge. Zoom in for short stretches.",
+  move: "Drag a line to its log's edge. Where there is none, draw along the edge.",
   pin: "Choose the log, then tap where its edge is.",
   not: "Drag along what is not the gap.",
 };
@@ -52,9 +52,9 @@ if (tools) {
     const [x, y] = zoom.toSheet(event), near = NEAR_PX / zoom.scale();
     if (tool() === "move") {
       const found = lines.nearest(kept.ops, log(), x, y, near);
-      if (!found) { tell("No line is near: touch it, or pin a point."); return; }
-      choose(found);
-      held = { kind: "move", log: found, x, from: y, dy: 0, wide: WIDE_PX / zoom.scale() };
+      if (found) choose(found);
+      held = found ? { kind: "move", log: found, x, from: y, dy: 0, wide: WIDE_PX / zoom.scale() }
+        : { kind: "draw", log: log(), stroke: [[rounded(x), rounded(y)]] };
     } else if (tool() === "pin") {
       const old = kept.ops.findIndex((op) => op.kind === "line" && op.stroke.length === 1
         && Math.hypot(op.stroke[0][0] - x, op.stroke[0][1] - y) < near);
@@ -72,6 +72,7 @@ if (tools) {
     if (!held || zoom.fingers() > 1) return;
     const [x, y] = zoom.toSheet(event);
     if (held.kind === "move") held.dy = y - held.from;
+    else if (held.kind === "draw") held.stroke.push([rounded(x), rounded(y)]);
     else if (held.kind === "pin") {
       held.at = [held.at[0] + x - held.grip[0], held.at[1] + y - held.grip[1]];
       held.grip = [x, y];
@@ -86,6 +87,7 @@ if (tools) {
     if (done.kind === "move") {
       if (Math.abs(done.dy) * zoom.scale() >= 1) moved(done.log, done.x, done.dy, done.wide); // else a tap
     }
+    else if (done.kind === "draw") drawn(done);
     else if (done.kind === "pin") pinned(done);
     else marked(done);
     show();
@@ -95,6 +97,13 @@ if (tools) {
   function moved(name, x, dy, wide) {
     kept.add({ kind: "line", log: name, stroke: lines.bent(kept.ops, name, x, dy, wide) });
     tell(`${name === "upper" ? "Upper" : "Lower"} line moved ${dy < 0 ? "up" : "down"} by ${Math.abs(dy).toFixed(0)} px. Measure again when done.`);
+  }
+
+  function drawn({ log: name, stroke }) {
+    const along = stroke.slice().sort((a, b) => a[0] - b[0]).filter((p, i, all) => !i || p[0] > all[i - 1][0]);
+    if ((along[along.length - 1][0] - along[0][0]) * zoom.scale() < NEAR_PX) return; // a tap
+    kept.add({ kind: "line", log: name, stroke: along });
+    tell(`${name === "upper" ? "Upper" : "Lower"} line drawn. Draw as far as it was wrong; measure again when done.`);
   }
 
   function pinned(done) {
@@ -124,9 +133,11 @@ if (tools) {
     event.preventDefault();
     event.stopImmediatePropagation();
     const wide = WIDE_PX / zoom.scale();
-    if (caret === null) caret = lines.middle();
+    const extent = lines.extent(kept.ops, log());
+    if (!extent) { tell("No line was traced here."); return; }
+    if (caret === null) caret = (extent[0] + extent[1]) / 2;
     if (step) {
-      caret = lines.within(caret + (step * wide) / 2);
+      caret = Math.max(extent[0], Math.min(extent[1], caret + (step * wide) / 2));
       held = { kind: "move", log: log(), x: caret, from: 0, dy: 0, wide };
       show();
       held = null;

@@ -48,7 +48,7 @@ def drag(page, start: tuple[float, float], by: tuple[float, float]) -> None:
 
 def test_a_dragged_line_is_measured_again_and_told(opened, served, joint):
     page, sha256 = opened
-    page.get_by_label("Move line").check()
+    page.get_by_label("Line", exact=True).check()
     drag(page, on_line(page), (0, -6))
     until(lambda: by_hand(served, joint, sha256).get("upper"))
     stroke = by_hand(served, joint, sha256)["upper"][0]
@@ -60,6 +60,19 @@ def test_a_dragged_line_is_measured_again_and_told(opened, served, joint):
     assert next(p for p in answer["photos"] if p["sha256"] == sha256)["by_hand"]["upper"]
 
     page.goto(f"{joint}/photo/{sha256}")
+    page.get_by_role("button", name="Undo").tap()
+    until(lambda: not by_hand(served, joint, sha256))
+
+
+def test_a_line_is_drawn_where_none_was_traced(opened, served, joint):
+    page, sha256 = opened
+    page.get_by_label("Line", exact=True).check()
+    page.get_by_label("Lower, dashed").check()
+    x, y = on_line(page)
+    drag(page, (x - 60, y + 110), (120, 4))
+    until(lambda: by_hand(served, joint, sha256).get("lower"))
+    stroke = by_hand(served, joint, sha256)["lower"][0]
+    assert [p[0] for p in stroke] == sorted(p[0] for p in stroke)
     page.get_by_role("button", name="Undo").tap()
     until(lambda: not by_hand(served, joint, sha256))
 
@@ -84,7 +97,7 @@ def test_a_pin_and_a_stretch_that_is_not_the_gap(opened, served, joint):
 
 def test_a_line_is_moved_by_keys(opened, served, joint):
     page, sha256 = opened
-    page.get_by_label("Move line").check()
+    page.get_by_label("Line", exact=True).check()
     page.locator("#zoom").focus()
     for key in ("ArrowRight", "ArrowUp"):
         page.keyboard.press(key)
@@ -97,7 +110,7 @@ def test_a_line_is_moved_by_keys(opened, served, joint):
 def test_a_change_made_without_connection_is_sent_later(opened, served, joint):
     page, sha256 = opened
     page.context.set_offline(True)
-    page.get_by_label("Move line").check()
+    page.get_by_label("Line", exact=True).check()
     drag(page, on_line(page, 0.6), (0, -5))
     page.wait_for_timeout(300)
     assert not by_hand(served, joint, sha256)
@@ -109,7 +122,7 @@ def test_a_change_made_without_connection_is_sent_later(opened, served, joint):
 
 def test_two_fingers_zoom_whatever_the_tool(opened):
     page, _ = opened
-    page.get_by_label("Move line").check()
+    page.get_by_label("Line", exact=True).check()
     sheet = page.locator(".sheet")
     before = sheet.bounding_box()["width"]
     box = page.locator("#zoom").bounding_box()
