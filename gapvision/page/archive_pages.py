@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -116,7 +116,7 @@ async def wall(request: Request) -> Response:
 
     kept, verdicts = await _read(request, found)
     at_work = [
-        row_of(jobs_of(request), d)
+        replace(row_of(jobs_of(request), d), title=f"Log {d.log}")
         for d in all_drafts(drafts)
         if (d.building, d.wall) == (building, name) and d.state != KEPT
     ]

@@ -100,18 +100,18 @@ def wall_context(
     verdicts : mapping
         As `query.verdicts_of` gives them.
     at_work : iterable of JointRow
-        Its drafts that are not kept yet.
+        Its drafts that are not kept yet, called ``Log 3``.
     units : {"mm", "in"}
     """
     latest: dict[str, Entry] = {}
     for entry in entries:
         latest.setdefault(entry.joint.log, entry)
-    logs = sorted(latest, key=as_counted, reverse=True)
-    kept = [record_row(latest[log], verdicts, units, f"Log {log}") for log in logs]
+    kept = [record_row(e, verdicts, units, f"Log {log}") for log, e in latest.items()]
+    rows = sorted([*at_work, *kept], key=lambda row: as_counted(row.title), reverse=True)
     names = {"building": building, "wall": wall}
     return {
         "title": f"{JointName(building, wall).wall_title}, {building}",
-        "rows": [*at_work, *kept],
+        "rows": rows,
         "report": f"/wall/report.html?{urlencode(names)}" if kept else "",
         "report_pdf": f"/wall/report.pdf?{urlencode(names)}" if kept else "",
         "new": f"/new?{urlencode(names)}",

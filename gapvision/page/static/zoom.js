@@ -22,6 +22,13 @@ export function zoomable(frame, free = () => true) {
     place();
   }
 
+  function across() { // as wide as the window, from the top
+    scale = frame.clientWidth / width;
+    x = 0;
+    y = 0;
+    place();
+  }
+
   function place() {
     scale = Math.max(fit, Math.min(MOST * fit, scale));
     x = inside(x, frame.clientWidth, width * scale);
@@ -95,13 +102,13 @@ export function zoomable(frame, free = () => true) {
     else return;
     event.preventDefault();
   });
-  if (image.complete && image.naturalWidth) whole();
-  image.addEventListener("load", whole);
-  addEventListener("resize", whole);
-  whole();
+  const begin = () => { whole(); if ("across" in frame.dataset) across(); };
+  image.addEventListener("load", begin);
+  addEventListener("resize", begin);
+  begin();
 
   return {
-    whole, in: () => middle(1.6), out: () => middle(1 / 1.6),
+    whole, across, in: () => middle(1.6), out: () => middle(1 / 1.6),
     watch: (watcher) => watchers.push(watcher),
     fingers: () => fingers.size,
     scale: () => scale,
