@@ -36,6 +36,7 @@ def page(
     It serves until Ctrl-C. What was begun is kept in the archive's folder, and found again.
     """
     with exit_status():
+        from gapvision.cli.mistake import tell_mistake
         from gapvision.page.serve import serve
 
-        serve(archive, network, port, say)
+        serve(archive, network, port, say, tell_mistake)

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
 
 import anyio
 from starlette.applications import Starlette
-from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp
 
 from gapvision.errors import MeasurementError
+from gapvision.files import FULL
 from gapvision.page import (
     answer_pages,
     archive_pages,
@@ -24,16 +25,17 @@ from gapvision.page import (
     roll_pages,
     upload_pages,
 )
+from gapvision.page.asking import jobs_of
 from gapvision.page.drafts import NoDraft
-from gapvision.page.jobs import Jobs, begin, clean, resume
+from gapvision.page.jobs import Jobs, begin, clean, log_mistake, resume
 from gapvision.page.rendering import STATIC, lasting, page
 from gapvision.page.safety import Pairing, guarded
 from gapvision.page.workers import warm
 
 GET, POST, BOTH = ["GET"], ["POST"], ["GET", "POST"]
 STATUS = {
-    "too-large": 413, "bad-type": 415, "archive-full": 507, "too-many": 429, "taken-over": 409,
-    "changed": 409, "no-record": 404, "no-answer": 404,
+    "too-large": 413, "bad-type": 415, "archive-full": 507, "not-written": 507, "too-many": 429,
+    "taken-over": 409, "changed": 409, "no-record": 404, "no-answer": 404,
 }  # fmt: skip
 
 _JOINT = [
@@ -87,8 +89,12 @@ ROUTES = [
 ]
 
 
-def page_app(drafts: Path, pairing: Pairing | None = None) -> Starlette:
-    """The application that serves the drafts of an archive.
+def page_app(
+    drafts: Path,
+    pairing: Pairing | None = None,
+    tell_mistake: Callable[[Exception], None] | None = None,
+) -> ASGIApp:
+    """The application that serves the drafts of an archive, behind its guard.
 
     Parameters
     ----------
@@ -96,16 +102,17 @@ def page_app(drafts: Path, pairing: Pairing | None = None) -> Starlette:
         As `drafts_folder` makes it.
     pairing : Pairing, optional
         Where phones are served, and not this computer alone.
+    tell_mistake : callable, optional
+        Tells the person at this computer of what nobody expected; logged where there is none.
     """
     app = Starlette(
         routes=ROUTES,
         lifespan=_at_work,
-        middleware=[Middleware(guarded, pairing, upload_pages.most_bytes)],
-        exception_handlers={MeasurementError: _refused},
+        exception_handlers={MeasurementError: _refused, OSError: _disk, Exception: _failed},
     )
     app.router.redirect_slashes = False
-    app.state.jobs = Jobs(drafts)
-    return app
+    app.state.jobs = Jobs(drafts, tell_mistake=tell_mistake or log_mistake)
+    return guarded(app, pairing, upload_pages.most_bytes)
 
 
 @asynccontextmanager
@@ -122,6 +129,25 @@ async def _at_work(app: Starlette) -> AsyncIterator[None]:
 
 async def _refused(request: Request, error: MeasurementError) -> Response:
     status = 404 if isinstance(error, NoDraft) else STATUS.get(error.code, 422)
+    return _said(request, error.code, error.text, status)
+
+
+async def _disk(request: Request, error: OSError) -> Response:
+    """What the disk refuses: it may be full, or unplugged."""
+    folder = jobs_of(request).drafts.parent
+    why = error.strerror or type(error).__name__
+    text = f"The disk of the archive {folder} refuses ({why}): is it full, or unplugged?"
+    return _said(request, "not-written", text, 507 if error.errno in FULL else 503)
+
+
+async def _failed(request: Request, error: Exception) -> Response:
+    """What nobody expected ends this request alone; the server raises it once more, for its log."""
+    jobs_of(request).tell_mistake(error)
+    text = f"The program failed at this ({type(error).__name__}). What was sent before is safe."
+    return _said(request, "failed", text, 500)
+
+
+def _said(request: Request, code: str, text: str, status: int) -> Response:
     if "text/html" in request.headers.get("accept", ""):
-        return page(request, "refused.html", status, sentence=error.text)
-    return JSONResponse({"code": error.code, "sentence": error.text}, status)
+        return page(request, "refused.html", status, sentence=text)
+    return JSONResponse({"code": code, "sentence": text}, status)

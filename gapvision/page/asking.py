@@ -6,7 +6,7 @@ from starlette.requests import Request
 
 from gapvision.inputs.preferences import load_preferences
 from gapvision.page.drafts import Draft, load_draft
-from gapvision.page.jobs import Jobs
+from gapvision.page.jobs import Jobs, as_it_is
 
 LOOKS = ("auto", "light", "dark", "sun")
 UNITS = ("mm", "in")
@@ -24,7 +24,8 @@ def draft_of(request: Request) -> Draft:
     ------
     NoDraft
     """
-    return load_draft(jobs_of(request).drafts, request.path_params["id"])
+    jobs = jobs_of(request)
+    return as_it_is(jobs, load_draft(jobs.drafts, request.path_params["id"]))
 
 
 def units_of(request: Request) -> str:

@@ -33,10 +33,11 @@ from gapvision.errors import MeasurementError
 from gapvision.files import (
     copy_new,
     move_new,
+    part_file,
     read_regular,
     remove_leftovers,
+    settle,
     work_folder,
-    write_new,
 )
 from gapvision.inputs.joint_name import JointName
 
@@ -156,7 +157,7 @@ def new_draft(drafts: Path, draft: Draft) -> Draft:
     draft = replace(draft, id=secrets.token_hex(6), begun_at=_now(), changed_at=_now())
     with in_words(drafts.parent, (OSError,)), work_folder(drafts) as work:
         (work / "photos").mkdir()
-        _write(work / DRAFT, msgspec.json.encode(draft))
+        write_whole(work / DRAFT, msgspec.json.encode(draft))
         move_new(work, drafts / draft.id)
     return draft
 
@@ -201,7 +202,7 @@ def change_draft(drafts: Path, draft_id: str, change: Callable[[Draft], Draft]) 
         new = change(old)
         if new != old:
             new = replace(new, changed_at=_now())
-            _write(_folder(drafts, draft_id) / DRAFT, msgspec.json.encode(new))
+            write_whole(_folder(drafts, draft_id) / DRAFT, msgspec.json.encode(new))
     return new
 
 
@@ -301,7 +302,7 @@ def add_photograph(
         photo = Photograph(sha256, number, name[:200], file.stat().st_size, suffix_of(file))
         with work_folder(place.parent) as work:
             (move_new if move else copy_new)(file, work / photo.file_name)
-            _write(work / PHOTO, msgspec.json.encode(photo))
+            write_whole(work / PHOTO, msgspec.json.encode(photo))
             move_new(work, place)
     return True
 
@@ -319,7 +320,7 @@ def drop(drafts: Path, draft_id: str, sha256: str, dropped: bool) -> None:
         if photo.dropped != dropped:
             changed = replace(photo, dropped=dropped, verdict=None)
             place = photo_folder(drafts, draft_id, sha256) / PHOTO
-            _write(place, msgspec.json.encode(changed))
+            write_whole(place, msgspec.json.encode(changed))
 
 
 def suffix_of(file: Path) -> str:
@@ -365,7 +366,7 @@ def write_beside(drafts: Path, draft_id: str, name: str, content: dict) -> None:
     MeasurementError
         As `new_draft`.
     """
-    _write(_folder(drafts, draft_id) / name, json.dumps(content, allow_nan=False).encode())
+    write_whole(_folder(drafts, draft_id) / name, json.dumps(content, allow_nan=False).encode())
 
 
 def read_json(path: Path) -> dict | None:
@@ -393,9 +394,18 @@ def _folder(drafts: Path, draft_id: str) -> Path:
     return drafts / draft_id
 
 
-def _write(path: Path, content: bytes) -> None:
-    with in_words(path.parent, (OSError,)):
-        write_new(path, content, "the draft", overwrite=True)
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file of a draft, whole or not at all, instead of the one that is there.
+
+    Raises
+    ------
+    MeasurementError
+        ``archive-full`` and the like.
+    """
+    archive = next(p for p in path.parents if p.name == DRAFTS).parent
+    with in_words(archive, (OSError,)), part_file(path.parent) as file:
+        file.write(content)
+        settle(file, path, overwrite=True)
 
 
 def _now() -> str:

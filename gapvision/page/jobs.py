@@ -61,6 +61,8 @@ class Jobs:
 
     Attributes
     ----------
+    tell_mistake : callable
+        Tells the person at this computer of what nobody expected.
     looking, fitting : CapacityLimiter
         How many photographs are looked at, and joints measured, at a time.
     measuring : dict
@@ -70,6 +72,7 @@ class Jobs:
     """
 
     drafts: Path
+    tell_mistake: Callable[[Exception], None]
     looking: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(cores()))
     fitting: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(max(1, cores() // 2)))
     tasks: TaskGroup | None = None
@@ -78,14 +81,19 @@ class Jobs:
     looks: Looks = field(default_factory=Looks)
 
 
+def log_mistake(error: Exception) -> None:
+    """What nobody expected, with where it was."""
+    LOG.error("the page failed", exc_info=error)
+
+
 def begin(jobs: Jobs, work: Callable[..., Awaitable[Any]], *args: Any) -> None:
     """Work beside the requests; what goes wrong in it is logged, and ends nothing else."""
 
     async def guarded() -> None:
         try:
             await work(*args)
-        except Exception:
-            LOG.exception("something at work beside the requests failed")
+        except Exception as error:
+            jobs.tell_mistake(error)
 
     jobs.tasks.start_soon(guarded)
 
@@ -180,6 +188,13 @@ def cancel(jobs: Jobs, draft_id: str) -> None:
         scope.cancel()
 
 
+def as_it_is(jobs: Jobs, draft: Draft) -> Draft:
+    """A draft that says that it is being measured and is not, as where the disk took no end of it."""
+    if draft.state == MEASURING and draft.id not in jobs.measuring:
+        return replace(draft, state=REFUSED, sentence=INTERRUPTED)
+    return draft
+
+
 def progress_of(jobs: Jobs, draft_id: str) -> dict[str, int]:
     """How many photographs of a draft that is being measured were looked at, of how many."""
     told = read_json(folder_of_draft(jobs.drafts, draft_id) / PROGRESS) or {}
@@ -230,7 +245,7 @@ async def _measure(jobs: Jobs, draft_id: str, scope: CancelScope) -> None:
         with scope:
             end = await _measured(jobs, draft_id)
     except Exception as error:
-        LOG.exception("a joint could not be measured")
+        jobs.tell_mistake(error)
         text = FAILED.format(error=type(error).__name__)
         end = {"state": REFUSED, "sentence": text, "asked": ""}
     finally:

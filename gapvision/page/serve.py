@@ -7,6 +7,7 @@ import io
 import os
 import socket
 import tempfile
+import traceback
 from collections.abc import Callable
 from pathlib import Path
 
@@ -24,7 +25,13 @@ MOST_CONNECTIONS = 256
 ELSEWHERE = ("192.0.2.1", 9)  # an address that is nobody's (RFC 5737)
 
 
-def serve(archive: Path | None, network: bool, port: int, say: Callable[[str], None]) -> None:
+def serve(
+    archive: Path | None,
+    network: bool,
+    port: int,
+    say: Callable[[str], None],
+    tell_mistake: Callable[[Exception], None],
+) -> None:
     """Serve the page until it is stopped.
 
     Parameters
@@ -36,6 +43,8 @@ def serve(archive: Path | None, network: bool, port: int, say: Callable[[str], N
     port : int
     say : callable
         Tells a line of text to the person at this computer.
+    tell_mistake : callable
+        Tells it of what nobody expected; of each mistake once.
 
     Raises
     ------
@@ -53,11 +62,26 @@ def serve(archive: Path | None, network: bool, port: int, say: Callable[[str], N
             )
         with bound_to(EVERY if network else LOOPBACK, port) as bound:
             say(told(own_address() if network else LOOPBACK, bound.getsockname()[1], pairing))
+            app = page_app(drafts, pairing, _once(tell_mistake))
             config = uvicorn.Config(
-                page_app(drafts, pairing), log_level="warning", server_header=False, access_log=False,
+                app, log_level="critical", server_header=False, access_log=False,
                 limit_concurrency=MOST_CONNECTIONS, timeout_graceful_shutdown=3, ws="none",
             )  # fmt: skip
             uvicorn.Server(config).run(sockets=[bound])
+
+
+def _once(tell: Callable[[Exception], None]) -> Callable[[Exception], None]:
+    """Of the same mistake, at the same place, only the first is told."""
+    known = set()
+
+    def tell_new(error: Exception) -> None:
+        place = traceback.extract_tb(error.__traceback__)[-1:]
+        mistake = type(error), *((frame.filename, frame.lineno) for frame in place)
+        if mistake not in known:
+            known.add(mistake)
+            tell(error)
+
+    return tell_new
 
 
 def told(address: str, port: int, pairing: Pairing | None) -> str:

@@ -24,8 +24,15 @@ import msgspec
 
 from gapvision.archive.refusals import in_words
 from gapvision.errors import MeasurementError
-from gapvision.files import continued, read_regular, write_new
-from gapvision.page.drafts import UPLOADS, NoDraft, add_photograph, photographs, suffix_of
+from gapvision.files import continued, read_regular
+from gapvision.page.drafts import (
+    UPLOADS,
+    NoDraft,
+    add_photograph,
+    photographs,
+    suffix_of,
+    write_whole,
+)
 
 MOST_BYTES = 120_000_000  # of one photograph: a phone's 48 megapixels, uncompressed, have 110 MB
 MOST_PHOTOGRAPHS = 120  # of one joint: a log of 12 m from three heights and both sides has 80
@@ -62,10 +69,8 @@ def begin_upload(drafts: Path, draft_id: str, name: str, length: int) -> Upload:
     if sum(1 for _ in (drafts / UPLOADS).glob("*.part")) >= MOST_AT_ONCE:
         raise MeasurementError("too-many", "Too many photographs arrive at once: wait a little.")
     upload = Upload(secrets.token_hex(16), draft_id, name, length)
-    with in_words(drafts.parent, (OSError,)):
-        write_new(_part(drafts, upload.uid), b"", "the photograph", overwrite=False)
-        told = msgspec.json.encode(upload)
-        write_new(_told(drafts, upload.uid), told, "the photograph", overwrite=False)
+    write_whole(_part(drafts, upload.uid), b"")
+    write_whole(_told(drafts, upload.uid), msgspec.json.encode(upload))
     return upload
 
 
@@ -163,8 +168,7 @@ def finish_upload(drafts: Path, upload: Upload) -> Upload:
             remove_upload(drafts, upload.uid)
             raise
         done = replace(upload, sha256=sha256, again=not new)
-        told = msgspec.json.encode(done)
-        write_new(_told(drafts, upload.uid), told, "the photograph", overwrite=True)
+        write_whole(_told(drafts, upload.uid), msgspec.json.encode(done))
     return done
 
 

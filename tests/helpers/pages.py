@@ -23,12 +23,12 @@ APPEND = {"Content-Type": "application/offset+octet-stream"}
 
 
 @contextmanager
-def serving(archive, pairing=None):
+def serving(archive, pairing=None, tell_mistake=None):
     """The address of a page that is served in a thread, and the folder of its drafts."""
     drafts = drafts_folder(archive)
-    app = page_app(drafts, pairing)
+    app = page_app(drafts, pairing, tell_mistake)
     with bound_to(LOOPBACK, 0) as listening:
-        config = uvicorn.Config(app, log_level="warning", server_header=False, access_log=False)
+        config = uvicorn.Config(app, log_level="critical", server_header=False, access_log=False)
         server = uvicorn.Server(config)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
         thread.start()
