@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from anyio import to_thread
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 
+from gapvision.errors import MeasurementError
 from gapvision.inputs.preferences import load_preferences
 from gapvision.page.asking import draft_of, jobs_of
 from gapvision.page.drafts import (
@@ -26,7 +28,7 @@ from gapvision.page.drafts import (
     photographs,
     remove_draft,
 )
-from gapvision.page.entries import read_form
+from gapvision.page.entries import asked_of, read_form
 from gapvision.page.form_view import form_context, joined_ends
 from gapvision.page.jobs import (
     asked_hash,
@@ -40,7 +42,7 @@ from gapvision.page.joint_view import joint_context, measuring_context
 from gapvision.page.photo_view import photo_context
 from gapvision.page.rendering import page, see
 from gapvision.page.uploads import uploads_of
-from gapvision.page.verdicts import make_views
+from gapvision.page.verdicts import make_views, sight_read
 from gapvision.page.workers import in_worker
 
 NO_STORE = {"Cache-Control": "no-store"}
@@ -188,14 +190,18 @@ def state_of(request: Request, draft: Draft) -> dict:
 
 def _next(draft: Draft, photos: tuple[Photograph, ...]) -> dict[str, str]:
     """Which photograph to take next, by the verdicts of those that are used."""
-    from gapvision.shoot.heights import next_height
+    from gapvision.shoot.heights import due
     from gapvision.shoot.heights_text import next_text
 
     told = [p.verdict["details"] for p in photos if p.verdict and not p.dropped]
-    sights = [details for details in told if "height" in details]
-    height = next_height(details["height"] for details in sights)
-    distances = [details["distance_mm"] for details in sights]
-    return {"due": height or "", "next": next_text(height, distances, draft.units)}
+    sights = [sight for details in told if (sight := sight_read(details)) is not None]
+    ends = None, None
+    with suppress(MeasurementError):  # which is told where it is measured
+        stretch = asked_of(draft, (), load_preferences()).stretch
+        ends = stretch.from_mm, stretch.to_mm
+    wanted = due(sights, ends)
+    said = next_text(wanted, [sight.distance_mm for sight in sights], draft.units)
+    return {"due": wanted.height if wanted else "", "next": said}
 
 
 def _form(

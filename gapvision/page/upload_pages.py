@@ -7,7 +7,7 @@ from collections.abc import AsyncIterator
 from contextlib import ExitStack, asynccontextmanager, suppress
 from urllib.parse import unquote
 
-from anyio import CancelScope, Event, to_thread
+from anyio import CancelScope, Event, move_on_after, to_thread
 from starlette.datastructures import UploadFile
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
@@ -32,6 +32,7 @@ from gapvision.page.uploads import (
 MOST_FILES = 40  # of one plain form; more go in two
 MOST_SENT = 400_000_000  # bytes of one plain form
 PIECE = 1 << 20  # written at a time
+SILENT_S = 60.0  # without a byte
 APPENDS = frozenset({"application/offset+octet-stream", "application/partial-upload"})
 
 
@@ -54,7 +55,7 @@ async def take_form(request: Request, draft_id: str) -> None:
     """Take the photographs of a plain form into a draft."""
     jobs = jobs_of(request)
     length = int(request.headers.get("content-length", 0))
-    await to_thread.run_sync(check_room, jobs.drafts, draft_id, length, 0)
+    await to_thread.run_sync(check_room, jobs.drafts, draft_id, 2 * length, 0)  # a copy each
     async with request.form(max_files=MOST_FILES, max_fields=10) as form:
         for upload in form.getlist("photographs"):
             if isinstance(upload, UploadFile) and upload.size:
@@ -136,7 +137,8 @@ async def _written(jobs: Jobs, upload: Upload, start: int, request: Request) -> 
 
     try:
         with suppress(ClientDisconnect):
-            async for chunk in request.stream():
+            stream = request.stream()
+            while (chunk := await _next_piece(stream)) is not None:
                 if start + written + len(piece) + len(chunk) > upload.length:
                     text = "More came than was announced: send the photograph anew."
                     raise MeasurementError("too-large", text)
@@ -150,6 +152,13 @@ async def _written(jobs: Jobs, upload: Upload, start: int, request: Request) -> 
             with CancelScope(shield=True):
                 await to_thread.run_sync(opened.close)
     return written
+
+
+async def _next_piece(stream: AsyncIterator[bytes]) -> bytes | None:
+    """What comes next; None at the end, or where nothing comes for long: the phone is gone then."""
+    with move_on_after(SILENT_S):
+        return await anext(stream, None)
+    return None
 
 
 @asynccontextmanager

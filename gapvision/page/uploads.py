@@ -191,15 +191,15 @@ def uploads_of(drafts: Path, draft_id: str) -> list[dict]:
 
 
 def remove_stale(drafts: Path, now: float | None = None) -> int:
-    """Remove uploads that nobody went on with, and halves of them; how many files it was."""
+    """Remove uploads that nobody went on with, and whatever else a killed program left there; how many."""
     now, removed = time.time() if now is None else now, 0
     for path in (drafts / UPLOADS).iterdir():
         with suppress(OSError):
-            if path.suffix in (".json", ".part") and now - path.stat().st_mtime > KEPT_S:
-                twin = path.with_suffix(".json" if path.suffix == ".part" else ".part")
-                if not twin.exists() or now - twin.stat().st_mtime > KEPT_S:
-                    path.unlink()
-                    removed += 1
+            beside = [path.with_suffix(suffix) for suffix in (".json", ".part")]
+            last = max(p.stat().st_mtime for p in {path, *beside} if p.exists())
+            if path.is_file() and now - last > KEPT_S:
+                path.unlink()
+                removed += 1
     return removed
 
 

@@ -7,12 +7,16 @@ answer need not wait for it again.
 from __future__ import annotations
 
 import pickle
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gapvision.errors import CardNotFound, MeasurementError
 from gapvision.files import write_new
 from gapvision.inputs.options import MeasureOptions
+
+if TYPE_CHECKING:
+    from gapvision.shoot.heights import Sight
 
 SLIP = "slip"
 SHOWN_PX = {"view.jpg": 1600, "thumb.jpg": 320}  # long side of what the phone shows, and its lists
@@ -99,7 +103,7 @@ def _slip(path: Path) -> dict[str, Any] | None:
     return {"ok": True, "text": text, "details": {"code": SLIP, "slip": name_of(slip)}}
 
 
-def _details(sight) -> dict[str, Any]:
+def _details(sight: Sight) -> dict[str, Any]:
     details = {
         "cards": list(sight.cards),
         "unread": list(sight.unread),
@@ -107,6 +111,7 @@ def _details(sight) -> dict[str, Any]:
         "off_mm": round(sight.off_mm),
         "over_mm": round(sight.over_mm),
         "distance_mm": round(sight.distance_mm),
+        "nails_mm": {str(number): round(mm, 1) for number, mm in sight.nails_mm.items()},
     }
     if sight.ends is None:
         return details
@@ -115,3 +120,20 @@ def _details(sight) -> dict[str, Any]:
         "from_mm": round(first.station_mm), "from_card": first.near_card,
         "to_mm": round(last.station_mm), "to_card": last.near_card,
     }  # fmt: skip
+
+
+def sight_read(details: Mapping[str, Any]) -> Sight | None:
+    """The sight that a verdict's details tell of; None of a photograph that is of no use."""
+    from gapvision.quantity import Place
+    from gapvision.shoot.heights import Sight
+
+    if "height" not in details:
+        return None
+    nails = {int(number): mm for number, mm in details.get("nails_mm", {}).items()}
+    ends = None
+    if "from_mm" in details:
+        pairs = ((details[f"{end}_mm"], details[f"{end}_card"]) for end in ("from", "to"))
+        ends = tuple(Place(mm, card, mm - nails.get(card, 0.0)) for mm, card in pairs)
+    numbers = tuple(details["cards"]), tuple(details["unread"])
+    lengths = (details[k] for k in ("off_mm", "over_mm", "distance_mm"))
+    return Sight(*numbers, details["height"], *lengths, ends, nails)

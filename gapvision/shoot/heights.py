@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,8 @@ from gapvision.trace.rows import slope_of
 if TYPE_CHECKING:
     from gapvision.joint.gather import Look
 
+ALL_ALONG_MM = 2400.0  # of joint: two photographs side by side show what is shorter, at each height
+SHORT_MM = 60.0  # of joint: what is shorter and not seen is bridged
 LEAST_OFF_MM = 10.0  # nobody holds a phone more exactly
 HEIGHTS = {"level": 0.0, "above": STEEPER, "below": -STEEPER}  # slopes of sight, in walking order
 
@@ -40,6 +42,8 @@ class Sight:
         Of the lens from the logs.
     ends : pair of Place, or None
         From where to where both outlines are seen; None where nowhere both are.
+    nails_mm : mapping
+        Stations of the cards' nails in this photograph, from that of the lowest number.
     """
 
     cards: tuple[int, ...]
@@ -49,11 +53,12 @@ class Sight:
     over_mm: float
     distance_mm: float
     ends: tuple[Place, Place] | None
+    nails_mm: Mapping[int, float]
 
 
 def sight_of(look: Look) -> Sight:
     """What a traced photograph shows by itself."""
-    traced, slope = look.traced, slope_of(look.traced)
+    traced, slope, nails = look.traced, slope_of(look.traced), _nails(look)
     distance_mm = float(abs(traced.band.camera.centre_mm[2] - traced.band.z_mm))
     height, off = height_of(slope)
     return Sight(
@@ -63,7 +68,8 @@ def sight_of(look: Look) -> Sight:
         off * distance_mm if abs(off) * distance_mm >= LEAST_OFF_MM else 0.0,
         slope * distance_mm,
         distance_mm,
-        _ends(look),
+        _ends(look, nails),
+        nails,
     )
 
 
@@ -82,10 +88,73 @@ def height_of(slope: float) -> tuple[str, float]:
     return name, float(slope - np.clip(slope, low, high))
 
 
-def next_height(heights: Iterable[str]) -> str | None:
-    """The first of `HEIGHTS` that no photograph is of yet; None where there are all."""
-    there = set(heights)
-    return next((name for name in HEIGHTS if name not in there), None)
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Which photograph is due: its height, and the stretch that is not seen yet, where one is stated."""
+
+    height: str
+    stretch: tuple[Place, Place] | None = None
+
+
+def due(sights: Sequence[Sight], ends_mm: tuple[float | None, float | None]) -> Due | None:
+    """The photograph to take next; None where measuring tells more.
+
+    Level ones have to show the joint from notch to notch, as far as these are stated. Then a short
+    joint wants one from above and one from below; of a long one the answer tells where.
+
+    Parameters
+    ----------
+    sights : sequence of Sight
+        What was photographed from outside.
+    ends_mm : pair of float or None
+        Stations of the notches.
+    """
+    nails, shown = _chained(sights)
+    level = [ends for sight, ends in shown if sight.height == "level"]
+    if not any(sight.height == "level" for sight in sights):
+        return Due("level")
+    if nails and level and (hole := _hole(level, ends_mm)):
+        return Due("level", tuple(_place(mm, nails) for mm in hole))
+    if level and max(b for _, b in level) - min(a for a, _ in level) > ALL_ALONG_MM:
+        return None
+    there = {sight.height for sight in sights}
+    missing = next((name for name in HEIGHTS if name not in there), None)
+    return missing and Due(missing)
+
+
+def _chained(
+    sights: Sequence[Sight],
+) -> tuple[dict[int, float], list[tuple[Sight, tuple[float, float]]]]:
+    """The cards' nails by station, from that of the lowest number, and what each photograph shows.
+
+    Only photographs that shared cards tie to it have a station.
+    """
+    first = min((n for s in sights for n in s.nails_mm), default=None)
+    if first is None:
+        return {}, []
+    nails, shown, left = {first: 0.0}, [], [s for s in sights if s.ends is not None]
+    while tied := [s for s in left if nails.keys() & s.nails_mm.keys()]:
+        for sight in tied:
+            shared = nails.keys() & sight.nails_mm.keys()
+            shift = float(np.mean([nails[n] - sight.nails_mm[n] for n in shared]))
+            nails = {n: mm + shift for n, mm in sight.nails_mm.items()} | nails
+            shown.append((sight, tuple(end.station_mm + shift for end in sight.ends)))
+        left = [s for s in left if s not in tied]
+    return nails, shown
+
+
+def _hole(
+    seen_mm: Sequence[tuple[float, float]], ends_mm: tuple[float | None, float | None]
+) -> tuple[float, float] | None:
+    """The first stretch between the notches, or between what is seen, that is not; short ones count not."""
+    first, last = ends_mm
+    at = min(a for a, _ in seen_mm) if first is None else first
+    end = max(b for _, b in seen_mm) if last is None else last
+    for a, b in sorted(seen_mm):
+        if min(a, end) - at > SHORT_MM:
+            return at, min(a, end)
+        at = max(at, b)
+    return (at, end) if end - at > SHORT_MM else None
 
 
 def over_gap_mm(height: str, distances_mm: Sequence[float]) -> float:
@@ -94,18 +163,17 @@ def over_gap_mm(height: str, distances_mm: Sequence[float]) -> float:
     return HEIGHTS[height] * distance
 
 
-def _ends(look: Look) -> tuple[Place, Place] | None:
+def _ends(look: Look, nails: Mapping[int, float]) -> tuple[Place, Place] | None:
     """First and last station that both outlines are seen at, each from the nearest card's nail."""
     trace = look.traced.trace
     both = (trace.upper.state == SEEN) & (trace.lower.state == SEEN)
     if not both.any():
         return None
-    nails = _nails(look)
     seen = trace.station_mm[both]
     return tuple(_place(float(mm), nails) for mm in (seen.min(), seen.max()))
 
 
-def _place(station_mm: float, nails: dict[int, float]) -> Place:
+def _place(station_mm: float, nails: Mapping[int, float]) -> Place:
     near = min(nails, key=lambda number: abs(nails[number] - station_mm))
     return Place(station_mm, near, station_mm - nails[near])
 

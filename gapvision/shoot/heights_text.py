@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gapvision.phrases import along_text, cards_text, stand_text, stretch_text
-from gapvision.shoot.heights import Sight, over_gap_mm
+from gapvision.shoot.heights import Due, Sight, over_gap_mm
 
-DONE = "Level, above and below are there: measure, or go on along the log."
+DONE = "Measure now; the answer says what else would help."
 _TOO = {
     ("level", True): "too high for level: crouch a little",
     ("level", False): "too low for level: raise the phone",
@@ -32,14 +32,18 @@ def sight_text(sight: Sight, units: str = "mm") -> str:
     return " ".join(parts)
 
 
-def next_text(height: str | None, distances_mm: Sequence[float], units: str = "mm") -> str:
+def next_text(due: Due | None, distances_mm: Sequence[float], units: str = "mm") -> str:
     """Which photograph to take next."""
-    if height is None:
+    if due is None:
         return DONE
-    if height == "level":
+    if due.stretch is not None:
+        return f"Now level: not seen yet {stretch_text(*due.stretch, units)}."
+    if due.height == "level":
         return "Now level: the lens as high as the middle of the gap."
-    over_mm = over_gap_mm(height, distances_mm)
-    return f"Now from {height}: the lens {stand_text(abs(over_mm), units)} {height} the gap."
+    over_mm = over_gap_mm(due.height, distances_mm)
+    return (
+        f"Now from {due.height}: the lens {stand_text(abs(over_mm), units)} {due.height} the gap."
+    )
 
 
 def _height(sight: Sight, units: str) -> str:

@@ -41,12 +41,12 @@ def serving(archive, pairing=None, tell_mistake=None):
 
 
 @contextmanager
-def program(archive, port, *more, env=None):
-    """`gapvision page` as a process of its own, once it answers."""
+def program(archive, port, *more, env=None, log=subprocess.PIPE):
+    """`gapvision page` as a process of its own, once it answers; long ones want a file as their log."""
     code = "from gapvision.cli.main import main; main()"
     command = [sys.executable, "-c", code, "page", "--archive", str(archive), "--port", str(port)]
     process = subprocess.Popen(
-        [*command, *more], env=os.environ | (env or {}), stdout=subprocess.PIPE, text=True,
+        [*command, *more], env=os.environ | (env or {}), stdout=log, text=True,
         stderr=subprocess.STDOUT,
     )  # fmt: skip
     try:

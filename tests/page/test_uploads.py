@@ -118,6 +118,15 @@ def test_a_request_that_hangs_is_ended_by_the_one_that_goes_on(served, page, joi
         assert rest.json()["sha256"] == SHA256
 
 
+def test_a_phone_that_falls_silent_is_not_waited_for(served, page, joint, monkeypatch):
+    monkeypatch.setattr("gapvision.page.upload_pages.SILENT_S", 0.3)
+    upload = begin(page, joint, PHOTO)
+    headers = APPEND | {"Upload-Offset": "0", "Content-Length": len(PHOTO)}
+    with raw(served[0], "PATCH", upload, headers, PHOTO[:50_000]) as line:
+        answer = line.recv(1000)
+    assert answer.startswith(b"HTTP/1.1 204 ") and b"upload-offset: 50000" in answer.lower()
+
+
 def test_two_phones_send_to_one_joint_at_once(served, joint, drafts):
     """The same photographs and others: each is there once, under a number of its own."""
     contents = [SMALL + bytes([k]) for k in range(12)]
@@ -245,7 +254,9 @@ def test_what_nobody_went_on_with_is_removed_after_a_day_and_nothing_else(page, 
     then = time.time() - uploads.KEPT_S - 60
     for path in (drafts / UPLOADS).glob(f"{old.rpartition('/')[2]}.*"):
         os.utime(path, (then, then))
-    assert uploads.remove_stale(drafts) == 2
+    (drafts / UPLOADS / "tmp0123").write_bytes(b"of a killed program")
+    os.utime(drafts / UPLOADS / "tmp0123", (then, then))
+    assert uploads.remove_stale(drafts) == 3
     assert page.head(old).status_code == 404 and page.head(new).status_code == 204
 
 

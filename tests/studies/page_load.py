@@ -47,6 +47,7 @@ from helpers.pages import (
 from gapvision.files import PART
 from gapvision.page.drafts import UPLOADS
 
+ROOT = Path(__file__).parents[2]
 EVERY_S = 2.0  # between two looks at memory and files
 
 
@@ -320,7 +321,11 @@ def main() -> None:
     base = f"http://127.0.0.1:{port}"
     with place(given.folder, 1600) as (folder, disk):
         archive = folder / "archive"
-        with program(archive, port, env={"PYTHONPATH": ""}) as process:
+        log = Path(tempfile.gettempdir()) / "page_load.log"
+        with (
+            log.open("w", encoding="utf-8") as said,
+            program(archive, port, env={"PYTHONPATH": str(ROOT)}, log=said) as process,
+        ):
             drafts = archive / "drafts"
             time.sleep(8)  # until the workers are warm, as they are by the first photograph
             took, answer = one_phone(base)
@@ -349,6 +354,7 @@ def main() -> None:
             print(
                 f"faults, {given.minutes:g} min: {json.dumps(faults.done)}, lost: {lost or 'none'}"
             )
+            print(f"  said meanwhile: {log.stat().st_size} bytes in {log}")
             for of in ("own_mb", "all_mb", "files", "workers", "left"):
                 first, last = growth(seen, of)
                 print(
