@@ -94,7 +94,7 @@ def test_each_photograph_is_told_what_it_shows_and_which_is_next(page, three):
         r"Joint seen from (\d+) mm left of card 1 to (\d+) mm right of card 2\.", texts[0]
     )
     assert [int(mm) for mm in seen.groups()] == pytest.approx([920, 1000], abs=30)
-    assert told["due"] == "" and told["next"].startswith("Level, above and below are there")
+    assert told["due"] == "" and told["next"].startswith("Measure now")
 
 
 def test_the_answer_is_that_of_the_command_line(page, three, in_order):
