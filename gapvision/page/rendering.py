@@ -28,7 +28,7 @@ def page(request: Request, name: str, status: int = 200, **context: Any) -> Resp
         "here": request.url.path, "static": static, "length": format_length,
     }  # fmt: skip
     text = _environment().get_template(name).render(request=request, **known, **context)
-    return HTMLResponse(text, status, {"Cache-Control": "no-cache"})
+    return HTMLResponse(text, status, {"Cache-Control": "no-store"})
 
 
 def see(path: str) -> Response:

@@ -2,6 +2,7 @@
 // the phone was off, sending goes on without choosing them again.
 
 const NAME = "gapvision", STORE = "waiting";
+const OLD_MS = 7 * 24 * 3600 * 1000; // what waited longer is of a joint that nobody goes on with
 
 function open() {
   return new Promise((resolve, reject) => {
@@ -30,7 +31,7 @@ async function run(mode, work) {
 // Keep a file for `joint`; returns the item with its id. Where the phone has no room for it, or keeps
 // nothing at all (private browsing), it is only held until the page is left: id null.
 export async function hold(joint, file) {
-  const item = { joint, name: file.name, file, url: null };
+  const item = { joint, name: file.name, file, url: null, at: Date.now() };
   try {
     item.id = await run("readwrite", (store) => store.add(item));
   } catch (error) {
@@ -52,7 +53,9 @@ export async function release(item) {
 // All that wait for `joint`, the first chosen first.
 export async function held(joint) {
   try {
-    return (await run("readonly", (store) => store.getAll())).filter((item) => item.joint === joint);
+    const all = await run("readonly", (store) => store.getAll());
+    await Promise.all(all.filter((item) => Date.now() - item.at > OLD_MS).map(release));
+    return all.filter((item) => item.joint === joint);
   } catch (error) {
     return [];
   }

@@ -159,6 +159,9 @@ def test_an_answer_of_before_is_no_answer(phone, served):
     verdict = page.get_by_role("region", name="The answer")
     assert "MEASURE AGAIN" in verdict.inner_text() and "mm" not in verdict.inner_text()
     assert page.get_by_role("button", name="Keep").count() == 0
+    for _ in range(3):  # the screen of before is asked for again
+        page.go_back()
+    assert "MEASURE AGAIN" in verdict.inner_text()
     page.goto("/")
     row = page.get_by_role("link", name="Log 12, north wall, Barn").inner_text()
     assert "measure again" in row and " mm" not in row
@@ -166,6 +169,17 @@ def test_an_answer_of_before_is_no_answer(phone, served):
     page.get_by_role("button", name="Measure again").tap()
     page.get_by_text("SET").first.wait_for()
     assert "1 photograph dropped" in page.locator(".hand").inner_text()
+
+
+def test_what_another_phone_changes_ends_an_answer(phone, served):
+    with served.client() as client:
+        joint = measured_joint(client, log="13")
+        page = phone()
+        page.goto(f"{joint}/answer")
+        assert "SET" in page.get_by_role("region", name="The answer").inner_text()
+        photo = client.get(f"{joint}/state").json()["photos"][0]["sha256"]
+        client.post(f"{joint}/photo/{photo}/drop")
+    page.get_by_text("Something was changed since.").wait_for()
 
 
 def test_the_answer_is_read_aloud(phone, measured):
