@@ -109,12 +109,14 @@ def wall_context(
     kept = [record_row(e, verdicts, units, f"Log {log}") for log, e in latest.items()]
     rows = sorted([*at_work, *kept], key=lambda row: as_counted(row.title), reverse=True)
     names = {"building": building, "wall": wall}
+    numbers = [int(log) for log in latest if log.isdecimal()]
+    following = {"log": str(max(numbers) + 1)} if numbers else {}
     return {
         "title": f"{JointName(building, wall).wall_title}, {building}",
         "rows": rows,
         "report": f"/wall/report.html?{urlencode(names)}" if kept else "",
         "report_pdf": f"/wall/report.pdf?{urlencode(names)}" if kept else "",
-        "new": f"/new?{urlencode(names)}",
+        "new": f"/new?{urlencode(names | following)}",
     }
 
 

@@ -72,6 +72,7 @@ def test_a_reload_loses_nothing_that_was_typed(phone):
     assert page.get_by_label("Building").input_value() == "Boat house"
     assert page.get_by_label("left notch").input_value() == "-900"
     assert page.get_by_label("inches").is_checked()
+    assert page.get_by_label("Cover").get_attribute("inputmode") == "text"  # fractions can be typed
 
 
 def test_what_cannot_be_read_is_told_beside_its_field(phone):
