@@ -40,6 +40,7 @@ def part(served, joint: str) -> int:
 
 
 def choose(page, photos) -> None:
+    """Choose photographs on a slow line, so that their sending is seen."""
     page.get_by_label("Add photographs").set_input_files(photos)
     page.locator("#photographs").get_by_text("Sending").first.wait_for()
 
@@ -81,7 +82,7 @@ def test_what_was_chosen_is_sent_after_a_reload(own_served, own_phone, line):
 def test_a_killed_program_finds_everything_again(own_served, own_phone, line):
     page, joint = own_phone(expected=CUT, **by(line)), joint_of(own_served)
     page.goto(joint)
-    choose(page, PHOTOS[:1])
+    page.get_by_label("Add photographs").set_input_files(PHOTOS[:1])
     looked_at(page, 1)
     line.bytes_a_second = SLOW
     choose(page, PHOTOS[1:2])
