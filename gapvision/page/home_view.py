@@ -23,11 +23,15 @@ def wall_rows(entries: Iterable[Entry]) -> list[WallRow]:
     """The walls of an archive's records, the one kept last first."""
     walls: dict[tuple[str, str], list[Entry]] = {}
     for entry in entries:
-        walls.setdefault((entry.joint.building, entry.joint.wall), []).append(entry)
-    return [
-        WallRow(wall_url(*names), JointName(*names, "").wall_title + f", {names[0]}", _told(found))
-        for names, found in walls.items()
-    ]
+        names = entry.joint.building.casefold(), entry.joint.wall.casefold()  # North and north are one
+        walls.setdefault(names, []).append(entry)
+    return [_wall_row(found) for found in walls.values()]
+
+
+def _wall_row(entries: list[Entry]) -> WallRow:
+    joint = entries[0].joint
+    title = f"{JointName(joint.building, joint.wall).wall_title}, {joint.building}"
+    return WallRow(wall_url(joint.building, joint.wall), title, _told(entries))
 
 
 def wall_url(building: str, wall: str) -> str:
