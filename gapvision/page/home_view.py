@@ -23,7 +23,10 @@ def wall_rows(entries: Iterable[Entry]) -> list[WallRow]:
     """The walls of an archive's records, the one kept last first."""
     walls: dict[tuple[str, str], list[Entry]] = {}
     for entry in entries:
-        names = entry.joint.building.casefold(), entry.joint.wall.casefold()  # North and north are one
+        names = (
+            entry.joint.building.casefold(),
+            entry.joint.wall.casefold(),
+        )  # North and north are one
         walls.setdefault(names, []).append(entry)
     return [_wall_row(found) for found in walls.values()]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from gapvision.page.joint_head import joint_head
 from gapvision.page.labels import in_page_words
 from gapvision.page.plan_view import HEIGHTS, Taken, plan_drawing
 
-FIRST = "First level: the lens as high as the gap."
+_OWN_NAME = re.compile(r"^photo-\d+\.\w+: ")  # a sentence of a list's line need not begin with it
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,7 @@ def photo_item(photo: Mapping[str, Any]) -> PhotoItem:
     verdict = photo["verdict"]
     if verdict is None:
         return PhotoItem(*told, "busy", "Looking at it", "")
-    text = in_page_words(verdict["text"])
+    text = _OWN_NAME.sub("", in_page_words(verdict["text"]))
     text = f"{text[:1].upper()}{text[1:]}"
     details = verdict["details"]
     if details.get("code") == "slip":
@@ -105,7 +106,7 @@ def joint_context(draft: Draft, state: Mapping[str, Any]) -> dict[str, Any]:
         "joint": joint_head(draft)
         | {
             "sentence": in_page_words(draft.sentence) if draft.state == REFUSED else "",
-            "next": state["next"] or FIRST,
+            "next": state["next"],
             "enough": usable,
         },
         "plan": plan_drawing(taken(state)),
@@ -116,11 +117,7 @@ def joint_context(draft: Draft, state: Mapping[str, Any]) -> dict[str, Any]:
 
 def taken(state: Mapping[str, Any]) -> Taken:
     """Which heights were photographed, and which is due."""
-    found = Counter(_heights(state["photos"]))
-    return Taken(found, state.get("due", next((h for h in _ORDER if not found[h]), "")))
-
-
-_ORDER = ("level", "above", "below")
+    return Taken(Counter(_heights(state["photos"])), state["due"])
 
 
 def _heights(photos: Iterable[Mapping[str, Any]]) -> Iterable[str]:

@@ -38,6 +38,11 @@ def test_a_photograph_is_told_by_sign_and_word(verdict, kind):
     assert item.word
 
 
+def test_a_refusal_does_not_begin_with_the_photograph_s_own_name():
+    refused = {"ok": False, "text": "photo-2.jpg: no card.", "details": {"code": "no-card"}}
+    assert photo_item(photo(refused)).text == "No card."
+
+
 def test_one_left_out_is_told_as_that():
     assert photo_item(photo({"ok": False, "text": "", "details": {}}, True)).word == "Left out"
 

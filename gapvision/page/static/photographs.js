@@ -162,6 +162,10 @@ function show(fresh) {
 }
 
 function say(row, kind, word, text) {
+  if (row.dataset.kind !== kind) {
+    const sign = document.getElementById("signs").content.querySelector(`[data-kind=${kind}] svg`);
+    row.querySelector("strong svg").replaceWith(sign.cloneNode(true));
+  }
   row.dataset.kind = kind;
   row.querySelector("strong span").textContent = word;
   row.querySelector(".text").textContent = text;
