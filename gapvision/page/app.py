@@ -8,7 +8,7 @@ from pathlib import Path
 
 import anyio
 from starlette.applications import Starlette
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
@@ -108,7 +108,12 @@ def page_app(
     app = Starlette(
         routes=ROUTES,
         lifespan=_at_work,
-        exception_handlers={MeasurementError: _refused, OSError: _disk, Exception: _failed},
+        exception_handlers={
+            MeasurementError: _refused,
+            OSError: _disk,
+            ClientDisconnect: _gone,
+            Exception: _failed,
+        },
     )
     app.router.redirect_slashes = False
     app.state.jobs = Jobs(drafts, tell_mistake=tell_mistake or log_mistake)
@@ -140,8 +145,13 @@ async def _disk(request: Request, error: OSError) -> Response:
     return _said(request, "not-written", text, 507 if error.errno in FULL else 503)
 
 
+async def _gone(request: Request, error: ClientDisconnect) -> Response:
+    """Nobody waits for this answer."""
+    return Response(status_code=408)
+
+
 async def _failed(request: Request, error: Exception) -> Response:
-    """What nobody expected ends this request alone; the server raises it once more, for its log."""
+    """What nobody expected ends this request alone."""
     jobs_of(request).tell_mistake(error)
     text = f"The program failed at this ({type(error).__name__}). What was sent before is safe."
     return _said(request, "failed", text, 500)

@@ -53,6 +53,7 @@ INTERRUPTED = "Measuring was interrupted, as the program on the laptop ended: me
 NO_PHOTOGRAPHS = "There is no photograph to measure: add at least one."
 FAILED = "The program failed at this joint ({error}): measure it on the laptop by itself."
 HOUR_S = 3600.0
+WAITS_S = (2.0, 10.0, 60.0, 300.0)  # until a verdict is written that a full disk did not take
 
 
 @dataclass(eq=False, slots=True)
@@ -136,8 +137,22 @@ async def _verdict(jobs: Jobs, draft_id: str, sha256: str, anew: bool) -> None:
         verdict, look = await _looked_at(jobs, draft, photo)
         if look:
             remember(jobs.looks, sha256, look)
-        place = f"photos/{sha256}/{VERDICT}"
-        await to_thread.run_sync(write_beside, jobs.drafts, draft_id, place, verdict)
+        await _written(jobs, draft_id, f"photos/{sha256}/{VERDICT}", verdict)
+
+
+async def _written(jobs: Jobs, draft_id: str, place: str, verdict: dict[str, Any]) -> None:
+    """Write a verdict, later where the disk is full now: it would be waited for without end."""
+    for wait_s in (*WAITS_S, None):
+        try:
+            await to_thread.run_sync(write_beside, jobs.drafts, draft_id, place, verdict)
+            return
+        except NoDraft:
+            raise
+        except MeasurementError as error:
+            if wait_s is None:
+                LOG.warning("a verdict could not be written: %s", error)
+                return
+            await sleep(wait_s)
 
 
 async def _looked_at(jobs: Jobs, draft: Draft, photo: Photograph) -> tuple[dict[str, Any], bytes]:

@@ -11,6 +11,7 @@ import socket
 import time
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -88,7 +89,8 @@ def guarded(
         if not length.isdecimal() or int(length) > most:
             await _too_large(scope, receive, sending)
             return
-        await app(scope, _counted(receive, most), sending)
+        with suppress(Exception):  # Starlette raises once more what it has answered and told
+            await app(scope, _counted(receive, most), sending)
 
     return guard
 

@@ -41,7 +41,10 @@ async def in_worker(limiter: CapacityLimiter, work: Callable[..., T], *args: Any
         told, refused = await to_process.run_sync(
             _limited, work, args, cancellable=True, limiter=limiter
         )
-    except BrokenWorkerProcess as error:
+    except (
+        BrokenWorkerProcess,
+        ProcessLookupError,
+    ) as error:  # the second: when it was to be killed
         raise Stopped("stopped", STOPPED) from error
     if refused is None:
         return told

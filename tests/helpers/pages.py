@@ -68,7 +68,9 @@ def answers(base):
 
 def client(base, **more):
     """A client whose requests are the page's own, as a browser marks them."""
-    return httpx.Client(base_url=base, headers={"Origin": base}, timeout=60, **more)
+    # The server closes what is idle for five seconds: no connection is used again by then.
+    limits = httpx.Limits(keepalive_expiry=2.0)
+    return httpx.Client(base_url=base, headers={"Origin": base}, timeout=60, limits=limits, **more)
 
 
 def new_joint(page, **fields):

@@ -1,10 +1,11 @@
 """What goes wrong is one sentence on the phone, and the page goes on."""
 
 import shutil
+import time
 
 import pytest
 from helpers.disks import fill, small_disk
-from helpers.pages import JOINT, client, new_joint, serving, state_of
+from helpers.pages import JOINT, client, new_joint, raw, serving, state_of
 
 from gapvision.page import serve
 from gapvision.page.drafts import MEASURING, change_draft
@@ -67,3 +68,19 @@ def test_what_only_says_that_it_is_measured_is_told_as_interrupted(tmp_path):
         change_draft(drafts, joint.rpartition("/")[2], lambda d: replace(d, state=MEASURING))
         told = state_of(page, joint)
         assert told["state"] == "refused" and "interrupted" in told["sentence"]
+
+
+def test_a_form_that_breaks_off_is_no_mistake_of_the_program(tmp_path):
+    told = []
+    with (
+        serving(tmp_path / "archive", tell_mistake=told.append) as (base, _),
+        client(base) as page,
+    ):
+        headers = {"Content-Length": 1000, "Content-Type": "application/x-www-form-urlencoded"}
+        with raw(base, "POST", "/new", headers, b"building=Barn"):
+            pass
+        files = {"Content-Length": 9000, "Content-Type": "multipart/form-data; boundary=x"}
+        with raw(base, "POST", f"{new_joint(page)}/photographs", files, b"--x\r\n"):
+            pass
+        time.sleep(0.5)
+        assert page.get("/").status_code == 200 and told == []

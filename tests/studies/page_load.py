@@ -6,7 +6,7 @@ Serves the page as a program of its own. First one phone: how long a verdict and
 many at once, each sending photographs to a joint of its own: none may be lost or there twice. Then
 faults for some minutes: workers killed, connections cut, joints measured, cancelled and removed, and
 where it may mount one, a disk that fills up. Memory, open files and what is left behind are read from
-/proc every few seconds; the medians of the second and the last fifth are compared.
+/proc every few seconds, and told as the median of each fifth of the time.
 """
 
 from __future__ import annotations
@@ -283,11 +283,11 @@ def fills_the_disk(faults: Faults, page: httpx.Client, joint: str) -> None:
     faults.joints[joint].add(rest.json()["sha256"])
 
 
-def growth(seen: list[Looked], of: str) -> tuple[float, float]:
-    """Medians of the second and the last fifth: the first one is warming up."""
+def growth(seen: list[Looked], of: str) -> list[float]:
+    """Medians of each fifth of the time: the first one is warming up."""
     values = [getattr(s, of) for s in seen]
     part = max(1, len(values) // 5)
-    return median(values[part : 2 * part] or values), median(values[-part:])
+    return [median(values[k * part : (k + 1) * part] or values) for k in range(5)]
 
 
 # --- all of it ------------------------------------------------------------------------------------
@@ -356,10 +356,8 @@ def main() -> None:
             )
             print(f"  said meanwhile: {log.stat().st_size} bytes in {log}")
             for of in ("own_mb", "all_mb", "files", "workers", "left"):
-                first, last = growth(seen, of)
-                print(
-                    f"  {of:8} {first:8.1f} -> {last:8.1f}, at most {max(getattr(s, of) for s in seen):.1f}"
-                )
+                fifths = " ".join(f"{value:8.1f}" for value in growth(seen, of))
+                print(f"  {of:8} {fifths}, at most {max(getattr(s, of) for s in seen):.1f}")
 
 
 if __name__ == "__main__":
