@@ -363,10 +363,15 @@ def write_beside(drafts: Path, draft_id: str, name: str, content: dict) -> None:
 
     Raises
     ------
+    NoDraft
+        Where its folder was removed.
     MeasurementError
         As `new_draft`.
     """
-    write_whole(_folder(drafts, draft_id) / name, json.dumps(content, allow_nan=False).encode())
+    place = _folder(drafts, draft_id) / name
+    if not place.parent.is_dir():
+        raise NoDraft("no-draft", "There is no such joint at work any more.")
+    write_whole(place, json.dumps(content, allow_nan=False).encode())
 
 
 def read_json(path: Path) -> dict | None:

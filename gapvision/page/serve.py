@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import logging
 import os
 import socket
 import tempfile
@@ -53,6 +54,9 @@ def serve(
     """
     drafts = drafts_folder(archive)
     tempfile.tempdir = str(drafts / UPLOADS)  # plain forms' files: nameless, and not in memory
+    logging.getLogger("asyncio").setLevel(
+        logging.ERROR
+    )  # of workers that were killed it tells twice
     pairing = Pairing() if network else None
     with held(drafts) as alone:
         if not alone:
