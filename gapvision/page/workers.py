@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 from collections.abc import Callable
+from contextlib import suppress
 from functools import cache
 from typing import Any, TypeVar
 
@@ -85,7 +86,8 @@ def _set_up() -> None:
     else:
         _, hard = resource.getrlimit(resource.RLIMIT_AS)
         most = MOST_MEMORY if hard == resource.RLIM_INFINITY else min(MOST_MEMORY, hard)
-        resource.setrlimit(resource.RLIMIT_AS, (most, hard))
+        with suppress(ValueError, OSError):  # of systems that know the limit and will not have it
+            resource.setrlimit(resource.RLIMIT_AS, (most, hard))
     import cv2
 
     cv2.setNumThreads(max(1, (os.cpu_count() or 1) // 2))
