@@ -35,7 +35,7 @@ from gapvision.page.workers import warm
 GET, POST, BOTH = ["GET"], ["POST"], ["GET", "POST"]
 STATUS = {
     "too-large": 413, "bad-type": 415, "archive-full": 507, "not-written": 507, "too-many": 429,
-    "taken-over": 409, "changed": 409, "no-record": 404, "no-answer": 404,
+    "taken-over": 409, "changed": 409, "no-record": 404, "no-answer": 404, "no-picture": 404,
 }  # fmt: skip
 
 _JOINT = [

@@ -128,8 +128,10 @@ async def view(request: Request) -> Response:
     jobs, draft, sha256 = jobs_of(request), draft_of(request), request.path_params["sha"]
     photo, name = photograph(jobs.drafts, draft.id, sha256), Path(request.url.path).name
     place = photo_folder(jobs.drafts, draft.id, sha256) / name
-    if not place.exists():
-        await in_worker(jobs.looking, make_views, photo_path(jobs.drafts, draft.id, photo))
+    if not place.exists() and not await in_worker(
+        jobs.looking, make_views, photo_path(jobs.drafts, draft.id, photo)
+    ):
+        raise MeasurementError("no-picture", "This photograph cannot be shown.")
     return FileResponse(place, media_type="image/jpeg", headers=PRIVATE)
 
 

@@ -188,6 +188,12 @@ def test_what_is_no_photograph_is_refused_and_removed(page, joint, drafts, left)
     assert stored(drafts, joint) == [] and not left()
 
 
+def test_what_only_begins_like_a_photograph_cannot_be_shown(page, joint):
+    sha256 = send(page, joint, SMALL).json()["sha256"]
+    for name in ("view.jpg", "thumb.jpg"):
+        assert page.get(f"{joint}/photo/{sha256}/{name}").status_code == 404
+
+
 def test_a_joint_takes_no_more_than_so_many(page, joint, monkeypatch):
     monkeypatch.setattr(uploads, "MOST_PHOTOGRAPHS", 2)
     for k in range(2):
