@@ -34,7 +34,6 @@ HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
     "Cross-Origin-Resource-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
     "Permissions-Policy": "geolocation=(), microphone=(), payment=(), usb=()",
     # Not "no-referrer": of such a page browsers send "Origin: null" with its own forms.
     "Referrer-Policy": "same-origin",

@@ -219,6 +219,14 @@ def test_every_answer_tells_the_browser_what_it_may_not(page, path):
     assert "server" not in headers
 
 
+def test_a_page_is_packed_only_for_whoever_unpacks_it(page):
+    plain = page.get("/new", headers={"Accept-Encoding": "identity"})
+    packed = page.get("/new", headers={"Accept-Encoding": "gzip"})
+    assert packed.headers["content-encoding"] == "gzip" and plain.text == packed.text
+    assert "content-encoding" not in plain.headers
+    assert int(packed.headers["content-length"]) < int(plain.headers["content-length"]) / 2
+
+
 @pytest.mark.parametrize("path", PAGES)
 def test_no_page_has_script_or_style_within_it(page, path):
     text = page.get(path, headers={"Accept": "text/html"}).text
