@@ -77,11 +77,13 @@ def look_at(path: Path, options: MeasureOptions) -> Look:
     MeasurementError
         Where it is of no use.
     """
-    read = _read(load_photo(path), path.name, "outside", options)
+    stated = stated_radii(options, ANY_STRETCH_MM)
     priors = Priors(wall_mm=options.cards.wall_thickness_mm)
-    traced = trace_photo(read, options.card_on, stated_radii(options, ANY_STRETCH_MM), priors)
-    traced = replace(traced, wood=_wood(read))
-    return Look(traced, read.lens, _asked_of_each(options))
+    asked = replace(options, corrections={})
+    found = _traced(path, path.name, "outside", asked, stated, priors, set())
+    if isinstance(found, Untraced):
+        raise found.why
+    return Look(*found, _asked_of_each(options))
 
 
 def _asked_of_each(options: MeasureOptions) -> tuple:

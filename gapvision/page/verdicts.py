@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from gapvision.shoot.heights import Sight
 
 SLIP = "slip"
+DAMAGED = "The picture came damaged: send it again, or photograph again."
 SHOWN_PX = {"view.jpg": 1600, "thumb.jpg": 320}  # long side of what the phone shows, and its lists
 QUALITY = 80
 USUAL_BAND = (
@@ -49,6 +50,8 @@ def verdict_of(path: Path, options: MeasureOptions) -> tuple[dict[str, Any], byt
         return _unfit(MeasurementError("failed", text)), b""
     sight = sight_of(look)
     text = sight_text(sight, options.units)
+    if look.traced.damage:
+        text += f" {DAMAGED}"
     width, height = look.traced.facts.size
     details = _details(sight) | {"width_px": width, "height_px": height}
     return {"ok": True, "text": text, "details": details}, pickle.dumps(look)
