@@ -83,7 +83,8 @@ def look_at(path: Path, options: MeasureOptions) -> Look:
     found = _traced(path, path.name, "outside", asked, stated, priors, set())
     if isinstance(found, Untraced):
         raise found.why
-    return Look(*found, _asked_of_each(options))
+    traced, lens = found
+    return Look(traced, lens, _asked_of_each(options))
 
 
 def _asked_of_each(options: MeasureOptions) -> tuple:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from anyio import to_thread
 from starlette.requests import Request
@@ -39,6 +41,9 @@ from gapvision.page.measuring import record_of, report_of
 from gapvision.page.profile_view import profile_view
 from gapvision.page.rendering import page, see
 from gapvision.page.workers import in_worker
+
+if TYPE_CHECKING:
+    from gapvision.archive.record import NewRecord
 
 REPORTS = {".html": "text/html; charset=utf-8", ".pdf": "application/pdf"}
 # A report has its styles and pictures within, and no script.
@@ -126,7 +131,8 @@ async def readings(request: Request) -> Response:
             entries = [text for text in entries if text != form["remove"]]
         elif entry not in entries:
             entries.append(entry)
-        return replace(old, **{kind: tuple(entries[:MOST_ENTRIES])})
+        told = tuple(entries[:MOST_ENTRIES])
+        return replace(old, trials=told) if kind == "trials" else replace(old, readings=told)
 
     change_draft(jobs.drafts, draft.id, changed)
     if told is not None and draft.state != KEPT:
@@ -134,7 +140,7 @@ async def readings(request: Request) -> Response:
     return see(f"/joint/{draft.id}")
 
 
-def entry_of(form, units: str, answer: dict | None) -> str:
+def entry_of(form: Mapping[str, object], units: str, answer: dict | None) -> str:
     """A reading or trial line as `measure` takes it, from the fields of a form.
 
     ``value``, and ``setting`` of a trial line; ``place`` along the log from the first card's nail, or
@@ -191,7 +197,7 @@ async def keep(request: Request) -> Response:
     return see(f"/record/{record}")
 
 
-def _kept(jobs: Jobs, draft: Draft, new) -> int:
+def _kept(jobs: Jobs, draft: Draft, new: NewRecord) -> int | None:
     """The record of a draft, made once whatever is pressed twice."""
     from gapvision.archive.record import add_record
     from gapvision.archive.store import open_archive

@@ -67,7 +67,7 @@ ROUTES = [
     Route("/settings", home_pages.settings, methods=BOTH),
     Route("/new", joint_pages.new_joint, methods=BOTH),
     *(
-        Route("/joint/{id}" + r.path.rstrip("/"), r.endpoint, methods=list(r.methods))
+        Route("/joint/{id}" + r.path.rstrip("/"), r.endpoint, methods=list(r.methods or ()))
         for r in _JOINT
     ),
     Route("/roll", roll_pages.begin_roll, methods=BOTH),
@@ -132,20 +132,22 @@ async def _at_work(app: Starlette) -> AsyncIterator[None]:
         tasks.cancel_scope.cancel()
 
 
-async def _refused(request: Request, error: MeasurementError) -> Response:
+async def _refused(request: Request, error: Exception) -> Response:
+    assert isinstance(error, MeasurementError)
     status = 404 if isinstance(error, NoDraft) else STATUS.get(error.code, 422)
     return _said(request, error.code, error.text, status)
 
 
-async def _disk(request: Request, error: OSError) -> Response:
+async def _disk(request: Request, error: Exception) -> Response:
     """What the disk refuses: it may be full, or unplugged."""
+    assert isinstance(error, OSError)
     folder = jobs_of(request).drafts.parent
     why = error.strerror or type(error).__name__
     text = f"The disk of the archive {folder} refuses ({why}): is it full, or unplugged?"
     return _said(request, "not-written", text, 507 if error.errno in FULL else 503)
 
 
-async def _gone(request: Request, error: ClientDisconnect) -> Response:
+async def _gone(request: Request, error: Exception) -> Response:
     """Nobody waits for this answer."""
     return Response(status_code=408)
 

@@ -70,9 +70,14 @@ def query_of(asked: Mapping[str, str]) -> Query:
     """What the fields of a search ask for; a date that is none is not asked for."""
     from gapvision.archive.query import Query
 
+    def name(key: str) -> str | None:
+        return one_line(asked[key]) if asked.get(key) else None
+
     status = asked.get("status")
     return Query(
-        **{name: one_line(asked[name]) for name in ("building", "wall", "log") if asked.get(name)},
+        building=name("building"),
+        wall=name("wall"),
+        log=name("log"),
         since_utc=_day(asked.get("since", ""), 0),
         until_utc=_day(asked.get("until", ""), 1),
         status=status if status in ("measured", "doubtful") else None,
@@ -197,7 +202,7 @@ def outcome_of(fields: Mapping[str, str], whole: Record) -> Outcome:
             readings.append(parse_reading(entry, whole.units))
     if (first is None) != (last is None):
         raise MeasurementError("bad-outcome", "A place that stayed open has two ends: write both.")
-    opens = [] if first is None else [(min(first, last), max(first, last))]
+    opens = [] if first is None or last is None else [(min(first, last), max(first, last))]
     remarks = one_line(fields["remarks"])
     told = (
         used is not None,

@@ -22,6 +22,7 @@ from gapvision.inputs.options import (
 from gapvision.inputs.preferences import Preferences, printed_bar_of
 from gapvision.lengths import (
     CHECK_BAR_MM,
+    Diameter,
     parse_diameter,
     parse_length,
     parse_reading,
@@ -102,16 +103,16 @@ def asked(
     """
     units = fields.get("units") or preferred.units or "mm"
 
-    def length(name: str, default: float | None = None) -> float | None:
-        return parse_length(fields[name], units) if fields.get(name) else default
+    def length(name: str) -> float | None:
+        return parse_length(fields[name], units) if fields.get(name) else None
 
-    def diameter(name: str):
+    def diameter(name: str) -> Diameter | None:
         return parse_diameter(fields[name], units) if fields.get(name) else None
 
-    cover = COVER_MM if preferred.cover_mm is None else preferred.cover_mm
+    cover, stated = preferred.cover_mm or COVER_MM, length("cover")
     return MeasureOptions(
         photos=photos,
-        cover_mm=length("cover", cover),
+        cover_mm=cover if stated is None else stated,
         card_on=fields["card_on"] if fields.get("card_on") in CARD_ON else "upper",
         upper_diameter=diameter("upper_diameter"),
         lower_diameter=diameter("lower_diameter"),

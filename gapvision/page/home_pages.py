@@ -35,8 +35,8 @@ async def settings(request: Request) -> Response:
     # Of an address that a form names only a place on this very page is gone to.
     response = see(onward if onward.startswith("/") and onward[1:2] not in ("/", "\\") else "/")
     for name, known in (("look", LOOKS), ("units", UNITS)):
-        if form.get(name) in known:
+        if (value := str(form.get(name))) in known:
             response.set_cookie(
-                name, form[name], max_age=YEAR_S, httponly=True, samesite="strict", path="/"
+                name, value, max_age=YEAR_S, httponly=True, samesite="strict", path="/"
             )
     return response

@@ -76,7 +76,7 @@ class Jobs:
     tell_mistake: Callable[[Exception], None]
     looking: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(cores()))
     fitting: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(max(1, cores() // 2)))
-    tasks: TaskGroup | None = None
+    tasks: TaskGroup = field(init=False)
     measuring: dict[str, CancelScope] = field(default_factory=dict)
     arriving: dict[str, tuple[CancelScope, Event]] = field(default_factory=dict)
     looks: Looks = field(default_factory=Looks)
@@ -104,12 +104,15 @@ def resume(jobs: Jobs) -> None:
     for draft in all_drafts(jobs.drafts):
         with suppress(MeasurementError):
             if draft.state == MEASURING:
-                end = replace(draft, state=REFUSED, sentence=INTERRUPTED)
-                change_draft(jobs.drafts, draft.id, lambda _, end=end: end)
+                change_draft(jobs.drafts, draft.id, _interrupted)
             if draft.state != KEPT:
                 for photo in photographs(jobs.drafts, draft.id):
                     if photo.verdict is None and not photo.dropped:
                         begin_verdict(jobs, draft.id, photo.sha256)
+
+
+def _interrupted(draft: Draft) -> Draft:
+    return replace(draft, state=REFUSED, sentence=INTERRUPTED)
 
 
 async def clean(jobs: Jobs) -> None:
@@ -206,7 +209,7 @@ def cancel(jobs: Jobs, draft_id: str) -> None:
 def as_it_is(jobs: Jobs, draft: Draft) -> Draft:
     """A draft that says that it is being measured and is not, as where the disk took no end of it."""
     if draft.state == MEASURING and draft.id not in jobs.measuring:
-        return replace(draft, state=REFUSED, sentence=INTERRUPTED)
+        return _interrupted(draft)
     return draft
 
 
@@ -269,7 +272,7 @@ async def _measure(jobs: Jobs, draft_id: str, scope: CancelScope) -> None:
         jobs.measuring.pop(draft_id, None)
 
 
-async def _write_end(jobs: Jobs, draft_id: str, end: dict[str, str]) -> None:
+async def _write_end(jobs: Jobs, draft_id: str, end: dict[str, Any]) -> None:
     def ended(draft: Draft) -> Draft:
         return replace(draft, **end) if draft.state == MEASURING else draft
 

@@ -197,7 +197,7 @@ def _next(draft: Draft, photos: tuple[Photograph, ...]) -> dict[str, str]:
 
     told = [p.verdict["details"] for p in photos if p.verdict and not p.dropped]
     sights = [sight for details in told if (sight := sight_read(details)) is not None]
-    ends = None, None
+    ends: tuple[float | None, float | None] = None, None
     with suppress(MeasurementError):  # which is told where it is measured
         stretch = asked_of(draft, (), load_preferences()).stretch
         ends = stretch.from_mm, stretch.to_mm

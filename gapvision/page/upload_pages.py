@@ -66,7 +66,7 @@ async def take_form(request: Request, draft_id: str) -> None:
 
 def take(jobs: Jobs, draft_id: str, sent: UploadFile) -> str:
     """The hash of one photograph of a plain form, taken as if it had come in pieces."""
-    upload = begin_upload(jobs.drafts, draft_id, sent.filename or "", sent.size)
+    upload = begin_upload(jobs.drafts, draft_id, sent.filename or "", sent.size or 0)
     try:
         with appending(jobs.drafts, upload, 0) as file:
             shutil.copyfileobj(sent.file, file, PIECE)

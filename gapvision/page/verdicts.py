@@ -133,10 +133,13 @@ def sight_read(details: Mapping[str, Any]) -> Sight | None:
     if "height" not in details:
         return None
     nails = {int(number): mm for number, mm in details.get("nails_mm", {}).items()}
-    ends = None
-    if "from_mm" in details:
-        pairs = ((details[f"{end}_mm"], details[f"{end}_card"]) for end in ("from", "to"))
-        ends = tuple(Place(mm, card, mm - nails.get(card, 0.0)) for mm, card in pairs)
-    numbers = tuple(details["cards"]), tuple(details["unread"])
-    lengths = (details[k] for k in ("off_mm", "over_mm", "distance_mm"))
-    return Sight(*numbers, details["height"], *lengths, ends, nails)
+
+    def place(end: str) -> Place:
+        mm, card = details[f"{end}_mm"], details[f"{end}_card"]
+        return Place(mm, card, mm - nails.get(card, 0.0))
+
+    return Sight(
+        tuple(details["cards"]), tuple(details["unread"]), details["height"], details["off_mm"],
+        details["over_mm"], details["distance_mm"],
+        (place("from"), place("to")) if "from_mm" in details else None, nails,
+    )  # fmt: skip

@@ -7,7 +7,7 @@ import signal
 from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from anyio import BrokenWorkerProcess, CapacityLimiter, create_task_group, to_process
 
@@ -48,7 +48,7 @@ async def in_worker(limiter: CapacityLimiter, work: Callable[..., T], *args: Any
     ) as error:  # the second: when it was to be killed
         raise Stopped("stopped", STOPPED) from error
     if refused is None:
-        return told
+        return cast(T, told)
     raise Stopped(*refused) if refused[0] == "stopped" else MeasurementError(*refused)
 
 

@@ -114,12 +114,11 @@ def due(sights: Sequence[Sight], ends_mm: tuple[float | None, float | None]) -> 
     if not any(sight.height == "level" for sight in sights):
         return Due("level")
     if nails and level and (hole := _hole(level, ends_mm)):
-        return Due("level", tuple(_place(mm, nails) for mm in hole))
+        return Due("level", (_place(hole[0], nails), _place(hole[1], nails)))
     if level and max(b for _, b in level) - min(a for a, _ in level) > ALL_ALONG_MM:
         return None
     there = {sight.height for sight in sights}
-    missing = next((name for name in HEIGHTS if name not in there), None)
-    return missing and Due(missing)
+    return next((Due(name) for name in HEIGHTS if name not in there), None)
 
 
 def _chained(
@@ -132,13 +131,15 @@ def _chained(
     first = min((n for s in sights for n in s.nails_mm), default=None)
     if first is None:
         return {}, []
-    nails, shown, left = {first: 0.0}, [], [s for s in sights if s.ends is not None]
+    nails, shown, left = {first: 0.0}, [], list(sights)
     while tied := [s for s in left if nails.keys() & s.nails_mm.keys()]:
         for sight in tied:
             shared = nails.keys() & sight.nails_mm.keys()
             shift = float(np.mean([nails[n] - sight.nails_mm[n] for n in shared]))
             nails = {n: mm + shift for n, mm in sight.nails_mm.items()} | nails
-            shown.append((sight, tuple(end.station_mm + shift for end in sight.ends)))
+            if sight.ends is not None:
+                first_end, last_end = sight.ends
+                shown.append((sight, (first_end.station_mm + shift, last_end.station_mm + shift)))
         left = [s for s in left if s not in tied]
     return nails, shown
 
@@ -170,7 +171,7 @@ def _ends(look: Look, nails: Mapping[int, float]) -> tuple[Place, Place] | None:
     if not both.any():
         return None
     seen = trace.station_mm[both]
-    return tuple(_place(float(mm), nails) for mm in (seen.min(), seen.max()))
+    return _place(float(seen.min()), nails), _place(float(seen.max()), nails)
 
 
 def _place(station_mm: float, nails: Mapping[int, float]) -> Place:

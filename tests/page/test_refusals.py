@@ -84,3 +84,16 @@ def test_a_form_that_breaks_off_is_no_mistake_of_the_program(tmp_path):
             pass
         time.sleep(0.5)
         assert page.get("/").status_code == 200 and told == []
+
+
+@pytest.mark.parametrize(
+    "field, typed, says",
+    [
+        ("cover", "0", "above zero"), ("cover", "3", "inches"), ("cover", "-75", "above zero"),
+        ("upper_diameter", "12", "inches"), ("from", "900", "exchange"), ("printed_bar", "9.9", "bar"),
+    ],
+)  # fmt: skip
+def test_what_no_joint_can_have_is_refused_in_the_form(tmp_path, field, typed, says):
+    with serving(tmp_path / "archive") as (base, _), client(base) as page:
+        answer = page.post("/new", data=JOINT | {"to": "800"} | {field: typed})
+        assert answer.status_code == 422 and says in answer.text
