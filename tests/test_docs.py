@@ -21,6 +21,7 @@ import gapvision.archive.store
 import gapvision.day.joints
 import gapvision.inputs.field_test
 import gapvision.inputs.preferences
+import gapvision.page.serve
 import gapvision.photo.lens.calibrate
 import gapvision.photo.lens.files
 import gapvision.photo.photo
@@ -172,6 +173,7 @@ def test_examples_are_accepted(line, monkeypatch, tmp_path):
     monkeypatch.setattr(gapvision.answer.check, "load_answer", measure)
     monkeypatch.setattr(gapvision.photo.lens.calibrate, "calibrate", measure)
     monkeypatch.setattr(gapvision.archive.store, "open_archive", measure)
+    monkeypatch.setattr(gapvision.page.serve, "drafts_folder", measure)
     monkeypatch.setattr(gapvision.answer.report.sources, "read_json", measure)
     monkeypatch.setattr(gapvision.shoot.slip, "slips_pdf", measure)
     monkeypatch.setattr(gapvision.photo.photo, "photo_paths", measure)
