@@ -23,10 +23,8 @@ def wall_rows(entries: Iterable[Entry]) -> list[WallRow]:
     """The walls of an archive's records, the one kept last first."""
     walls: dict[tuple[str, str], list[Entry]] = {}
     for entry in entries:
-        names = (
-            entry.joint.building.casefold(),
-            entry.joint.wall.casefold(),
-        )  # North and north are one
+        joint = entry.joint  # North and north are one
+        names = joint.building.casefold(), joint.wall.casefold()
         walls.setdefault(names, []).append(entry)
     return [_wall_row(found) for found in walls.values()]
 
