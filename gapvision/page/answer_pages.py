@@ -25,7 +25,6 @@ from gapvision.page.drafts import (
     answer_of,
     change_draft,
     folder_of_draft,
-    photographs,
 )
 from gapvision.page.jobs import (
     Jobs,
@@ -38,6 +37,7 @@ from gapvision.page.jobs import (
 from gapvision.page.joint_head import joint_head
 from gapvision.page.joint_pages import NO_STORE
 from gapvision.page.measuring import record_of, report_of
+from gapvision.page.photographs import photographs
 from gapvision.page.profile_view import profile_view
 from gapvision.page.rendering import page, see
 from gapvision.page.workers import in_worker

@@ -25,9 +25,10 @@ from gapvision.answer.verdict_text import (
 )
 from gapvision.joint.photo_results import PhotoResult, place_at
 from gapvision.measurement import Measurement
-from gapvision.page.drafts import Draft, Photograph
+from gapvision.page.drafts import Draft
 from gapvision.page.joint_head import joint_head
 from gapvision.page.labels import answer_in_page_words, in_page_words
+from gapvision.page.photographs import Photograph
 from gapvision.page.profile_view import profile_view
 from gapvision.phrases import joined, place_text, quantity_text, stand_text, stretch_text
 

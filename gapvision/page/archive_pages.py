@@ -24,11 +24,12 @@ from gapvision.page.archive_view import (
     wall_context,
 )
 from gapvision.page.asking import jobs_of, units_of
-from gapvision.page.drafts import KEPT, Draft, all_drafts, answer_of, photographs
+from gapvision.page.drafts import KEPT, Draft, all_drafts, answer_of
 from gapvision.page.home_view import WallRow, wall_rows
 from gapvision.page.jobs import Jobs, is_of_before
 from gapvision.page.joint_view import JointRow, joint_row
 from gapvision.page.measuring import report_of_kept, report_of_wall
+from gapvision.page.photographs import photographs
 from gapvision.page.rendering import page, see
 from gapvision.page.workers import in_worker
 

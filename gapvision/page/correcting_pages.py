@@ -13,7 +13,8 @@ from starlette.responses import JSONResponse, Response
 from gapvision.errors import MeasurementError
 from gapvision.inputs.corrections import corrections_of
 from gapvision.page.asking import draft_of, jobs_of
-from gapvision.page.drafts import Draft, change_draft, drop, photograph
+from gapvision.page.drafts import Draft, change_draft
+from gapvision.page.photographs import drop, photograph
 from gapvision.page.upload_pages import check_type
 
 NO_STORE = {"Cache-Control": "no-store"}

@@ -28,7 +28,8 @@ from gapvision.lengths import (
     parse_reading,
     parse_trial,
 )
-from gapvision.page.drafts import Draft, Photograph
+from gapvision.page.drafts import Draft
+from gapvision.page.photographs import Photograph
 
 NAMES = ("building", "wall", "log")
 LENGTHS: Mapping[str, Callable] = {

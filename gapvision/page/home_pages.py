@@ -7,7 +7,8 @@ from starlette.responses import Response
 
 from gapvision.page.archive_pages import row_of, walls_of
 from gapvision.page.asking import LOOKS, UNITS, jobs_of
-from gapvision.page.drafts import KEPT, all_drafts, photographs
+from gapvision.page.drafts import KEPT, all_drafts
+from gapvision.page.photographs import photographs
 from gapvision.page.rendering import page, see
 from gapvision.page.roll_view import roll_row
 

@@ -28,14 +28,10 @@ from gapvision.page.drafts import (
     VERDICT,
     Draft,
     NoDraft,
-    Photograph,
     all_drafts,
     change_draft,
     folder_of_draft,
     load_draft,
-    photo_path,
-    photograph,
-    photographs,
     read_json,
     remove_kept,
     write_beside,
@@ -43,6 +39,7 @@ from gapvision.page.drafts import (
 from gapvision.page.entries import asked_of, corrected
 from gapvision.page.looks import Looks, remember, remembered
 from gapvision.page.measuring import measure_draft
+from gapvision.page.photographs import Photograph, photo_path, photograph, photographs
 from gapvision.page.rolls import shot_verdict
 from gapvision.page.uploads import remove_stale
 from gapvision.page.verdicts import SLIP, verdict_of

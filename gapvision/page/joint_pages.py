@@ -16,16 +16,10 @@ from gapvision.page.asking import draft_of, jobs_of
 from gapvision.page.drafts import (
     MEASURING,
     Draft,
-    Photograph,
     all_drafts,
     answer_of,
     change_draft,
-    drop,
     new_draft,
-    photo_folder,
-    photo_path,
-    photograph,
-    photographs,
     remove_draft,
 )
 from gapvision.page.entries import asked_of, read_form
@@ -40,6 +34,14 @@ from gapvision.page.jobs import (
 )
 from gapvision.page.joint_view import joint_context, measuring_context
 from gapvision.page.photo_view import photo_context
+from gapvision.page.photographs import (
+    Photograph,
+    drop,
+    photo_folder,
+    photo_path,
+    photograph,
+    photographs,
+)
 from gapvision.page.rendering import page, see
 from gapvision.page.uploads import uploads_of
 from gapvision.page.verdicts import make_views, sight_read

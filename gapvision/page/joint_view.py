@@ -9,15 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from gapvision.page.answer_view import answer_view
-from gapvision.page.drafts import (
-    ANSWERED,
-    MEASURING,
-    REFUSED,
-    Draft,
-    Photograph,
-)
+from gapvision.page.drafts import ANSWERED, MEASURING, REFUSED, Draft
 from gapvision.page.joint_head import joint_head
 from gapvision.page.labels import in_page_words
+from gapvision.page.photographs import Photograph
 from gapvision.page.plan_view import HEIGHTS, Taken, plan_drawing
 
 _OWN_NAME = re.compile(r"^photo-\d+\.\w+: ")  # a sentence of a list's line need not begin with it

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from gapvision.page.drafts import Draft, Photograph
+from gapvision.page.drafts import Draft
 from gapvision.page.joint_head import joint_head
 from gapvision.page.joint_view import photo_item
+from gapvision.page.photographs import Photograph
 
 PX_DECIMALS = 1  # what a screen shows
 

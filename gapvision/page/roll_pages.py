@@ -9,8 +9,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from gapvision.page.asking import draft_of, jobs_of, units_of
-from gapvision.page.drafts import Draft, NoDraft, load_draft, new_draft, photographs, remove_draft
+from gapvision.page.drafts import Draft, NoDraft, load_draft, new_draft, remove_draft
 from gapvision.page.jobs import begin_verdict
+from gapvision.page.photographs import photographs
 from gapvision.page.rendering import page, see
 from gapvision.page.roll_view import roll_context
 from gapvision.page.rolls import sort_into_drafts, sorted_roll

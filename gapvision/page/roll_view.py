@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from gapvision.page.drafts import Draft, Photograph
+from gapvision.page.drafts import Draft
 from gapvision.page.joint_view import JointRow, PhotoItem, counted
+from gapvision.page.photographs import Photograph
 from gapvision.shoot.roll import Roll, name_of
 
 TITLE = "Photographs of many joints"

@@ -9,17 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from gapvision.inputs.joint_name import JointName
-from gapvision.page.drafts import (
-    KEPT,
-    Draft,
-    Photograph,
-    add_photograph,
-    all_drafts,
-    change_draft,
-    new_draft,
-    photo_path,
-    remove_photograph,
-)
+from gapvision.page.drafts import KEPT, Draft, all_drafts, change_draft, new_draft
+from gapvision.page.photographs import Photograph, add_photograph, photo_path, remove_photograph
 from gapvision.shoot.roll import Roll, Shot, sort_roll
 from gapvision.shoot.slip import Slip
 

@@ -25,14 +25,8 @@ import msgspec
 from gapvision.archive.refusals import in_words
 from gapvision.errors import MeasurementError
 from gapvision.files import continued, read_regular
-from gapvision.page.drafts import (
-    UPLOADS,
-    NoDraft,
-    add_photograph,
-    photographs,
-    suffix_of,
-    write_whole,
-)
+from gapvision.page.drafts import UPLOADS, NoDraft, write_whole
+from gapvision.page.photographs import add_photograph, photographs, suffix_of
 
 MOST_BYTES = 120_000_000  # of one photograph: a phone's 48 megapixels, uncompressed, have 110 MB
 MOST_PHOTOGRAPHS = 120  # of one joint: a log of 12 m from three heights and both sides has 80

@@ -18,18 +18,20 @@ from gapvision.page.drafts import (
     KEPT_FOR,
     Draft,
     NoDraft,
-    add_photograph,
     all_drafts,
     change_draft,
-    damaged,
     drafts_folder,
-    drop,
     load_draft,
     new_draft,
-    photograph,
-    photographs,
     remove_draft,
     remove_kept,
+)
+from gapvision.page.photographs import (
+    add_photograph,
+    damaged,
+    drop,
+    photograph,
+    photographs,
     suffix_of,
 )
 
@@ -104,6 +106,18 @@ def test_photographs_are_numbered_as_they_come_and_never_anew(drafts, draft):
         (1, False), (2, True), (3, False), (4, False),
     ]  # fmt: skip
     assert not any(f.name.startswith(PART) for f in (drafts / draft.id / "photos").iterdir())
+
+
+def test_a_photograph_of_which_nothing_can_be_read_keeps_no_other_out_and_can_be_sent_again(
+    drafts, draft
+):
+    for sha256 in (SHA256, "cd" * 32):
+        add_photograph(drafts, draft.id, arrived(drafts), sha256, "a.jpg")
+    (drafts / draft.id / "photos" / SHA256 / "photo.json").write_bytes(b"{")
+    assert [p.sha256 for p in photographs(drafts, draft.id)] == ["cd" * 32]
+    assert add_photograph(drafts, draft.id, arrived(drafts), SHA256, "a.jpg")
+    assert {p.sha256 for p in photographs(drafts, draft.id)} == {SHA256, "cd" * 32}
+    assert not add_photograph(drafts, draft.id, arrived(drafts), SHA256, "a.jpg")
 
 
 @pytest.mark.parametrize(

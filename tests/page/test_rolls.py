@@ -12,7 +12,8 @@ from helpers.pages import client, judged, send, serving, state_of
 from helpers.rolls import NORTH_3, NORTH_4, with_slip
 from PIL import Image
 
-from gapvision.page.drafts import all_drafts, photographs
+from gapvision.page.drafts import all_drafts
+from gapvision.page.photographs import photographs
 
 START = datetime(2026, 5, 14, 9, 0, 0)
 

@@ -48,7 +48,8 @@ def verify(
 
 def _at_work(archive: Path) -> bool:
     """Tell what the page has at work in the archive; whether anything of it is damaged."""
-    from gapvision.page.drafts import DRAFTS, all_drafts, damaged
+    from gapvision.page.drafts import DRAFTS, all_drafts
+    from gapvision.page.photographs import damaged
 
     drafts = archive / DRAFTS
     found = all_drafts(drafts) if drafts.is_dir() else []
