@@ -97,9 +97,9 @@ def _served(folder: Path) -> Iterator[Served]:
         page.kill()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium():
-    """The browser that all phones share."""
+    """The browser that the phones of a module share; its loop must not run on under other tests."""
     if CHROMIUM is None:
         pytest.skip("no Chromium is installed on this computer: the page is not tried in a browser")
     api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
