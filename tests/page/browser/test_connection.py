@@ -8,7 +8,7 @@ from page.browser.conftest import begun, looked_at, until
 from page.browser.line import Line
 
 SLOW = 500_000  # bytes a second: a photograph takes four seconds
-CUT = ["ERR_CONNECTION", "ERR_EMPTY_RESPONSE", "ERR_SOCKS", "ERR_PROXY"]
+CUT = ["ERR_CONNECTION", "ERR_EMPTY_RESPONSE", "ERR_SOCK", "ERR_PROXY"]
 
 
 def joint_of(served) -> str:
