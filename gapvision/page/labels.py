@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+
+from gapvision.advice.to_do import Step
+from gapvision.answer.to_do_text import to_do_text
+from gapvision.measurement import Measurement
 
 LABELS = {
     "building": "Building",
@@ -74,3 +79,11 @@ def answer_in_page_words(answer: dict) -> dict:
     if "reason" in answer:
         changed["reason"] = answer["reason"] | {"text": in_page_words(answer["reason"]["text"])}
     return answer | changed
+
+
+def to_do_in_page_words(measurement: Measurement) -> Measurement:
+    """A measurement whose things to do are told in the page's words, as its picture draws them."""
+    m = measurement
+    told = (in_page_words(to_do_text(step, m.cards, m.units)) for step in m.to_do)
+    steps = zip(m.to_do, told, strict=True)
+    return replace(m, to_do=tuple(Step(step.code, {"text": text}) for step, text in steps))

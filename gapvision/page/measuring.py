@@ -6,6 +6,7 @@ import json
 import pickle
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -38,6 +39,7 @@ def measure_draft(options: MeasureOptions, looks: Mapping[str, bytes], folder: P
     """
     from gapvision.answer.as_json import answer_json, refusal_json, stamped
     from gapvision.answer.picture.picture import write_picture
+    from gapvision.page.labels import to_do_in_page_words
     from gapvision.shoot.one_slip import check_one_slip
     from gapvision.spine import measure
 
@@ -55,7 +57,8 @@ def measure_draft(options: MeasureOptions, looks: Mapping[str, bytes], folder: P
         check_one_slip([Path(p.file) for p in measurement.photos if not (p.used or p.cards)], given)
     except MeasurementError as error:
         return stamped(refusal_json(error), now)
-    write_picture(folder / PICTURE, measurement, options.units, overwrite=True)
+    shown = to_do_in_page_words(measurement)
+    write_picture(folder / PICTURE, shown, options.units, overwrite=True)
     return stamped(answer_json(measurement), now)
 
 
@@ -90,8 +93,10 @@ def report_of(answer_file: Path, joint: JointName, units: str, suffix: str, pape
     """The report that `report` writes of an answer."""
     from gapvision.answer.report.sources import report_of_json
     from gapvision.answer.report.write import write_kind
+    from gapvision.page.labels import answer_in_page_words
 
     report = report_of_json(answer_file, joint, units=units)
+    report = replace(report, result=answer_in_page_words(report.result))
     return write_kind([report], False, suffix, paper)
 
 

@@ -5,9 +5,11 @@ import re
 from pathlib import Path
 
 import pytest
+from helpers.answers import joint
 
 import gapvision
-from gapvision.page.labels import answer_in_page_words, in_page_words
+from gapvision.advice.to_do import Step
+from gapvision.page.labels import answer_in_page_words, in_page_words, to_do_in_page_words
 
 PACKAGE = Path(gapvision.__file__).parent
 # Whatever of these names an option may be told by a refusal, a caution or a thing to do.
@@ -49,6 +51,12 @@ def test_no_sentence_of_the_page_names_an_option():
 )  # fmt: skip
 def test_options_become_fields(typed, said):
     assert in_page_words(typed) == said
+
+
+def test_the_picture_s_things_to_do_are_the_page_s():
+    m = joint(to_do=(Step("prepare", {"text": "Tape the upper log (--upper-diameter)."}),))
+    (step,) = to_do_in_page_words(m).to_do
+    assert step.facts["text"] == "Tape the upper log."
 
 
 def test_a_whole_answer_changes_its_sentences_alone():
