@@ -6,7 +6,7 @@ import pytest
 from helpers.pages import PHOTOS
 from page.browser.conftest import ACROSS, SMALL, UPRIGHT, begun, measured_joint, until
 
-TARGET_PX = 48
+TARGET_PX = 72  # 12 mm where 390 px are 65 mm wide
 FIRST_PAGE = 100_000  # bytes, all together
 WHOLE_LOG = PHOTOS[0].parent / "whole_log"
 GRAVE = ("serious", "critical")
