@@ -1,9 +1,9 @@
 """Joints kept with their photographs, and what came of them.
 
 Takes a measurement, its options and its files; gives records: listed, found, exported, verified,
-remeasured and compared with what was told later. A folder with an SQLite database, whose format is
-told in docs/archive.md. Read `store.py` first, then `record.py` and `query.py`; ``export``,
-``remeasure`` and ``verify`` are functions in modules of their names.
+and compared with what was told later; `day.again` measures them again. A folder with an SQLite
+database, whose format is told in docs/archive.md. Read `store.py` first, then `record.py` and
+`query.py`; ``export`` and ``verify`` are functions in modules of their names.
 """
 
 from __future__ import annotations

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from gapvision.cli.cluster import check_cluster_usage, cores, joined_cluster
 from gapvision.cli.terminal import INTERRUPTED, progress_bar, say, stop_on_interrupt
 from gapvision.inputs.options import MeasureOptions
 
@@ -39,6 +40,8 @@ class DayAsked:
     report: Path | None
     overwrite: bool
     jobs: int | None
+    cluster: str | None = None
+    shared: bool = False
 
 
 def check_day_usage(asked: DayAsked, said: Mapping[str, object]) -> None:
@@ -55,6 +58,7 @@ def check_day_usage(asked: DayAsked, said: Mapping[str, object]) -> None:
     if asked.report is not None and asked.report.suffix.lower() not in SUFFIXES:
         text = f"a report's name ends in .html or .pdf, not {asked.report.name!r}."
         raise typer.BadParameter(text, param_hint="--report")
+    check_cluster_usage(asked.cluster, asked.shared, asked.jobs)
 
 
 def check_one_joint_usage(said: Mapping[str, object]) -> None:
@@ -62,6 +66,8 @@ def check_one_joint_usage(said: Mapping[str, object]) -> None:
     for option, instead in (
         ("--report", " For one joint: --json joint.json, then gapvision report joint.json."),
         ("--jobs", ""),
+        ("--cluster", ""),
+        ("--shared", ""),
     ):
         if said[option]:
             raise typer.BadParameter(f"goes with a folder of joints.{instead}", param_hint=option)
@@ -81,11 +87,13 @@ def measure_day(day: Path, folders: dict[Path, list[Path]], asked: DayAsked) -> 
     reports = report_paths(joints, asked.report, asked.overwrite) if asked.report else {}
     rows, answers, records, complete = {}, {}, [], True
     with (
+        joined_cluster(asked.cluster, asked.shared) as cluster,
         _opened(asked) as archive,
         progress_bar("joints") as progress,
         stop_on_interrupt("the joints that are begun") as stop,
     ):
-        for k, outcome in run_day(joints, archive, asked.jobs or _cores(), progress, stop):
+        run = run_day(joints, archive, asked.jobs or cores(), progress, stop, cluster=cluster)
+        for k, outcome in run:
             rows[k] = row_of(joints[k].label, outcome, units)
             records += [] if outcome.record is None else [outcome.record]
             complete &= outcome.complete
@@ -121,9 +129,3 @@ def _opened(asked: DayAsked) -> Iterator[Archive | None]:
 
     with open_archive(asked.archive, create=True) as archive:
         yield archive
-
-
-def _cores() -> int:
-    from joblib import cpu_count
-
-    return cpu_count()

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from gapvision.cli.cluster import ClusterOption, JobsOption, SharedOption
 from gapvision.cli.day import DayAsked, check_day_usage, check_one_joint_usage, measure_day
 from gapvision.cli.joint_folder import folders_below, joint_of_folder
 from gapvision.cli.keep import ArchiveOption, check_archive, keep_joint, kept_joint
@@ -222,14 +223,9 @@ def measure(
             metavar="FILE", help="Of a folder of joints: the wall's report, .html or .pdf."
         ),
     ] = None,
-    jobs: Annotated[
-        int | None,
-        typer.Option(
-            min=1,
-            metavar="N",
-            help="Of a folder of joints: how many at a time.  [default: a core each]",
-        ),
-    ] = None,
+    jobs: JobsOption = None,
+    cluster: ClusterOption = None,
+    shared: SharedOption = False,
     overwrite: Annotated[
         bool, typer.Option("--overwrite", help="Replace files that exist already.")
     ] = False,
@@ -276,7 +272,9 @@ def measure(
     )
     below = folders_below(photos or ())
     if below and photos[0] not in below:
-        asked = DayAsked(options, told, keep, building, wall, archive, report, overwrite, jobs)
+        asked = DayAsked(
+            options, told, keep, building, wall, archive, report, overwrite, jobs, cluster, shared
+        )
         check_day_usage(asked, said)
         with exit_status():
             measure_day(photos[0], below, asked)

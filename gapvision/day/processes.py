@@ -6,7 +6,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -36,32 +36,35 @@ class Finished:
         To be kept; None where that was not asked for, or there is nothing to keep.
     failed : str
         How the program failed; empty where it did not.
+    lacked : str
+        A sentence on what lacked to measure it at all; empty where nothing did.
     """
 
     answer: dict | None
     record: NewRecord | None = None
     failed: str = ""
+    lacked: str = ""
 
 
 Work = Callable[[DayJoint, bool], Finished]
+Job = Callable[[int], Callable[[], Finished]]
 
 
 def in_processes(
-    joints: Sequence[DayJoint], keep: bool, processes: int, stop: Callable[[], bool], work: Work
+    numbers: Sequence[int], job: Job, processes: int, stop: Callable[[], bool]
 ) -> Iterator[tuple[int, Finished]]:
     """Each joint's number and what came of it, as it is finished, in any order.
 
     Parameters
     ----------
-    joints : sequence of DayJoint
-    keep : bool
-        Whether to make what the archive keeps of each.
+    numbers : sequence of int
+    job : callable
+        What is to be done for a number, without arguments, to be called in another process. Asked of it
+        when that is about to begin, and maybe from another thread.
     processes : int
         How many at a time; of 1, in this process.
     stop : callable
         Asked before each joint is begun: whether to begin no more.
-    work : callable
-        `measured`, or what stands in for it.
 
     Notes
     -----
@@ -69,22 +72,22 @@ def in_processes(
     than cores would only wait for each other. A process that the system kills takes those beside it
     along, so what was not finished then is measured again, one at a time.
     """
-    processes = max(1, min(processes, len(joints)))
+    processes = max(1, min(processes, len(numbers)))
     if processes == 1:
-        for k, joint in enumerate(joints):
+        for k in numbers:
             if stop():
                 return
-            yield k, work(joint, keep)
+            yield k, job(k)()
         return
-    left = dict(enumerate(joints))
+    left = dict.fromkeys(numbers)
     try:
-        for k, finished in _pool(left, keep, processes, stop, work):
+        for k, finished in _pool(left, job, processes, stop):
             del left[k]
             yield k, finished
     except _Killed:
-        for k, joint in left.items():
+        for k in left:
             try:
-                yield from _pool({k: joint}, keep, processes, stop, work)
+                yield from _pool([k], job, processes, stop)
             except _Killed:
                 yield k, Finished(None, failed=STOPPED)
 
@@ -111,7 +114,7 @@ class _Killed(Exception):
 
 
 def _pool(
-    joints: dict[int, DayJoint], keep: bool, processes: int, stop: Callable[[], bool], work: Work
+    numbers: Iterable[int], job: Job, processes: int, stop: Callable[[], bool]
 ) -> Iterator[tuple[int, Finished]]:
     from joblib import Parallel, cpu_count, delayed, parallel_config
     from joblib.externals.loky.process_executor import BrokenProcessPool
@@ -119,9 +122,7 @@ def _pool(
     os.environ.setdefault("PYTHONWARNINGS", _QUIET)
     threads = max(1, cpu_count() // processes)
     tasks = (
-        delayed(_numbered)(k, joint, keep, threads, os.getcwd(), work)
-        for k, joint in tuple(joints.items())
-        if not stop()
+        delayed(_numbered)(k, job(k), threads, os.getcwd()) for k in tuple(numbers) if not stop()
     )
     with parallel_config("loky", inner_max_num_threads=threads):
         parallel = Parallel(
@@ -148,16 +149,14 @@ def _interrupt_ignored() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _numbered(
-    k: int, joint: DayJoint, keep: bool, threads: int, here: str, work: Work
-) -> tuple[int, Finished]:
+def _numbered(k: int, job: Callable[[], Finished], threads: int, here: str) -> tuple[int, Finished]:
     """In a process of its own: one joint, with its share of the threads."""
     import cv2
 
     _end_with_parent()
     os.chdir(here)  # a process may be older than where this one is now
     cv2.setNumThreads(threads)
-    return k, work(joint, keep)
+    return k, job()
 
 
 @cache

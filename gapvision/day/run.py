@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from gapvision.day.joints import DayJoint
@@ -13,6 +14,7 @@ from gapvision.errors import MeasurementError
 
 if TYPE_CHECKING:
     from gapvision.archive.store import Archive
+    from gapvision.day.cluster import Cluster
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -49,6 +51,7 @@ def run_day(
     progress: Callable[[int, int], None] | None = None,
     stop: Callable[[], bool] = lambda: False,
     work: Work = measured,
+    cluster: Cluster | None = None,
 ) -> Iterator[tuple[int, Outcome]]:
     """Each joint's number and outcome as it is known: first those known already, then in any order.
 
@@ -65,6 +68,13 @@ def run_day(
         Asked before each joint is begun: whether to begin no more. Those are left out then.
     work : callable
         What measures one joint.
+    cluster : Cluster, optional
+        Where they are measured instead of in processes of this machine.
+
+    Raises
+    ------
+    MeasurementError
+        As `on_cluster`.
     """
     todo: dict[int, str] = {}
     for k, joint in enumerate(joints):
@@ -83,13 +93,31 @@ def run_day(
     numbers = list(todo)
     if progress:
         progress(0, len(numbers))
-    new = [joints[k] for k in numbers]
-    runs = in_processes(new, archive is not None, processes, stop, work)
-    for done, (n, finished) in enumerate(runs, 1):
-        k = numbers[n]
+    keep = archive is not None
+    if cluster:
+        runs = _on_cluster(cluster, {k: joints[k] for k in numbers}, keep, work, stop)
+    else:
+        runs = in_processes(numbers, lambda k: partial(work, joints[k], keep), processes, stop)
+    for done, (k, finished) in enumerate(runs, 1):
         yield k, _finish(joints[k], finished, todo[k], archive)
         if progress:
             progress(done, len(numbers))
+
+
+def _on_cluster(
+    cluster: Cluster, joints: dict[int, DayJoint], keep: bool, work: Work, stop: Callable[[], bool]
+) -> Iterator[tuple[int, Finished]]:
+    """Each joint on the cluster; at home those of which a photograph lacks, which is told there."""
+    from gapvision.day.cluster import on_cluster
+    from gapvision.day.parcel import can_travel, parcel_job
+
+    def job(k: int) -> Callable[[], Finished]:
+        return parcel_job(joints[k], keep, work, cluster.shared)
+
+    travel = [k for k, joint in joints.items() if can_travel(joint.options)]
+    yield from on_cluster(cluster, travel, job, stop)
+    stay = [k for k in joints if k not in set(travel)]
+    yield from in_processes(stay, lambda k: partial(work, joints[k], keep), 1, stop)
 
 
 def _settled(archive: Archive, known: dict, joint: DayJoint) -> bool:
@@ -101,7 +129,7 @@ def _finish(joint: DayJoint, finished: Finished, asked: str, archive: Archive | 
     """What came of a joint, kept in the archive and written beside its photographs."""
     if finished.answer is None:
         text = f"The program failed ({finished.failed}): measure {joint.folder} by itself."
-        return Outcome(None, lacked=text)
+        return Outcome(None, lacked=finished.lacked or text)
     try:
         kept = None
         if archive and finished.record:

@@ -110,7 +110,7 @@ def gather_photos(
     MeasurementError
         Where no photograph is of use: that of the first one; and ``several-joints``.
     """
-    paths, failed = _paths(options)
+    paths, failed = paths_of(options)
     named = Counter(path.name for path, _ in paths)
     photos: list[TracedPhoto] = []
     lenses: dict[tuple, tuple[int, Lens]] = {}
@@ -289,7 +289,9 @@ def _wood(read: ReadPhoto) -> dict[int, np.ndarray]:
     }
 
 
-def _paths(options: MeasureOptions):
+def paths_of(
+    options: MeasureOptions,
+) -> tuple[list[tuple[Path, str]], list[tuple[Path, str, MeasurementError]]]:
     """Files with their side, and the folders that hold none, each with the error that says so.
 
     Outside before inside, each by folder and name whatever order they were given in: the fit's sums

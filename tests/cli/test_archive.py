@@ -338,7 +338,7 @@ def test_a_refusal_does_not_stop_the_others(three, monkeypatch, tmp_path):
     with open_archive() as archive:
         (sha256,) = archive.db.execute("SELECT sha256 FROM record_file WHERE record = 2").fetchone()
         path_of(archive, sha256).unlink()
-    result = run("archive", "remeasure", "1", "2", "3")
+    result = run("archive", "remeasure", "1", "2", "3", "--jobs", "1")
     assert result.exit_code == 1
     assert result.stdout.count("the same") >= 8
     assert result.stderr.startswith("Refused: record 2: ") and result.stderr.count("\n") == 1

@@ -49,3 +49,26 @@ def make_day(folder, *names):
         (folder / name).mkdir(parents=True)
         (folder / name / "level.jpg").write_bytes(name.encode())
     return folder
+
+
+def killed_once(joint, keep):
+    """The system takes away the first process that has such a joint; it leaves a mark beside the day."""
+    (photograph,) = joint.options.photos
+    mark = joint.folder.parent.parent / f"{joint.folder.name} began"
+    if "once" in joint.folder.name and not mark.exists():
+        mark.write_bytes(photograph.read_bytes())
+        os.kill(os.getpid(), signal.SIGKILL)
+    return killed(joint, keep)
+
+
+def slow_process_of(joint, keep):
+    """Which process it was."""
+    time.sleep(0.2)
+    return Finished(None, failed=str(os.getpid()))
+
+
+def contents_of(joint, keep):
+    """What its photographs hold, by what they are called there, and where they lie."""
+    photos = joint.options.photos
+    told = " ".join(f"{p.parent.name}/{p.name}={p.read_text()}" for p in photos)
+    return Finished(None, failed=f"{told} in {photos[0]}")

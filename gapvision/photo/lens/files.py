@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +21,8 @@ NEEDED = ("focal_px", "u_focal_px", "k1", "u_k1", "width_px")
 SAME_SHAPE = 0.01  # of the sides' ratio: 4032 x 3024 and 4000 x 3000 are alike, 16 : 9 is not
 NO_ZOOM = 1.001
 MOST_BYTES = 1_000_000  # of a camera file, which has a dozen lines
+
+_INSTEAD: ContextVar[Path | None] = ContextVar("instead", default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +42,17 @@ class CameraFile:
 
 def camera_folder() -> Path:
     """The folder of the camera files, which need not be there yet."""
-    return config_folder() / "cameras"
+    return _INSTEAD.get() or config_folder() / "cameras"
+
+
+@contextmanager
+def cameras_in(folder: Path) -> Iterator[None]:
+    """Within the block, for this thread, the camera files are another folder's: another machine's."""
+    before = _INSTEAD.set(folder)
+    try:
+        yield
+    finally:
+        _INSTEAD.reset(before)
 
 
 def read_camera(path: Path) -> CameraFile:
