@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 from gapvision.answer.as_json import measurement_of
 from gapvision.archive.text import bare, set_to_text
@@ -12,7 +12,7 @@ from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
 from gapvision.phrases import wrap
 
-_JOINT = 28  # columns
+_JOINT = 32  # columns
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ def change_of(again: Again, units: str) -> Change:
         return Change(again.record, lacked=True, before=before)
     old = again.old
     then, now = (_told(measurement_of(answer), units) for answer in (old.result, again.new))
-    return Change(again.record, str(old.entry.joint), then, now, before=before)
+    return Change(again.record, "/".join(astuple(old.entry.joint)), then, now, before=before)
 
 
 def changes_table(changes: Sequence[Change], units: str) -> str:

@@ -342,6 +342,35 @@ def test_a_refusal_does_not_stop_the_others(three, monkeypatch, tmp_path):
     assert result.exit_code == 1
     assert result.stdout.count("the same") >= 8
     assert result.stderr.startswith("Refused: record 2: ") and result.stderr.count("\n") == 1
+    assert result.stdout.splitlines()[-1].startswith("3 records: ")
+    assert result.stdout.splitlines()[-1].endswith("the same, 1 not measured.")
+
+
+def test_of_many_only_a_line_each_and_again_only_what_is_not_kept(measured, three, monkeypatch):
+    monkeypatch.setattr("gapvision.cli.archive.remeasure.IN_FULL", 2)
+    monkeypatch.setattr("gapvision.spine.measure", lambda *_: joint(set_to_mm=52.0))
+    monkeypatch.setattr("gapvision.archive.record.source_files", lambda *_: ())
+    args = ("archive", "remeasure", "--building", "Lake house", "--keep", "--jobs", "1")
+    result = run(*args)
+    assert result.exit_code == 0, result.output
+    lines = result.stdout.splitlines()
+    assert "set mm" in lines[0] and lines[1].startswith("     1 Lake house/north/3 ")
+    assert all("49 > 52" in line for line in lines[1:4]) and lines[2].endswith("measured")
+    assert lines[4:] == ["", "3 records: 3 changed, 0 the same."]
+    again = run(*args)
+    assert again.stdout.splitlines()[-1].endswith("3 of them measured again before.")
+    assert run("archive", "list").stdout.count("Lake house") == 6
+    named = run("archive", "remeasure", "1", "--keep", "--jobs", "1")
+    assert "Kept before as record" in named.stdout and "not measured again" in named.stdout
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [(["--shared"], "goes with --cluster"), (["--cluster", "a", "--jobs", "2"], "leave one")],
+)
+def test_what_does_not_go_with_a_cluster_is_wrong_usage(three, args, said):
+    result = run("archive", "remeasure", "1", *args)
+    assert result.exit_code == 2 and said in result.stderr
 
 
 # --- start-up -------------------------------------------------------------------------------------

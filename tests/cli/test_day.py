@@ -53,6 +53,8 @@ def measured(*args):
         (["--archive", "kept"], "goes with --keep"),
         (["--report", "wall.txt"], "a report's name ends in .html or .pdf"),
         (["--jobs", "0"], "--jobs"),
+        (["--shared"], "goes with --cluster"),
+        (["--cluster", "tcp://a:1", "--jobs", "2"], "leave one of them out"),
     ],
 )
 def test_what_goes_with_one_joint_is_wrong_usage(day, asked, args, said):
@@ -61,7 +63,9 @@ def test_what_goes_with_one_joint_is_wrong_usage(day, asked, args, said):
     assert not asked and not list(day.rglob(FILE))
 
 
-@pytest.mark.parametrize("args", [["--report", "wall.pdf"], ["--jobs", "2"]])
+@pytest.mark.parametrize(
+    "args", [["--report", "wall.pdf"], ["--jobs", "2"], ["--cluster", "tcp://a:1"], ["--shared"]]
+)
 def test_what_goes_with_a_folder_of_joints_is_wrong_usage_with_one(asked, args):
     result = run("measure", "level.jpg", *args)
     assert result.exit_code == 2 and "goes with a folder of joints" in result.stderr and not asked
@@ -83,6 +87,15 @@ def test_a_folder_without_photographs_is_refused_as_ever(asked):
 
     assert run("measure", "empty").exit_code == 0  # and the spine is asked, which refuses it
     assert asked[0].photos == (Path("empty"),)
+
+
+def test_without_dask_a_cluster_is_one_sentence(day, asked, monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    result = run("measure", "day", "--cluster", "tcp://127.0.0.1:9")
+    assert result.exit_code == 1 and not asked and not list(day.rglob(FILE))
+    assert result.stderr == (
+        "Refused: --cluster needs Dask: install it by pip install 'gapvision[cluster]'.\n"
+    )
 
 
 # --- a day ----------------------------------------------------------------------------------------
