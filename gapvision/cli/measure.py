@@ -309,13 +309,14 @@ def _same_file(first: str, second: str | None) -> bool:
 
 
 def _measured(options: MeasureOptions) -> Measurement:
-    from gapvision.shoot.one_slip import check_one_slip
     from gapvision.spine import measure as measure_joint
 
     with progress_bar() as progress:
         measurement = measure_joint(options, progress)
-    given = [Path(p.file) for p in measurement.photos]
-    check_one_slip([Path(p.file) for p in measurement.photos if not (p.used or p.cards)], given)
+    if slips := [Path(p.file) for p in measurement.photos if not (p.used or p.cards)]:
+        from gapvision.shoot.one_slip import check_one_slip
+
+        check_one_slip(slips, [Path(p.file) for p in measurement.photos])
     return measurement
 
 

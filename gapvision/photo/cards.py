@@ -11,7 +11,7 @@ import numpy as np
 from gapvision.errors import CardNotFound
 from gapvision.lengths import CHECK_BAR_MM
 from gapvision.photo.light import linear
-from gapvision.photo.markers import detect_markers
+from gapvision.photo.markers import detect_markers, release_memory
 from gapvision.scene import card
 
 REDUCED_PX = 2016  # the search runs on a picture about this wide
@@ -96,6 +96,7 @@ def read_cards(bgr: np.ndarray, file: str) -> tuple[list[CardSighting], tuple[in
     if grey.dtype != np.uint8:
         grey = (grey >> 8).astype(np.uint8)
     markers = _once(_find_markers(grey), file)
+    release_memory()  # the search leaves 35 MB to nobody, of a picture of 48 megapixels
     sightings, unread = [], []
     for number in sorted({m // card.IDS_PER_CARD + 1 for m in markers}):
         mine = {m: p for m, p in markers.items() if m // card.IDS_PER_CARD + 1 == number}

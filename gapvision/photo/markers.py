@@ -7,6 +7,8 @@ then searched again for the markers of those cards alone that any of them might 
 
 from __future__ import annotations
 
+import ctypes
+from contextlib import suppress
 from functools import cache, lru_cache
 
 import cv2
@@ -44,6 +46,12 @@ def detect_markers(
     for quad, m in zip(quads, np.ravel(ids), strict=True):
         out.setdefault(int(of[m]), []).append((np.reshape(quad, (4, 2)) + 0.5) / scale - 0.5)
     return out
+
+
+def release_memory() -> None:
+    """Give what is free back to the system, where its allocator keeps it and can be told, as glibc's."""
+    with suppress(AttributeError, OSError, TypeError):  # another system's
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _parameters(

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 ITERATIONS = 12  # Newton steps at most; five reach rounding error from the quadratic start
+# Of each log: its radii squared, and the least squares of legs.
+Squares = tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]
 SETTLED_MM = 1e-4  # a step after which none is needed: its square over a radius is left
 
 
@@ -48,11 +50,18 @@ class Sections:
         """Change of the clearance with z, dimensionless."""
         return self._clearance_and_slope(z)[1]
 
-    def _clearance_and_slope(self, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def _clearance_and_slope(
+        self, z: np.ndarray, squares: Squares | None = None
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Both at z; ``squares`` are `_squares`, for whoever asks at many z."""
+        lower, upper = squares or self._squares()
         d_l, d_u = z - self.z_l, z - self.z_u
-        leg_l, leg_u = _leg(self.r_l, d_l), _leg(self.r_u, d_u)
+        leg_l, leg_u = _leg(*lower, d_l), _leg(*upper, d_u)
         clearance = self.h_u - self.h_l + (self.r_l - leg_l) + (self.r_u - leg_u)
         return clearance, d_l / leg_l + d_u / leg_u
+
+    def _squares(self) -> Squares:
+        return _squares_of(self.r_l), _squares_of(self.r_u)
 
     def narrowest_z(self) -> np.ndarray:
         """Where across the wall the clearance is least, mm."""
@@ -102,10 +111,10 @@ class Sections:
 
     def _groove_edge(self, cover_mm: float | np.ndarray) -> np.ndarray:
         """z of the inner edge of a groove of a width: there and that far on the clearance is alike."""
-        z = self.narrowest_z() - cover_mm / 2
+        z, squares = self.narrowest_z() - cover_mm / 2, self._squares()
         for _ in range(ITERATIONS):
-            first, falls = self._clearance_and_slope(z)
-            second, rises = self._clearance_and_slope(z + cover_mm)
+            first, falls = self._clearance_and_slope(z, squares)
+            second, rises = self._clearance_and_slope(z + cover_mm, squares)
             step = (second - first) / np.maximum(rises - falls, 1e-6)
             z = z - step
             if np.max(np.abs(step), initial=0.0) < SETTLED_MM:
@@ -115,7 +124,8 @@ class Sections:
     def _clearance_change(self, z: np.ndarray) -> dict[str, np.ndarray]:
         """Change of the clearance at z with each field."""
         d_l, d_u = z - self.z_l, z - self.z_u
-        leg_l, leg_u = _leg(self.r_l, d_l), _leg(self.r_u, d_u)
+        lower, upper = self._squares()
+        leg_l, leg_u = _leg(*lower, d_l), _leg(*upper, d_u)
         one = np.ones_like(leg_l)
         return {
             "h_l": -one, "z_l": -d_l / leg_l, "r_l": 1 - self.r_l / leg_l,
@@ -126,12 +136,12 @@ class Sections:
         """Width from the inside to the outside scribe line at a setting, mm; 0 where the gap is wider."""
         over = np.maximum(setting_mm - self.gap(), 0.0)
         half = np.sqrt(2 * over / (1 / self.r_l + 1 / self.r_u))
-        middle = self.narrowest_z()
+        middle, squares = self.narrowest_z(), self._squares()
         edges = []
         for side in (-1.0, 1.0):
             z = middle + side * half
             for _ in range(ITERATIONS):
-                clearance, slope = self._clearance_and_slope(z)
+                clearance, slope = self._clearance_and_slope(z, squares)
                 steep = np.where(np.abs(slope) < 1e-6, side * 1e-6, slope)
                 before, z = z, z - (clearance - setting_mm) / steep
                 z = middle + side * np.maximum(side * (z - middle), 0.0)
@@ -141,6 +151,11 @@ class Sections:
         return np.where(over > 0, edges[1] - edges[0], 0.0)
 
 
-def _leg(r: np.ndarray, d: np.ndarray) -> np.ndarray:
+def _squares_of(r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """A radius squared, and the least square of a leg."""
     # Beyond 0.98 r a circle stands no more for a log; the floor only keeps Newton steps finite.
-    return np.sqrt(np.maximum(r**2 - d**2, (0.2 * r) ** 2))
+    return r**2, (0.2 * r) ** 2
+
+
+def _leg(r_squared: np.ndarray, least_squared: np.ndarray, d: np.ndarray) -> np.ndarray:
+    return np.sqrt(np.maximum(r_squared - d**2, least_squared))
