@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from scipy.optimize import linprog
 
 from gapvision.advice.draws import Draws
 from gapvision.inputs.options import Scriber
@@ -169,8 +170,6 @@ def evenest(
     -------
     (a, b), or None where no depths do both.
     """
-    from scipy.optimize import linprog  # a tenth of a second, which few joints need
-
     n = len(gap_mm)
     down, one, none = np.c_[1 - t, t], np.ones((n, 1)), np.zeros((n, 1))
     # Unknown: a, b, widest W, least L. Minimise W - L with gap - down <= W and gap - down >= L.
@@ -187,8 +186,6 @@ def evenest(
 
 def lowest(gap_mm: np.ndarray, t: np.ndarray, at_most_mm: np.ndarray) -> tuple[float, float]:
     """Depths (a, b) >= 0 that make the widest gap as small as ``at_most_mm`` lets it become."""
-    from scipy.optimize import linprog
-
     down = np.c_[1 - t, t]
     found = linprog(
         [LITTLE, LITTLE, 1.0],

@@ -52,14 +52,20 @@ def joined(address: str, shared: bool) -> Iterator[Cluster]:
     ------
     MeasurementError
         ``no-dask`` where it is not installed; ``no-cluster`` where nobody answers in `ANSWER_S`;
-        ``no-workers``; ``cluster-differs`` where one has another program.
+        ``no-certificate`` where TLS is asked for without one; ``no-workers``; ``cluster-differs`` where
+        one has another program.
     """
     try:
         import dask
-        from distributed import Client
+        from distributed import Client, Security
     except ImportError:
         text = "--cluster needs Dask: install it by pip install 'gapvision[cluster]'."
         raise MeasurementError("no-dask", text) from None
+    if address.startswith("tls:") and not Security().get_connection_args("client")["ssl_context"]:
+        text = (
+            f"{address} wants certificates: tell Dask's configuration (distributed.comm.tls) yours."
+        )
+        raise MeasurementError("no-certificate", text)
     logging.getLogger("distributed").setLevel(logging.CRITICAL)  # all is told in sentences
     with dask.config.set({"distributed.admin.large-graph-warning-threshold": PARCELS}):
         try:

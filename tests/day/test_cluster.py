@@ -102,6 +102,8 @@ def test_nobody_at_the_address_is_told_within_ten_seconds():
     assert time.monotonic() - begun < 10
     with pytest.raises(MeasurementError, match="No Dask scheduler answers at where"):
         went(Path(), "where://is it")
+    with pytest.raises(MeasurementError, match=r"wants certificates: tell Dask's configuration"):
+        went(Path(), "tls://127.0.0.1:9")
 
 
 def answers(day):
