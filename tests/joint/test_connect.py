@@ -15,7 +15,7 @@ from gapvision.errors import JointNotFitted
 from gapvision.inputs.options import Cards, MeasureOptions
 from gapvision.joint.connect import _check_chain, _check_thickness, connect_photographs
 from gapvision.joint.disagreement import u_label
-from gapvision.joint.gather import _paths, gather_photos
+from gapvision.joint.gather import gather_photos, paths_of
 from gapvision.joint.photo_results import PhotoOutlines, PhotoResult
 from gapvision.joint.sides import check_inside_cards
 from gapvision.photo.pose import place_cards
@@ -107,7 +107,7 @@ def test_file_named_as_inside_is_so_also_where_a_folder_holds_it(tmp_path):
     for k in range(3):
         (tmp_path / f"photo{k}.jpg").write_bytes(b"\xff\xd8")
     options = MeasureOptions(photos=(tmp_path,), inside=(tmp_path / "." / "photo1.jpg",))
-    found, failed = _paths(options)
+    found, failed = paths_of(options)
     assert not failed
     assert [(p.name, side) for p, side in found] == [
         ("photo0.jpg", "outside"), ("photo2.jpg", "outside"), ("photo1.jpg", "inside"),

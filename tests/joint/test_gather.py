@@ -37,7 +37,7 @@ def test_the_order_in_which_photographs_are_given_is_none(tmp_path):
     inner.mkdir()
     (inner / "a.png").write_bytes(saved("PNG"))
     files = [tmp_path / "b.png", inner, tmp_path / "a.png"]
-    first, _ = gather._paths(options_with(tuple(files)))
-    again, _ = gather._paths(options_with(tuple(reversed(files))))
+    first, _ = gather.paths_of(options_with(tuple(files)))
+    again, _ = gather.paths_of(options_with(tuple(reversed(files))))
     assert first == again
     assert [p.name for p, _ in first] == ["a.png", "b.png", "a.png"]
