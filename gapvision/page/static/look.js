@@ -12,5 +12,5 @@ form.addEventListener("submit", (event) => {
   button.setAttribute("aria-pressed", String(on));
   button.value = on ? "auto" : "sun";
   // Should the laptop be out of reach just now, the look holds until the next page.
-  fetch(form.action, { method: "POST", body, redirect: "manual" }).catch(() => {});
+  fetch(form.action, { method: "POST", body, redirect: "manual", keepalive: true }).catch(() => {});
 });

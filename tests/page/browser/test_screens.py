@@ -128,12 +128,13 @@ def test_the_first_page_is_light(chromium, served):
 def test_the_look_is_kept(phone):
     page = phone()
     page.goto("/")
-    sun = page.get_by_role("button", name="Bright sun")
-    sun.tap()
+    with page.expect_response("**/settings"):
+        page.get_by_role("button", name="Bright sun").tap()
     assert page.locator("html").get_attribute("data-look") == "sun"
     page.goto("/new")
     assert page.locator("html").get_attribute("data-look") == "sun"
-    page.get_by_role("button", name="Bright sun").tap()
+    with page.expect_response("**/settings"):
+        page.get_by_role("button", name="Bright sun").tap()
     page.goto("/")
     assert page.locator("html").get_attribute("data-look") == "auto"
 
