@@ -217,6 +217,10 @@ def _asking() -> Callable[[Sequence[str]], dict[str, str]]:
                 found[name] = version(name)
             except PackageNotFoundError:
                 found[name] = ""
+        try:
+            import gapvision  # noqa: F401  # a worker that cannot would end without a word
+        except ImportError:
+            found["gapvision"] = ""
         return found
 
     return versions
