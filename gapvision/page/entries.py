@@ -30,6 +30,7 @@ from gapvision.lengths import (
 )
 from gapvision.page.drafts import Draft
 from gapvision.page.photographs import Photograph
+from gapvision.photo.lens.files import camera_path
 
 NAMES = ("building", "wall", "log")
 LENGTHS: Mapping[str, Callable] = {
@@ -40,7 +41,7 @@ LENGTHS: Mapping[str, Callable] = {
     "to": parse_length,
     "wall_thickness": parse_length,
 }
-FIELDS = (*NAMES, *LENGTHS, "printed_bar", "card_on", "inside_cards", "units")
+FIELDS = (*NAMES, *LENGTHS, "printed_bar", "card_on", "inside_cards", "camera", "units")
 LONGEST = 200  # letters of one field
 
 
@@ -101,6 +102,8 @@ def asked(
     ------
     ValueError
         Where a field is no length.
+    MeasurementError
+        ``no-camera-file`` where the calibration that was chosen is gone.
     """
     units = fields.get("units") or preferred.units or "mm"
 
@@ -117,7 +120,7 @@ def asked(
         card_on=fields["card_on"] if fields.get("card_on") in CARD_ON else "upper",
         upper_diameter=diameter("upper_diameter"),
         lower_diameter=diameter("lower_diameter"),
-        camera=Path(preferred.camera) if preferred.camera else None,
+        camera=_camera(fields.get("camera"), preferred),
         units=units,
         cards=_cards(fields, preferred),
         stretch=Stretch(length("from"), length("to")),
@@ -128,6 +131,13 @@ def asked(
         scriber=Scriber(preferred.scriber_largest_mm, preferred.scriber_step_mm),
         corrections=corrections or {},
     )
+
+
+def _camera(name: str | None, preferred: Preferences) -> Path | None:
+    """The file of the camera that was chosen by name, else the preferred one."""
+    if name:
+        return camera_path(name)
+    return Path(preferred.camera) if preferred.camera else None
 
 
 def asked_of(

@@ -8,9 +8,12 @@ from typing import Any
 from gapvision.inputs.joint_name import as_counted
 from gapvision.page.drafts import Draft
 from gapvision.page.labels import LABELS
+from gapvision.photo.lens.files import camera_paths
 
 _LOGS = ("upper", "lower")
-_TAPED = ("upper_diameter", "lower_diameter", "from", "to", "wall_thickness", "inside_cards")
+_TAPED = (
+    "upper_diameter", "lower_diameter", "from", "to", "wall_thickness", "inside_cards", "camera",
+)  # fmt: skip
 
 
 def joined_ends(form: Mapping[str, object]) -> dict[str, object]:
@@ -45,12 +48,13 @@ def form_context(
         "heading": draft.joint.title if draft else "New joint",
         "button": "Save" if draft else "Start",
         "back": f"/joint/{draft.id}" if draft else "/",
-        "fields": {"units": units, "card_on": "upper"} | parted_ends(fields),
+        "fields": {"units": units, "card_on": "upper", "camera": ""} | parted_ends(fields),
         "faults": _beside_fields(faults),
         "labels": LABELS,
         "mode": "decimal" if units == "mm" else "text",
         "buildings": _names(d.building for d in drafts),
         "wall_names": _names(d.wall for d in drafts),
+        "cameras": [("", "As they tell")] + [(p.stem, p.stem) for p in camera_paths()],
         "tape_open": any(fields.get(k) or faults.get(k) for k in _TAPED),
     }
 

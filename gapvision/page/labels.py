@@ -22,6 +22,7 @@ LABELS = {
     "to": "right notch",
     "card_on": "The card hangs on the",
     "inside_cards": "Cards inside the wall",
+    "camera": "Camera, where photographs do not tell it",
     "wall_thickness": "Wall's thickness",
     "printed_bar": "Check bar of the print",
 }

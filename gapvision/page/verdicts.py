@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from gapvision.shoot.heights import Sight
 
 SLIP = "slip"
+LENS_LOST = "It came without its lens's data: take it with the camera app and send the original"
+CHOOSE = ", or choose the camera under Names, cover, diameters"
 DAMAGED = "The picture came damaged: send it again, or photograph again."
 SHOWN_PX = {"view.jpg": 1600, "thumb.jpg": 320}  # long side of what the phone shows, and its lists
 QUALITY = 80
@@ -34,6 +36,7 @@ def verdict_of(path: Path, options: MeasureOptions) -> tuple[dict[str, Any], byt
     The pickle only ever goes through the pipes between this program's own processes.
     """
     from gapvision.joint.gather import look_at
+    from gapvision.photo.lens.files import camera_paths
     from gapvision.shoot.heights import sight_of
     from gapvision.shoot.heights_text import sight_text
 
@@ -50,6 +53,8 @@ def verdict_of(path: Path, options: MeasureOptions) -> tuple[dict[str, Any], byt
         return _unfit(MeasurementError("failed", text)), b""
     sight = sight_of(look)
     text = sight_text(sight, options.units)
+    if look.traced.lens_source.startswith("assumed"):
+        text += f" {LENS_LOST}{CHOOSE if camera_paths() else ''}."
     if look.traced.damage:
         text += f" {DAMAGED}"
     width, height = look.traced.facts.size
