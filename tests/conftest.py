@@ -1,5 +1,10 @@
 """What holds for all tests, and what several of them listen to."""
 
+import os
+
+# Before NumPy loads: two processes of tests share two cores, and more threads would only wait.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 from reportlab.pdfgen.canvas import Canvas
 
