@@ -17,11 +17,11 @@ from gapvision.answer.outlines_json import FORMAT, PX_DECIMALS, STATES, VERSION
 from gapvision.errors import MeasurementError
 from gapvision.files import read_regular
 from gapvision.inputs.corrections import Correction, Stroke, check_correction, corrections_of
+from gapvision.trace.drawn import LOGS
 from gapvision.trace.outlines import SEEN
 
 MOST_BYTES = 64_000_000  # some 600 photographs'
 HALF_BLOCK_MM = 2.0
-LOGS = ("upper", "lower")
 
 
 def read_outlines(path: Path) -> dict | None:

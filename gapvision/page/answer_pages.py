@@ -63,8 +63,9 @@ async def answer(request: Request) -> Response:
         return see(f"/joint/{draft.id}")
     if draft.state == REFUSED and told["status"] != "refused":  # it was interrupted
         return see(f"/joint/{draft.id}")
-    context = answer_context(draft, told, photographs(drafts, draft.id))
-    context["joint"]["changed"] = is_of_before(jobs_of(request), draft)
+    photos = photographs(drafts, draft.id)
+    context = answer_context(draft, told, photos)
+    context["joint"]["changed"] = is_of_before(draft, photos)
     return page(request, "answer.html", **context)
 
 
@@ -187,7 +188,7 @@ async def keep(request: Request) -> Response:
     draft, told = _answered(request)
     if draft.state == KEPT:
         return see(f"/record/{draft.record}")
-    given = given_photographs(jobs, draft.id)
+    given = given_photographs(photographs(jobs.drafts, draft.id))
     if draft.asked != asked_hash(draft, given):
         raise MeasurementError("changed", CHANGED)
     options = options_of(jobs, draft, given)

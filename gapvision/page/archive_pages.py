@@ -95,7 +95,7 @@ async def walls(request: Request) -> Response:
 def row_of(jobs: Jobs, draft: Draft) -> JointRow:
     """A joint at work as a line of a list."""
     photos, told = photographs(jobs.drafts, draft.id), answer_of(jobs.drafts, draft.id)
-    return joint_row(draft, photos, told, is_of_before(jobs, draft))
+    return joint_row(draft, photos, told, is_of_before(draft, photos))
 
 
 async def walls_of(request: Request) -> list[WallRow]:

@@ -146,7 +146,7 @@ def load_draft(drafts: Path, draft_id: str) -> Draft:
         Where there is none, or its file is damaged.
     """
     try:
-        content = read_regular(_folder(drafts, draft_id) / DRAFT)
+        content = read_regular(folder_of_draft(drafts, draft_id) / DRAFT)
         return msgspec.json.decode(content, type=Draft)
     except (OSError, ValueError, msgspec.MsgspecError) as error:
         raise NoDraft("no-draft", "There is no such joint at work any more.") from error
@@ -177,7 +177,7 @@ def change_draft(drafts: Path, draft_id: str, change: Callable[[Draft], Draft]) 
         new = change(old)
         if new != old:
             new = replace(new, changed_at=_now())
-            write_whole(_folder(drafts, draft_id) / DRAFT, msgspec.json.encode(new))
+            write_whole(folder_of_draft(drafts, draft_id) / DRAFT, msgspec.json.encode(new))
     return new
 
 
@@ -185,7 +185,7 @@ def remove_draft(drafts: Path, draft_id: str) -> None:
     """Remove a draft with its photographs."""
     with WRITING:
         load_draft(drafts, draft_id)
-        shutil.rmtree(_folder(drafts, draft_id), ignore_errors=True)
+        shutil.rmtree(folder_of_draft(drafts, draft_id), ignore_errors=True)
 
 
 def remove_kept(drafts: Path, now: datetime | None = None) -> int:
@@ -203,7 +203,7 @@ def remove_kept(drafts: Path, now: datetime | None = None) -> int:
 
 def answer_of(drafts: Path, draft_id: str) -> dict | None:
     """The JSON of the draft's answer or refusal; None where there is none."""
-    return read_json(_folder(drafts, draft_id) / ANSWER)
+    return read_json(folder_of_draft(drafts, draft_id) / ANSWER)
 
 
 def write_beside(drafts: Path, draft_id: str, name: str, content: dict) -> None:
@@ -216,7 +216,7 @@ def write_beside(drafts: Path, draft_id: str, name: str, content: dict) -> None:
     MeasurementError
         As `new_draft`.
     """
-    place = _folder(drafts, draft_id) / name
+    place = folder_of_draft(drafts, draft_id) / name
     if not place.parent.is_dir():
         raise NoDraft("no-draft", "There is no such joint at work any more.")
     write_whole(place, json.dumps(content, allow_nan=False).encode())
@@ -238,10 +238,6 @@ def folder_of_draft(drafts: Path, draft_id: str) -> Path:
     NoDraft
         Where it is no id.
     """
-    return _folder(drafts, draft_id)
-
-
-def _folder(drafts: Path, draft_id: str) -> Path:
     if not _ID.fullmatch(draft_id):
         raise NoDraft("no-draft", "There is no such joint at work any more.")
     return drafts / draft_id

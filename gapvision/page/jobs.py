@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import logging
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -216,9 +216,9 @@ def progress_of(jobs: Jobs, draft_id: str) -> dict[str, int]:
     return {"done": int(told.get("done", 0)), "total": int(told.get("total", 0))}
 
 
-def given_photographs(jobs: Jobs, draft_id: str) -> list[Photograph]:
+def given_photographs(photos: Iterable[Photograph]) -> list[Photograph]:
     """Those that a measurement is given: none of a slip, and none left out that was of no use anyway."""
-    return [p for p in photographs(jobs.drafts, draft_id) if not _idle(p)]
+    return [p for p in photos if not _idle(p)]
 
 
 def _idle(photo: Photograph) -> bool:
@@ -235,11 +235,11 @@ def asked_hash(draft: Draft, given: list[Photograph]) -> str:
     return hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()
 
 
-def is_of_before(jobs: Jobs, draft: Draft) -> bool:
+def is_of_before(draft: Draft, photos: Iterable[Photograph]) -> bool:
     """Whether the answer that is there stands for something else than what is asked now."""
     if draft.state not in (ANSWERED, KEPT, REFUSED):
         return True
-    return draft.asked != asked_hash(draft, given_photographs(jobs, draft.id))
+    return draft.asked != asked_hash(draft, given_photographs(photos))
 
 
 def options_of(jobs: Jobs, draft: Draft, given: list[Photograph]) -> MeasureOptions:
@@ -283,7 +283,7 @@ async def _measured(jobs: Jobs, draft_id: str) -> dict[str, str]:
     """How it ends: the draft's new state and sentence, once the answer is written."""
     try:
         draft = load_draft(jobs.drafts, draft_id)
-        given = given_photographs(jobs, draft_id)
+        given = given_photographs(photographs(jobs.drafts, draft_id))
         asked = asked_hash(draft, given)
         if all(p.dropped for p in given):
             return {"state": REFUSED, "sentence": NO_PHOTOGRAPHS, "asked": asked}

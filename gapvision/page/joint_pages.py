@@ -173,7 +173,8 @@ async def stop(request: Request) -> Response:
 def state_of(request: Request, draft: Draft) -> dict:
     """How far a joint is: what its page's script is told."""
     jobs = jobs_of(request)
-    photos, given = photographs(jobs.drafts, draft.id), given_photographs(jobs, draft.id)
+    photos = photographs(jobs.drafts, draft.id)
+    given = given_photographs(photos)
     return {
         "state": draft.state,
         "sentence": draft.sentence,
