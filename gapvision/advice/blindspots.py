@@ -40,10 +40,8 @@ def undecided(f: Findings) -> list[Caution]:
 
     Where those that one height alone shows hold less than half of it, the rest is badly known too.
     """
-    if f.decides is None:
-        return wide(f, f.shown)
     named = could_decide(f)
-    if sum(_share(f, c.from_mm, c.to_mm) for c in named) >= 0.5:
+    if sum(_share(f, *c.stretch_mm) for c in named) >= 0.5:
         return named
     likely = _likely(f)
     several = likely & (slope_range(slopes(f.photos), traced(f)[0]) >= HEIGHTS_APART)
@@ -63,7 +61,7 @@ def could_decide(f: Findings) -> list[Caution]:
     """
     t = slopes(f.photos)
     known = np.ptp(t) >= HEIGHTS_APART and f.setting.U95_mm <= WIDE_U95_MM
-    if f.decides is None or f.length_mm <= LONG_MM or known:
+    if f.length_mm <= LONG_MM or known:
         return []
     open_ = _likely(f) & (slope_range(t, traced(f)[0]) < HEIGHTS_APART)
     found = [_padded(f, s) for s in stretches(f, open_, MERGE_MM)]
@@ -90,9 +88,8 @@ def _likely(f: Findings) -> np.ndarray:
     count = int(np.searchsorted(np.cumsum(f.decides[order]), HELD)) + 1
     out = np.zeros(len(dense), bool)
     out[order[:count]] = True
-    if f.profile is not None:
-        need, u = f.profile.setting_needed_mm, f.profile.setting_needed_u_mm
-        out |= np.nan_to_num(need + u, nan=-np.inf) >= np.nanmax(need - u)
+    need, u = f.profile.setting_needed_mm, f.profile.setting_needed_u_mm
+    out |= np.nan_to_num(need + u, nan=-np.inf) >= np.nanmax(need - u)
     return out & f.shown
 
 
@@ -108,8 +105,6 @@ def _padded(f: Findings, stretch: tuple[float, float]) -> tuple[float, float]:
 
 def near_crown(f: Findings) -> list[Caution]:
     """Stretches seen from several heights, all of which touch a log too near its crown for the cover."""
-    if f.radii is None:
-        return []
     t, seen = slopes(f.photos), traced(f)[0]
     half = 0.5 * f.options.cover_mm
     steepest = np.where(seen, np.abs(t)[:, None], 0.0).max(0)
@@ -193,8 +188,6 @@ def hollow(f: Findings) -> list[Caution]:
     Lines of sight touch only a section's convex hull. Over a hollow they all touch its two rims, as
     if the log were flat there; that shows only where heights differ, and against a stated diameter.
     """
-    if f.radii is None:
-        return []
     several = slope_range(slopes(f.photos), traced(f)[0]) >= HEIGHTS_APART
     out = []
     for log, r in f.radii.items():
@@ -209,8 +202,6 @@ def hollow(f: Findings) -> list[Caution]:
 
 def _matters(f: Findings) -> np.ndarray:
     """Stations whose need, with its uncertainty, reaches the setting's."""
-    if f.profile is None:
-        return np.ones(len(f.station_mm), bool)
     p = f.profile
     reach = p.setting_needed_mm + K95 * p.setting_needed_u_mm
     return np.nan_to_num(reach, nan=-np.inf) >= f.setting.value_mm - f.setting.U95_mm

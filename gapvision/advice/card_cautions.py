@@ -127,7 +127,7 @@ def _turned_alike(f: Findings) -> list[Caution]:
     """Cards of one side that all seem turned one way: one of them is of the wrong size."""
     out = []
     for side in ("outside", "inside"):
-        cards = [c for c in getattr(f.joint, "cards", ()) if c.side == side]
+        cards = [c for c in f.joint.cards if c.side == side]
         turn = np.degrees([c.tilt_rad[1] for c in cards])
         if len(cards) > 1 and abs(turn.mean()) > TURNED_DEG / np.sqrt(len(cards)):
             facts = {"cards": [c.number for c in cards], "turned_deg": abs(turn.mean())}
@@ -137,9 +137,9 @@ def _turned_alike(f: Findings) -> list[Caution]:
 
 def _swung(f: Findings) -> list[Caution]:
     out = []
-    for card in getattr(f.joint, "cards", ()):
+    for card in f.joint.cards:
         turn = {v: float(np.linalg.norm(s)) for v, s in card.swing_rad.items()}
-        most = max(turn, key=turn.get, default=None)
+        most = max(turn, key=turn.__getitem__, default=None)
         if most is not None and np.degrees(turn[most]) > SWUNG_DEG:
             facts = {"photo": f.photos[most].name, "card": card.number}
             out.append(Caution("card-swung", facts=facts))

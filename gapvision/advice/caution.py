@@ -36,6 +36,19 @@ class Caution:
     facts: Mapping[str, Any] = field(default_factory=dict)
     more: int = 0
 
+    @property
+    def stretch_mm(self) -> tuple[float, float]:
+        """Its stretch.
+
+        Raises
+        ------
+        ValueError
+            Where it has none.
+        """
+        if self.from_mm is None or self.to_mm is None:
+            raise ValueError(f"{self.code} has no stretch")
+        return self.from_mm, self.to_mm
+
 
 def told(
     code: str,

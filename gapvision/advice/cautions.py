@@ -108,8 +108,8 @@ def _not_seen(f: Findings) -> list[Caution]:
         out.append(Caution("not-seen", a, b, doubtful=True, facts=facts))
     rest = found[named:]
     if rest:
-        facts = {"stretches": len(rest)}
-        out.append(Caution("not-seen", rest[0][0], rest[-1][1], doubtful=True, facts=facts))
+        ends = rest[0][0], rest[-1][1]
+        out.append(Caution("not-seen", *ends, doubtful=True, facts={"stretches": len(rest)}))
     for a, b in stretches(f, ~f.shown, least_mm=LEAST_UNSEEN_MM):
         if b - a <= LONGEST_UNSEEN_MM and _is_end(f, a, b) and _hidden(f, a, b):
             out.append(Caution("crossing", a, b))
@@ -179,7 +179,7 @@ def _moved(f: Findings) -> list[Caution]:
 def _odd_sizes(f: Findings) -> list[Caution]:
     """Logs of no stated diameter that come out as thick as no wall log is: their curve is not seen."""
     out = []
-    for log, r in (f.radii or {}).items():
+    for log, r in f.radii.items():
         thick = 2 * float(np.median(r.fitted_mm[f.shown]))
         if r.stated_mm is None and not USUAL_LOG_MM[0] <= thick <= USUAL_LOG_MM[1]:
             facts = {"log": log, "thick_mm": thick}
@@ -190,7 +190,9 @@ def _odd_sizes(f: Findings) -> list[Caution]:
 def _wall(f: Findings) -> list[Caution]:
     """A wall that was stated, and that the photographs and the diameters make another."""
     stated = f.options.cards.wall_thickness_mm
-    through = None if stated is None else through_wall(f.joint)
+    if stated is None:
+        return []
+    through = through_wall(f.joint)
     if through is None or abs(through[1] - stated) < WALL_DISAGREES_MM:
         return []
     facts = {"stated_mm": stated, "found_mm": through[1]}
@@ -244,7 +246,7 @@ def _ends(f: Findings) -> list[Caution]:
         (f.options.stretch.to_mm, float(f.station_mm[-1]), "right", 1.0),
     ):
         if given is None:
-            facts = {"end": side}
+            facts: dict[str, str | bool] = {"end": side}
             if marked := _marked_beyond(f, end, outwards):
                 facts["marked"] = True
             hidden = marked or _hidden_beyond(f, end, outwards)

@@ -51,9 +51,9 @@ class Findings:
     left_out: tuple[PhotoResult, ...]
     cards: tuple[CardResult, ...]
     joint: Joint
-    profile: Profile | None = None
-    decides: np.ndarray | None = None
-    radii: dict[str, Radii] | None = None
+    profile: Profile
+    decides: np.ndarray
+    radii: Mapping[str, Radii]
     shifts: tuple[GapShift, ...] = ()
     by_hand: tuple[ByHand, ...] = ()
     contradict: bool = False

@@ -84,7 +84,7 @@ def judge(rules: tuple[Rule, ...], joint: Limited) -> tuple[Judged, ...]:
     return tuple(out)
 
 
-def _sides(rule: Rule, j: Limited):
+def _sides(rule: Rule, j: Limited) -> tuple[tuple[str, np.ndarray, np.ndarray, float], ...]:
     """Which log, what a rule limits of it, its u, and +1 where too much breaks it, -1 where too little."""
     if rule.what == COVER:
         return (("upper", j.width_mm, j.width_u_mm, -1.0),)
@@ -105,7 +105,9 @@ def _limit(rule: Rule, j: Limited) -> tuple[np.ndarray, np.ndarray]:
     return np.full(len(j.station_mm), rule.value), np.zeros(len(j.station_mm))
 
 
-def _judge_station(rule: Rule, j: Limited, log: str, found, u, sign: float) -> Judged:
+def _judge_station(
+    rule: Rule, j: Limited, log: str, found: np.ndarray, u: np.ndarray, sign: float
+) -> Judged:
     limit, u_limit = _limit(rule, j)
     over = sign * (found - limit)
     chance = ndtr(over / np.maximum(np.hypot(u, u_limit), 1e-9))

@@ -201,7 +201,9 @@ def _between(station_mm: np.ndarray, ends_mm: tuple[float, float]) -> np.ndarray
     return (station_mm - ends_mm[0]) / (ends_mm[1] - ends_mm[0])
 
 
-def _depths(gap_mm, t, at_most_mm, at_least_mm, units: str) -> tuple[float, float, bool]:
+def _depths(
+    gap_mm: np.ndarray, t: np.ndarray, at_most_mm: np.ndarray, at_least_mm: np.ndarray, units: str
+) -> tuple[float, float, bool]:
     """The left and the right notch's depth, rounded, and whether what must be is reached."""
     found = evenest(gap_mm, t, at_most_mm, at_least_mm)
     if found is not None:
@@ -221,8 +223,9 @@ def _why(draws: Draws, wanted_mm: float, narrowed: Quantity) -> Why:
 
 
 def _lowered(
-    draws: Draws, needed_mm, shift_mm, u_gap_mm, units: str, step_mm: float | None
-) -> Lowered:
+    draws: Draws, needed_mm: np.ndarray, shift_mm: np.ndarray, u_gap_mm: np.ndarray,
+    units: str, step_mm: float | None,
+) -> Lowered:  # fmt: skip
     widest, widest_at = draws.widest(shift_mm)
     setting, decides = draws.setting(needed_mm - shift_mm)
     return Lowered(

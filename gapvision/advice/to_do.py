@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from gapvision.advice.caution import Caution
 from gapvision.advice.decision import Decision
@@ -37,15 +37,23 @@ class Thing:
 class Spot:
     """A stretch to photograph: level with the gap, and from ``height_mm`` above and below it.
 
-    ``height_mm`` 0 is level only. Stations are None where all is to be photographed from where one
-    stood before; ``step_mm`` is None where one stand shows the stretch, else from stand to stand.
+    ``height_mm`` 0 is level only; ``step_mm`` is None where one stand shows the stretch, else from
+    stand to stand.
     """
 
-    from_mm: float | None
-    to_mm: float | None
+    from_mm: float
+    to_mm: float
     level: bool
     height_mm: float
     step_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Anew:
+    """All of the joint to photograph, likewise, from where one stood before."""
+
+    level: bool
+    height_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +84,8 @@ class Step:
 
 BY_HAND = ("reading-disagrees", "trial-disagrees")
 
-Cure = Thing | Spot | ByHandStep
+Cure = Thing | Anew | Spot | ByHandStep
+Named = TypeVar("Named", Thing, Anew | Spot, ByHandStep)
 
 
 def find_to_do(
@@ -96,19 +105,19 @@ def find_to_do(
         return (
             Step("prepare", {"things": (Thing("part-joints"),)}),
         )  # all else is of neither joint
-    idle = set()
+    idle: set[str] = set()
     if kind in ("measure-again", "lower-first"):
         idle.add("bridged")  # what is photographed anew may be seen then
     if any(c.code in (*BY_HAND, "diameter-contradicted") and c.doubtful for c in cautions):
         idle.add("log-moved")  # an entry that is wrong pulls the photographs apart
     cures = [x for c in cautions if c.code not in idle for x in _cures(f, c)]
     things = _things([x for x in cures if isinstance(x, Thing)])
-    spots = _spots([x for x in cures if isinstance(x, Spot)], f)
-    if kind == "lower-first":
+    spots = _spots([x for x in cures if isinstance(x, Anew | Spot)], f)
+    if kind == "lower-first" and decision.lowering is not None:
         # All is photographed anew then, whatever the photographs lack that there are.
         notches = decision.lowering.notches
         facts = {"left_mm": notches.left_mm, "right_mm": notches.right_mm}
-        anew = Spot(None, None, level=True, height_mm=STEEPER * f.distance_mm)
+        anew = Anew(level=True, height_mm=STEEPER * f.distance_mm)
         return (
             Step("lower", facts),
             *_step("prepare", "things", [t for t in things if t.code not in NOT_WHEN_LOWERED]),
@@ -126,8 +135,9 @@ def find_to_do(
 
 
 def _step(
-    code: str, name: str, found: list, order: Callable[[Any], float] | None = None, **facts
-) -> Iterator[Step]:
+    code: str, name: str, found: list[Named], order: Callable[[Named], float] | None = None,
+    **facts: float | None,
+) -> Iterator[Step]:  # fmt: skip
     """A step of the gravest few, along the log where they have places; none of none."""
     if found:
         named = found[:MOST_NAMED]
@@ -135,8 +145,8 @@ def _step(
         yield Step(code, {name: tuple(named), **facts}, len(found) - len(named))
 
 
-def _place(spot: Spot) -> float:
-    return float("-inf") if spot.from_mm is None else spot.from_mm
+def _place(x: Anew | Spot) -> float:
+    return float("-inf") if isinstance(x, Anew) else x.from_mm
 
 
 # --- the cures of one caution ---------------------------------------------------------------------
@@ -146,30 +156,30 @@ def _cures(f: Findings, c: Caution) -> Iterator[Cure]:
     facts, high_mm = c.facts, STEEPER * f.distance_mm
     match c.code:
         case "not-seen" if facts.get("hidden"):
-            yield ByHandStep("caliper", c.from_mm, c.to_mm)
+            yield ByHandStep("caliper", *c.stretch_mm)
         case "not-seen":
-            yield Spot(c.from_mm, c.to_mm, level=True, height_mm=0.0)
+            yield Spot(*c.stretch_mm, level=True, height_mm=0.0)
         case "hand-disagrees":
-            yield ByHandStep("lines", c.from_mm, c.to_mm)
+            yield ByHandStep("lines", *c.stretch_mm)
         case "misfit" | "log-moved" | "line-steps":
             yield from _contradicted(f, c, high_mm)
         case "one-height" | "heights-too-alike" if not facts["long_log"]:
-            yield Spot(None, None, level=False, height_mm=facts["height_mm"])
+            yield Anew(level=False, height_mm=facts["height_mm"])
         case "could-decide" | "near-crown":
-            yield Spot(c.from_mm, c.to_mm, level=False, height_mm=facts["height_mm"])
+            yield Spot(*c.stretch_mm, level=False, height_mm=facts["height_mm"])
         case "wide":
-            yield Spot(c.from_mm, c.to_mm, level=True, height_mm=facts["height_mm"])
+            yield Spot(*c.stretch_mm, level=True, height_mm=facts["height_mm"])
         case "one-photo":
-            yield Spot(c.from_mm, c.to_mm, level=True, height_mm=high_mm)
+            yield Spot(*c.stretch_mm, level=True, height_mm=high_mm)
         case "gap-shut" | "bridged":
-            yield ByHandStep("caliper", c.from_mm, c.to_mm)
+            yield ByHandStep("caliper", *c.stretch_mm)
         case "hollow":
-            yield ByHandStep("straightedge", c.from_mm, c.to_mm)
+            yield ByHandStep("straightedge", *c.stretch_mm)
         case "crossing" | "notch-not-confirmed":
             if end := facts.get("end"):
                 yield Thing("state-ends", (end,))
             else:
-                yield ByHandStep("caliper", c.from_mm, c.to_mm)
+                yield ByHandStep("caliper", *c.stretch_mm)
         case code if code in BY_HAND:
             entry = facts["entry"]
             if entry.mistake is None:
@@ -187,9 +197,10 @@ def _contradicted(f: Findings, c: Caution, high_mm: float) -> Iterator[Cure]:
     if c.code != "log-moved":
         yield Thing("cloth")
     a, b = c.from_mm, c.to_mm
-    if a is None or b - a > NEARLY_ALL * f.length_mm:
-        a = b = None
-    yield Spot(a, b, level=True, height_mm=high_mm)
+    if a is None or b is None or b - a > NEARLY_ALL * f.length_mm:
+        yield Anew(level=True, height_mm=high_mm)
+    else:
+        yield Spot(a, b, level=True, height_mm=high_mm)
 
 
 def _things_of(c: Caution) -> Iterator[Thing]:
@@ -242,19 +253,20 @@ def _things(found: list[Thing]) -> list[Thing]:
     return list(merged.values())
 
 
-def _spots(found: list[Spot], f: Findings) -> list[Spot]:
+def _spots(found: list[Anew | Spot], f: Findings) -> list[Anew | Spot]:
     """Stands that one photograph serves put together, gravest first; what is needed of all, first."""
-    out: list[Spot] = []
-    whole = [x for x in found if x.from_mm is None]
-    if whole:
-        level, high_mm = any(x.level for x in whole), max(x.height_mm for x in whole)
-        out.append(Spot(None, None, level, high_mm))
+    out: list[Anew | Spot] = []
+    anew = [x for x in found if isinstance(x, Anew)]
+    spots = [x for x in found if isinstance(x, Spot)]
+    if anew:
+        level, high_mm = any(x.level for x in anew), max(x.height_mm for x in anew)
+        out.append(Anew(level, high_mm))
         if level:
             return out
-        found = [replace(x, height_mm=0.0) for x in found if x.from_mm is not None and x.level]
+        spots = [replace(x, height_mm=0.0) for x in spots if x.level]
     view_mm = ONE_VIEW * f.distance_mm
     placed: list[Spot] = []
-    for x in found:
+    for x in spots:
         for k, y in enumerate(placed):
             a, b = min(x.from_mm, y.from_mm), max(x.to_mm, y.to_mm)
             if b - a <= view_mm or (x.from_mm <= y.to_mm and y.from_mm <= x.to_mm):

@@ -88,12 +88,13 @@ def verdict_of(
         As `to_do.find_to_do` has it.
     """
     kind, because = kind_of(doubtful, cautions, decision)
-    lowering = decision and decision.lowering
+    lowering = None if decision is None else decision.lowering
     notches = (0.0, 0.0)
-    if kind == "lower-first":
+    if kind == "lower-first" and lowering is not None:
         notches = lowering.notches.left_mm, lowering.notches.right_mm
     ready = (
         kind == "set"
+        and decision is not None
         and lowering is not None
         and lowering.ready
         and lowering.notches.stated
@@ -114,7 +115,7 @@ def kind_of(
         # What was entered by hand goes first: a wrong entry pulls the photographs apart.
         contradicts.sort(key=lambda code: code not in BY_HAND)
         return "measure-again", contradicts[0] if contradicts else ""
-    x = decision and decision.lowering
+    x = None if decision is None else decision.lowering
     if x is not None and not x.ready and (x.notches.left_mm or x.notches.right_mm):
         return "lower-first", ""
     return ("at-least", NOT_SEEN) if doubtful else ("set", "")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from itertools import groupby
 
-from gapvision.advice.to_do import ByHandStep, Spot, Step, Thing
+from gapvision.advice.to_do import Anew, ByHandStep, Spot, Step, Thing
 from gapvision.answer.teller import Teller
 from gapvision.joint.photo_results import CardResult
 from gapvision.lengths import Reading, format_entry, format_length
@@ -94,7 +94,7 @@ _THINGS: dict[str, Callable[..., str]] = {
 # --- photographs ----------------------------------------------------------------------------------
 
 
-def _photograph(say: Teller, spots: Sequence[Spot], gain_mm: float | None) -> str:
+def _photograph(say: Teller, spots: Sequence[Anew | Spot], gain_mm: float | None) -> str:
     parts = []
     for (level, height_mm), group in groupby(spots, lambda s: (s.level, s.height_mm)):
         parts.append(f"{_heights(say, level, height_mm)}, {_stands(say, list(group))}")
@@ -111,11 +111,11 @@ def _heights(say: Teller, level: bool, height_mm: float) -> str:
     return f"level and {steep}" if level else steep
 
 
-def _stands(say: Teller, spots: list[Spot]) -> str:
-    if spots[0].from_mm is None:
-        return "from where you stood"
+def _stands(say: Teller, spots: list[Anew | Spot]) -> str:
     words = []
     for s in spots:
+        if isinstance(s, Anew):
+            return "from where you stood"
         if s.step_mm is None:
             words.append(say.place(0.5 * (s.from_mm + s.to_mm)).removeprefix("at "))
         else:

@@ -29,7 +29,7 @@ from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretc
 from gapvision.joint.by_hand import ByHand, compare
 from gapvision.joint.disagreement import GapShift, gap_shifts
 from gapvision.joint.drawn_off import DrawnOff
-from gapvision.joint.gap import Profile, gap_profile
+from gapvision.joint.gap import Profile, gap_profile, groove_at, profile_over
 from gapvision.joint.photo_results import (
     CardResult,
     Exposure,
@@ -228,8 +228,10 @@ def test_from_above_on_both_sides_are_two_slopes():
 
 
 def test_wide_answer_from_several_heights():
-    decides = np.where(abs(STATION - 300.0) < 40.0, 1 / 15, 0.0)
-    caution = only(findings(u95=2.9, decides=decides), "wide")
+    here = abs(STATION - 300.0) < 40.0
+    need, u = np.where(here, 46.0, 30.0), np.full(len(STATION), 0.8)
+    place = {"decides": here / 15, "profile": Profile(*[STATION] * 5, need, u)}
+    caution = only(findings(u95=2.9, **place), "wide")
     assert "2.9 mm" in caution.text and "350 mm above and below" in caution.text
     assert caution.from_mm == pytest.approx(200.0, abs=20.0)  # a photograph's worth about the place
     assert caution.to_mm == pytest.approx(400.0, abs=20.0)
@@ -633,12 +635,13 @@ def test_likely_places_hold_the_one_that_decides():
     for seed in range(12):
         joint = draw_joint(np.random.default_rng([31, seed]), PROTOCOLS["level"])
         at, need = joint.truth.station_mm[2:-2], joint.truth.needed_mm(76.0)[2:-2]
-        p = gap_profile(fit(joint), at, 76.0)
+        fitted = fit(joint)
+        p = gap_profile(fitted, at, 76.0)
         assert p.decides.sum() == pytest.approx(1.0)
+        shown = np.ones(len(at), bool)
+        profile = profile_over(at, shown, p, groove_at(fitted, at, p.setting.value_mm))
         likely = _likely(
-            SimpleNamespace(
-                station_mm=at, decides=p.decides, profile=None, shown=np.ones(len(at), bool)
-            )
+            SimpleNamespace(station_mm=at, decides=p.decides, profile=profile, shown=shown)
         )
         held += likely[np.argmax(need)]
         share.append(likely.mean())

@@ -8,7 +8,7 @@ from helpers.findings import CLEAN, FAR, THREE_HEIGHTS, findings, long_log, phot
 
 from gapvision.advice.caution import Caution
 from gapvision.advice.cautions import find_cautions
-from gapvision.advice.to_do import ByHandStep, Spot, Thing, find_to_do
+from gapvision.advice.to_do import Anew, ByHandStep, Spot, Thing, find_to_do
 from gapvision.answer.to_do_text import to_do_text
 from gapvision.inputs.options import Stretch
 from gapvision.joint.photo_results import LineStep
@@ -94,7 +94,7 @@ def test_all_of_it_from_other_heights_swallows_what_it_serves():
              "untaped": False}  # fmt: skip
     near = Caution("near-crown", 0.0, 300.0, facts=crown)
     (step,) = of(f, near, one_height())
-    assert step.facts["spots"] == (Spot(None, None, level=False, height_mm=330.0),)
+    assert step.facts["spots"] == (Anew(level=False, height_mm=330.0),)
     (step,) = of(f, unseen(-300.0, -200.0), one_height())
     assert step.facts["spots"][1] == Spot(-300.0, -200.0, level=True, height_mm=0.0)
     assert said(f, unseen(-300.0, -200.0), one_height()) == [

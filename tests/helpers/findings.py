@@ -52,7 +52,7 @@ THREE_HEIGHTS = (
 )
 
 
-def showing_cards(corner_px, u_px=None, **more):
+def showing_cards(corner_px, u_px=None, cards=()):
     """Of a joint what the cards show in each photograph: corners' misses and their u by number."""
     photos = tuple(
         SimpleNamespace(
@@ -63,7 +63,7 @@ def showing_cards(corner_px, u_px=None, **more):
         )
         for misses in corner_px
     )
-    return SimpleNamespace(photos=photos, **more)
+    return SimpleNamespace(photos=photos, cards=cards)
 
 
 def findings(
@@ -75,6 +75,8 @@ def findings(
         shown &= ~((a <= STATION) & (b > STATION))
     for a, b in bridged:
         seen &= ~((a <= STATION) & (b > STATION))
+    at = more.get("station_mm", STATION)
+    flat, little = np.full(len(at), 46.0), np.full(len(at), 0.8)
     values = {
         "options": CLEAN,
         "station_mm": STATION,
@@ -85,6 +87,9 @@ def findings(
         "left_out": (),
         "cards": (CardResult(1, "outside", 0.0, 1.0, ()), CardResult(2, "outside", 700, -2.4, ())),
         "joint": showing_cards([{1: 0.2, 2: corner_px} for _ in photos], {1: 0.06, 2: u_px}),
+        "profile": Profile(*[at] * 5, flat, little),  # as likely to decide here as there
+        "decides": np.full(len(at), 1 / len(at)),
+        "radii": {},
     }  # fmt: skip
     return Findings(**(values | more))
 
