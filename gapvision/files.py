@@ -14,6 +14,7 @@ import os
 import secrets
 import shutil
 import stat
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -22,9 +23,9 @@ from typing import BinaryIO, TextIO
 
 from gapvision.errors import MeasurementError
 
-try:
+if sys.platform != "win32":
     import fcntl
-except ImportError:  # Windows, which lets nobody remove a file that is open
+else:  # which lets nobody remove a file that is open
     fcntl = None
 
 PART = ".gapvision-"  # begins the name of what is being written

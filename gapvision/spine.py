@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 
 import numpy as np
@@ -45,9 +46,17 @@ from gapvision.quantity import SAFE_K
 from gapvision.scene.priors import Priors
 
 
-# With another number of threads the linear algebra adds up in another order, and the last digits of
-# the answer differ; the fit's matrices are small, and threads would slow it down.
-@threadpool_limits.wrap(limits=1, user_api="blas")
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """With another number of threads the linear algebra adds up in another order.
+
+    The last digits of the answer would differ; the fit's matrices are small, and threads slow it down.
+    """
+    with threadpool_limits(limits=1, user_api="blas"):
+        yield
+
+
+@_one_thread()
 def measure(
     options: MeasureOptions,
     progress: Callable[[int, int], None] | None = None,

@@ -6,13 +6,14 @@ import math
 from collections.abc import Callable, Collection, Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TypeVar
+from typing import TypeGuard, TypeVar
 
 from gapvision.errors import MeasurementError
 from gapvision.files import read_regular
 from gapvision.lengths import Diameter, parse_diameter, parse_length
 
 Parsed = TypeVar("Parsed")
+Element = TypeVar("Element")
 CARD_ON = ("upper", "lower", "free")
 
 
@@ -105,7 +106,7 @@ def cards_of(value: object) -> tuple[int, ...]:
     return tuple(value)
 
 
-def is_list_of(value: object, of: type) -> bool:
+def is_list_of(value: object, of: type[Element]) -> TypeGuard[list[Element]]:
     """Whether it is a list of such values alone."""
     return isinstance(value, list) and all(
         isinstance(v, of) and not isinstance(v, bool) for v in value

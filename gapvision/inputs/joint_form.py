@@ -127,7 +127,9 @@ def _name(values: Mapping[str, Any]) -> JointName:
 
 def _stated(folder: Path, values: Mapping[str, Any]) -> dict[str, Any]:
     """What is stated beside the names, under the names of the options' fields."""
-    stated = {f"{key}_mm": length_of(key, values[key]) for key in _LENGTHS if key in values}
+    stated: dict[str, Any] = {
+        f"{key}_mm": length_of(key, values[key]) for key in _LENGTHS if key in values
+    }
     stated |= {key: diameter_of(key, values[key]) for key in _DIAMETERS if key in values}
     if "card_on" in values:
         stated["card_on"] = card_on_of(values["card_on"])

@@ -158,7 +158,7 @@ class Range:
 
 
 _TOO_LARGE = "{of} of {mm:.0f} mm was stated{hint}; at most {high:.0f} mm are possible: correct it."
-_AS_INCHES = {"hint": " (that many mm? write {inches:.3g}mm)", "hint_mm": (10 * INCH_MM, inf)}
+_AS_INCHES = " (that many mm? write {inches:.3g}mm)", (10 * INCH_MM, inf)  # hint, and from where
 
 RANGES = (
     Range(
@@ -198,7 +198,7 @@ RANGES = (
         -inf,
         LARGEST_GAP_MM,
         _TOO_LARGE,
-        **_AS_INCHES,
+        *_AS_INCHES,
     ),
     Range(
         "bad-trial",
@@ -206,7 +206,7 @@ RANGES = (
         -inf,
         LARGEST_GAP_MM,
         _TOO_LARGE,
-        **_AS_INCHES,
+        *_AS_INCHES,
     ),
     Range(
         "bad-limit",
@@ -296,7 +296,7 @@ def _check_comma(log: str, diameter: Diameter) -> None:
 
 def _check_taper(log: str, diameter: Diameter) -> None:
     """Refuse diameters at two stations between which no log tapers so."""
-    points = sorted(p for p in diameter.points if p[0] is not None)
+    points = sorted((at, mm) for at, mm in diameter.points if at is not None)
     for (a, d_a), (b, d_b) in pairwise(points):
         if abs(d_b - d_a) > MOST_TAPER * (b - a):
             raise JointNotFitted(
@@ -319,23 +319,24 @@ def _check_widths(options: MeasureOptions) -> None:
         -inf,
         largest,
         _TOO_LARGE,
-        **_AS_INCHES,
+        *_AS_INCHES,
     ).check(options)
 
 
 def _check_stretch(stretch: Stretch) -> None:
-    if not stretch.stated:
+    low, high = stretch.from_mm, stretch.to_mm
+    if low is None or high is None:
         return
-    if stretch.from_mm >= stretch.to_mm:
+    if low >= high:
         raise JointNotFitted(
             "from-after-to",
-            f"The stretch was stated from {stretch.from_mm:.0f} to {stretch.to_mm:.0f} mm; --from "
-            "must lie left of --to as seen from outside: exchange them.",
+            f"The stretch was stated from {low:.0f} to {high:.0f} mm; --from must lie "
+            "left of --to as seen from outside: exchange them.",
         )
-    if stretch.to_mm - stretch.from_mm < SHORTEST_MM:
+    if high - low < SHORTEST_MM:
         raise JointNotFitted(
             "stretch-too-short",
-            f"The stretch was stated from {stretch.from_mm:.0f} to {stretch.to_mm:.0f} mm; at least "
+            f"The stretch was stated from {low:.0f} to {high:.0f} mm; at least "
             f"{SHORTEST_MM:.0f} mm of joint can be measured: correct --from and --to.",
         )
 

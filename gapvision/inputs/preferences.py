@@ -107,12 +107,12 @@ def check_preference(key: str, value: object) -> None:
         raise ValueError(f"the {what} is a file's name, not {value!r}.")
     if key in LIMITS_MM:
         low, high = LIMITS_MM[key]
-        number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not number or not low <= value <= high:  # which no NaN is
-            likely = likely_unit(value, LIMITS_MM[key]) if number and abs(value) < 1e6 else ""
-            raise ValueError(
-                f"the {what} is from {low:g} to {high:g} mm, not {value!r:.20}{likely}."
-            )
+        likely = ""
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            if low <= value <= high:  # which no NaN is
+                return
+            likely = likely_unit(value, (low, high)) if abs(value) < 1e6 else ""
+        raise ValueError(f"the {what} is from {low:g} to {high:g} mm, not {value!r:.20}{likely}.")
 
 
 def option_of(key: str) -> str:

@@ -22,8 +22,8 @@ class HungCard:
 
     def points(self, card_mm: np.ndarray, photo: int | None = None) -> np.ndarray:
         """World points (n, 3) of points (n, 3) of the card's frame, as it hung in one photograph."""
-        tilt = self.tilt_rad + self.swing_rad.get(photo, 0.0)
-        return self.nail_mm + card_mm @ card_axes(tilt, self.side).T
+        swing = 0.0 if photo is None else self.swing_rad.get(photo, 0.0)
+        return self.nail_mm + card_mm @ card_axes(self.tilt_rad + swing, self.side).T
 
 
 def card_axes(tilt_rad: np.ndarray, side: str) -> np.ndarray:
