@@ -207,7 +207,9 @@ def _seen(view: CardView, state: np.ndarray, points_mm: np.ndarray) -> np.ndarra
     return camera.project(points_mm) + state[8:10]
 
 
-def _equations(view: CardView, state: np.ndarray, bend: np.ndarray, noise: float):
+def _equations(
+    view: CardView, state: np.ndarray, bend: np.ndarray, noise: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Normal equations (13, 13) and (13,) of one photograph, its misses (n, 2) and their weights."""
     points = _lain(view, bend)
     seen = _seen(view, state, points)

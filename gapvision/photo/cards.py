@@ -92,7 +92,7 @@ def at_true_size(sightings: list[CardSighting], printed_bar_mm: float) -> tuple[
 
 def read_cards(bgr: np.ndarray, file: str) -> tuple[list[CardSighting], tuple[int, ...]]:
     """As `find_cards`, and the numbers of cards of which parts are seen that cannot be read."""
-    grey = cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY)
+    grey: np.ndarray = cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY)
     if grey.dtype != np.uint8:
         grey = (grey >> 8).astype(np.uint8)
     markers = _once(_find_markers(grey), file)
@@ -350,8 +350,8 @@ def _patches(bgr: np.ndarray, px: np.ndarray) -> np.ndarray:
     x0, y0 = np.clip(np.floor(px.min((0, 1))).astype(int) - 2, 0, [w - 1, h - 1])
     x1, y1 = np.clip(np.ceil(px.max((0, 1))).astype(int) + 3, 1, [w, h])
     part = linear(bgr[y0 : max(y1, y0 + 1), x0 : max(x1, x0 + 1)])
-    grey = np.ascontiguousarray(part @ np.float32([0.114, 0.587, 0.299]))
-    px = px - np.float32([x0, y0])
+    grey = np.ascontiguousarray(part @ np.array([0.114, 0.587, 0.299], np.float32))
+    px = px - np.array([x0, y0], np.float32)
     out = cv2.remap(grey, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return out.reshape(len(px), PATCH_SAMPLES, PATCH_SAMPLES)
 

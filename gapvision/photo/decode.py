@@ -7,7 +7,7 @@ import os
 import struct
 import threading
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -36,7 +36,7 @@ _FILLED = bytes(64)  # what a lost part of a file is filled with, and hardly eve
 READABLE = "a JPEG, PNG, TIFF or HEIC photograph is needed"
 DAMAGED = "copy it from the phone again or retake it"
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
-_OPENERS = {
+_OPENERS: dict[str, Callable[[io.BytesIO], ImageFile.ImageFile]] = {
     "JPEG": JpegImagePlugin.JpegImageFile,
     "PNG": PngImagePlugin.PngImageFile,
     "TIFF": TiffImagePlugin.TiffImageFile,
@@ -260,7 +260,8 @@ def _decode_heif(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object],
 
     try:
         image = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False, bgr_mode=True)
-        _check_size(*image.size, name)
+        width, height = image.size
+        _check_size(width, height, name)
         pixels = np.asarray(image)
     except _BAD_CONTENTS as error:
         raise _truncated(name) from error

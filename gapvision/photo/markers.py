@@ -43,8 +43,8 @@ def detect_markers(
     out: dict[int, list[np.ndarray]] = {}
     if ids is None:
         return out
-    for quad, m in zip(quads, np.ravel(ids), strict=True):
-        out.setdefault(int(of[m]), []).append((np.reshape(quad, (4, 2)) + 0.5) / scale - 0.5)
+    for quad, m in zip(quads, of[np.ravel(ids)], strict=True):
+        out.setdefault(int(m), []).append((np.reshape(quad, (4, 2)) + 0.5) / scale - 0.5)
     return out
 
 
@@ -82,7 +82,7 @@ def _likely_cards(
 def _patches(image: np.ndarray, quads: np.ndarray, p: cv2.aruco.DetectorParameters) -> np.ndarray:
     """Each quad (n, 4, 2) seen square on, (n, side, side), as OpenCV reads it."""
     side = (MARKER_CELLS + 2) * p.perspectiveRemovePixelPerCell
-    square = np.float32([[0, 0], [side - 1, 0], [side - 1, side - 1], [0, side - 1]])
+    square = np.array([[0, 0], [side - 1, 0], [side - 1, side - 1], [0, side - 1]], np.float32)
     return np.stack([
         cv2.warpPerspective(
             image, cv2.getPerspectiveTransform(q.astype(np.float32), square), (side, side),

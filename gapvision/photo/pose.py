@@ -41,7 +41,7 @@ def card_pose(sighting: CardSighting, lens: Lens, size: tuple[int, int]) -> Came
     _, turns, places, _ = cv2.solvePnPGeneric(
         points, sighting.corner_px, k, distortion, flags=cv2.SOLVEPNP_IPPE
     )
-    best = None
+    ways = []
     for turn, place in zip(turns, places, strict=True):
         turn, place = cv2.solvePnPRefineLM(
             points, sighting.corner_px, k, distortion, turn.copy(), place.copy()
@@ -49,8 +49,8 @@ def card_pose(sighting: CardSighting, lens: Lens, size: tuple[int, int]) -> Came
         seen, _ = cv2.projectPoints(points, turn, place, k, distortion)
         miss = float(np.sqrt(np.mean((seen.reshape(-1, 2) - sighting.corner_px) ** 2)))
         r, _ = cv2.Rodrigues(turn)
-        if best is None or miss < best[0]:
-            best = miss, r, -r.T @ place.ravel()
+        ways.append((miss, r, -r.T @ place.ravel()))
+    best = min(ways, key=lambda way: way[0])
     return Camera(best[1], best[2], lens.focal_px, lens.k1, size)
 
 

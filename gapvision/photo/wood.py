@@ -156,7 +156,7 @@ def likeness(one: tuple[np.ndarray, np.ndarray], other: tuple[np.ndarray, np.nda
 
 def _places() -> list[tuple[int, int]]:
     """Upper left corner of each block, left and right of the card."""
-    lefts = (SHIFT_X, SHIFT_X + BLOCK_WIDTH + 22)
-    lefts += (HALF_WIDTH + CARD_HALF + 9, HALF_WIDTH + CARD_HALF + 9 + BLOCK_WIDTH + 5)
+    right = HALF_WIDTH + CARD_HALF + 9
+    lefts = (SHIFT_X, SHIFT_X + BLOCK_WIDTH + 22, right, right + BLOCK_WIDTH + 5)
     tops = range(SHIFT_Y + 2, ABOVE - BELOW + 1 - BLOCK_HEIGHT - SHIFT_Y + 1, BLOCK_HEIGHT)
     return [(top, left) for top in tops for left in lefts]

@@ -67,7 +67,9 @@ def calibrate(
     return key, fit_lens(views, (key.width_px, key.height_px), focal_px, poor)
 
 
-def _look(paths: Sequence[Path], progress) -> tuple[list, list[tuple[str, str]]]:
+def _look(
+    paths: Sequence[Path], progress: Callable[[int, int], None] | None
+) -> tuple[list[tuple[CameraKey, float, str, list[CardSighting]]], list[tuple[str, str]]]:
     """Key, focal length, name and sightings of each usable photograph; names and faults of others."""
     found, poor, seen = [], [], set()
     for k, path in enumerate(paths):

@@ -81,8 +81,8 @@ def read_camera(path: Path) -> CameraFile:
             "leave --camera out.",
         ) from None
     finite = all(math.isfinite(v) for v in (focal, u_focal, k1, u_k1, width, distance or 1.0))
-    above = (focal, u_focal, width, u_k1, 1.0 if distance is None else distance)
-    above += () if key is None else (key.width_px, key.height_px)
+    above = [focal, u_focal, width, u_k1, 1.0 if distance is None else distance]
+    above += [] if key is None else [key.width_px, key.height_px]
     if not finite or min(above) <= 0:
         raise MeasurementError(
             "bad-camera-file",

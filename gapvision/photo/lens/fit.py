@@ -7,7 +7,7 @@ predicting photographs that were left out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -15,6 +15,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from gapvision.errors import NotCalibrated
+from gapvision.photo.cards import CardSighting
 from gapvision.photo.lens.calibration import (
     Calibration,
     Known,
@@ -66,7 +67,7 @@ class _Fit:
         return float(np.sqrt(self.covariance[self.free.index(name), self.free.index(name)]))
 
 
-def sheet_view(file: str, sightings: Sequence, sheet: Sequence[int]) -> SheetView:
+def sheet_view(file: str, sightings: Sequence[CardSighting], sheet: Sequence[int]) -> SheetView:
     """The corners of one photograph on the sheet that carries these cards.
 
     Parameters
@@ -133,14 +134,16 @@ def fit_lens(
             "The corners do not lie as on one flat uncut sheet; print a sheet of two cards, leave it "
             "uncut, lay or pin it flat, and photograph it again.",
         )
-    views, poor = _without_poor(views, size, first, poor)
+    views, poor = _without_poor(views, first, poor)
     _enough(views, poor)
     first = _fit(views, size, MODELS["k1"], _start(views, size, focal_px))
     stretched = _fit(views, size, (*MODELS["k1"], "aspect"), first)
     _, u_aspect = _left_out(views, stretched)
     aspect = Known(float(stretched.values[NAMES.index("aspect")]), u_aspect["aspect"])
     uneven = is_uneven(aspect)
-    fits, misses, jack = {}, {}, {}
+    fits: dict[str, _Fit] = {}
+    misses: dict[str, np.ndarray] = {}
+    jack: dict[str, dict[str, float]] = {}
     for name, free in MODELS.items():
         fits[name] = _fit(views, size, (*free, "aspect") if uneven else free, first)
         misses[name], jack[name] = _left_out(views, fits[name])
@@ -189,7 +192,9 @@ def _enough(views: Sequence[SheetView], poor: Sequence[tuple[str, str]]) -> None
         )
 
 
-def _without_poor(views, size, fit: _Fit, poor):
+def _without_poor(
+    views: Sequence[SheetView], fit: _Fit, poor: list[tuple[str, str]]
+) -> tuple[list[SheetView], list[tuple[str, str]]]:
     """The views without those whose corners miss by far more than the others'."""
     rms = np.array([p.rms_px for p in _photo_fits(views, fit)])
     limit = max(POOR_TIMES * float(np.median(rms)), POOR_PX)
@@ -206,7 +211,7 @@ def _matrix(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.array([[f, 0, cx], [0, f, cy], [0, 0, 1.0]]), np.array([k1, k2, 0.0, 0.0])
 
 
-def _start(views: Sequence[SheetView], size, focal_px: float) -> _Fit:
+def _start(views: Sequence[SheetView], size: tuple[int, int], focal_px: float) -> _Fit:
     """OpenCV's calibration with one coefficient and the principal point in the middle."""
     middle = (np.array(size, float) - 1) / 2
     values = np.array([focal_px, 0.0, 0.0, *middle, 1.0])
@@ -216,7 +221,8 @@ def _start(views: Sequence[SheetView], size, focal_px: float) -> _Fit:
         | cv2.CALIB_ZERO_TANGENT_DIST | cv2.CALIB_FIX_K2 | cv2.CALIB_FIX_K3
     )  # fmt: skip
     _, matrix, coefficients, turns, shifts = cv2.calibrateCamera(
-        [np.float32(v.points_mm) for v in views], [np.float32(v.corner_px) for v in views],
+        [v.points_mm.astype(np.float32) for v in views],
+        [v.corner_px.astype(np.float32) for v in views],
         size, matrix, coefficients, flags=flags,
     )  # fmt: skip
     values[0], values[1] = matrix[0, 0], np.ravel(coefficients)[0]
@@ -224,7 +230,9 @@ def _start(views: Sequence[SheetView], size, focal_px: float) -> _Fit:
     return _Fit((), values, poses, np.empty((0, 0)), 1.0)
 
 
-def _project(view: SheetView, values: np.ndarray, pose: np.ndarray) -> tuple:
+def _project(
+    view: SheetView, values: np.ndarray, pose: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Residuals (2n,) of a view, and derivatives by numbers (2n, 6) and by pose (2n, 6)."""
     matrix, coefficients = _matrix(values)
     stretch = np.array([1.0, values[5], 1.0])
@@ -240,23 +248,25 @@ def _project(view: SheetView, values: np.ndarray, pose: np.ndarray) -> tuple:
     return (px[:, 0] - view.corner_px).ravel(), by_values, by[:, :6]
 
 
-def _fit(views: Sequence[SheetView], size, free: Sequence[str], start: _Fit) -> _Fit:
+def _fit(
+    views: Sequence[SheetView], size: tuple[int, int], free: Sequence[str], start: _Fit
+) -> _Fit:
     """Robust least squares of the free numbers and all poses; the others stand as in no model."""
     columns = [NAMES.index(n) for n in free]
     middle = (np.array(size, float) - 1) / 2
     standing = np.where(np.isin(NAMES, free), start.values, [0.0, 0.0, 0.0, *middle, 1.0])
     rows = np.cumsum([0] + [2 * len(v.points_mm) for v in views])
 
-    def unpack(x):
+    def unpack(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         values = standing.copy()
         values[columns] = x[: len(columns)]
         return values, x[len(columns) :].reshape(-1, 6)
 
-    def miss(x):
+    def miss(x: np.ndarray) -> np.ndarray:
         values, poses = unpack(x)
         return np.concatenate([_project(*v)[0] for v in _each(views, values, poses)])
 
-    def slope(x):
+    def slope(x: np.ndarray) -> np.ndarray:
         values, poses = unpack(x)
         out = np.zeros((rows[-1], len(x)))
         for i, v in enumerate(_each(views, values, poses)):
@@ -281,11 +291,13 @@ def _fit(views: Sequence[SheetView], size, free: Sequence[str], start: _Fit) -> 
     return _Fit(tuple(free), values, poses, covariance, sd)
 
 
-def _each(views, values, poses):
+def _each(
+    views: Sequence[SheetView], values: np.ndarray, poses: np.ndarray
+) -> Iterator[tuple[SheetView, np.ndarray, np.ndarray]]:
     return ((v, values, p) for v, p in zip(views, poses, strict=True))
 
 
-def _left_out(views, fit: _Fit) -> tuple[np.ndarray, dict[str, float]]:
+def _left_out(views: Sequence[SheetView], fit: _Fit) -> tuple[np.ndarray, dict[str, float]]:
     """Mean squared miss (photographs,) px^2 of each photograph by the lens of the others, with a pose
     of its own, and the jackknife's standard uncertainty of each free number.
 
@@ -312,7 +324,9 @@ def _left_out(views, fit: _Fit) -> tuple[np.ndarray, dict[str, float]]:
     return np.array(missed), dict(zip(fit.free, u.tolist(), strict=True))
 
 
-def _part(view: SheetView, values, pose, columns, sd_px: float) -> tuple[np.ndarray, np.ndarray]:
+def _part(
+    view: SheetView, values: np.ndarray, pose: np.ndarray, columns: list[int], sd_px: float
+) -> tuple[np.ndarray, np.ndarray]:
     """A photograph's part of the normal matrix and of the gradient, its pose eliminated.
 
     The matrix has the Cauchy loss's second derivative as weight: its usual weight alone makes steps a

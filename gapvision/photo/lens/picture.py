@@ -64,7 +64,10 @@ def write_calibration_picture(path: Path, calibration: Calibration, overwrite: b
     write_new(path, content.getvalue(), "the picture", overwrite)
 
 
-def _coverage(draw: ImageDraw.ImageDraw, c: Calibration, at, size, scale: float) -> None:
+def _coverage(
+    draw: ImageDraw.ImageDraw, c: Calibration, at: tuple[int, int], size: tuple[int, int],
+    scale: float,
+) -> None:  # fmt: skip
     counts = corner_counts(c)
     _title(draw, 0, f"{counts.sum()} corners in {len(c.photos)} photographs; orange: none")
     rows, columns = counts.shape

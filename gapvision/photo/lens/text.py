@@ -6,6 +6,7 @@ from datetime import date
 
 import numpy as np
 import tomlkit
+from tomlkit.items import Table
 
 from gapvision.photo.facts import CameraKey
 from gapvision.photo.lens.calibration import Calibration, Known, named
@@ -120,7 +121,7 @@ def camera_toml(key: CameraKey, calibration: Calibration, made: date) -> str:
     return tomlkit.dumps(doc)
 
 
-def _add(table, name: str, known: Known) -> None:
+def _add(table: tomlkit.TOMLDocument | Table, name: str, known: Known) -> None:
     digits = DIGITS[name]
     table[name] = round(known.value, digits)
     table[f"u_{name}"] = max(round(known.u, digits), 10.0**-digits)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 
 from gapvision.photo.scrub.notes import EXIF_HEAD, NotScrubbable, clean_exif, clean_profile
 
@@ -78,7 +79,7 @@ def _is_table(marker: int, body: bytes) -> bool:
     return marker == 0xDD and len(body) == 2
 
 
-def _steps(body: bytes, size_at) -> bool:
+def _steps(body: bytes, size_at: Callable[[int], int]) -> bool:
     """Whether tables that follow each other end where the segment does."""
     at = 0
     while at < len(body):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 import zlib
+from collections.abc import Callable
 
 from gapvision.photo.scrub.heif import free_heif
 from gapvision.photo.scrub.jpeg import free_jpeg
@@ -47,7 +48,7 @@ def scrubbed(content: bytes) -> bytes:
         raise NotScrubbable("damaged") from error
 
 
-def _by_kind(content: bytes):
+def _by_kind(content: bytes) -> Callable[[bytes], bytes]:
     if content.startswith(b"\xff\xd8\xff"):
         return free_jpeg
     if content.startswith(PNG_HEAD):

@@ -27,6 +27,7 @@ _UNTURNED = {
     7: lambda a: a[::-1, ::-1].swapaxes(0, 1),
     8: lambda a: np.rot90(a, -1),
 }
+_NOT_ANEW = "a TIFF of a kind that cannot be written anew"
 _AS_MEASURED = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH
 
 
@@ -46,8 +47,10 @@ def free_tiff(content: bytes) -> bytes:
     if pixels is None or wrong:
         raise NotScrubbable("damaged")
     if pixels.dtype not in (np.uint8, np.uint16):
-        raise NotScrubbable("a TIFF of a kind that cannot be written anew")
+        raise NotScrubbable(_NOT_ANEW)
     measured, _ = pixels_of(content, _AS_MEASURED)
+    if measured is None:
+        raise NotScrubbable(_NOT_ANEW)
     turned = _UNTURNED.get(main.get(ExifTags.Base.Orientation, 1))
     for stored in (
         pixels,
@@ -57,7 +60,7 @@ def free_tiff(content: bytes) -> bytes:
         again, _ = pixels_of(out, _AS_MEASURED)
         if again is not None and np.array_equal(measured, again):
             return out
-    raise NotScrubbable("a TIFF of a kind that cannot be written anew")
+    raise NotScrubbable(_NOT_ANEW)
 
 
 def _written(pixels: np.ndarray, main: dict, inner: dict, profile: bytes, alpha: object) -> bytes:
