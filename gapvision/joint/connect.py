@@ -90,7 +90,7 @@ def _photo_without(photo: PlacedPhoto, placed: Placement) -> PlacedPhoto:
 def _by_cards(options: MeasureOptions, given: Gathered) -> tuple[Placement, list[PhotoResult]]:
     """The photographs that shared cards connect, at their places, and those that none does."""
     found = place_cards([p.rows for p in given.photos], given.lenses, options.card_on)
-    pairs = list(zip(given.photos, found.cameras, strict=True))
+    pairs = [(p, found.cameras.get(i)) for i, p in enumerate(given.photos)]
     sides = {p.rows.side for p in given.photos}
     main = "outside" if "outside" in sides else "inside"
     of_main = [(p, camera) for p, camera in pairs if p.rows.side == main]

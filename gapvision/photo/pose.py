@@ -20,9 +20,9 @@ U_YAW_RAD = 0.07
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Placed:
-    """Cameras (None where a photograph is not tied to the first card) and cards in the world."""
+    """Cameras, by photograph, of those that are tied to the first card, and cards in the world."""
 
-    cameras: list[Camera | None]
+    cameras: dict[int, Camera]
     cards: dict[int, HungCard]
 
 
@@ -82,7 +82,7 @@ def place_cards(photos: Sequence[PhotoRows], lenses: Sequence[Lens], hung_on: st
             chain = _levelled(_longest_chain(seen, side, hung_on))
             cameras |= chain.cameras
             cards |= chain.cards
-    return Placed([cameras.get(i) for i in range(len(photos))], cards)
+    return Placed(cameras, cards)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -8,6 +8,7 @@ the other, both are fitted at once.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from functools import cache
 
@@ -29,6 +30,9 @@ RUN = 5  # columns of a block's profile
 SHUT_PX, TWO_EDGES_PX = 1.0, 8.5  # by the labels, which may be 2 px too wide
 BOTH_STEP_PX = 0.25
 
+# A part of the photograph, (x0, y0, x1, y1) in its pixels -> linear light (h, w, 3).
+LightOf = Callable[[int, int, int, int], np.ndarray]
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class EdgeFit:
@@ -40,7 +44,7 @@ class EdgeFit:
 
 
 def fit_edges(
-    linear_bgr, band: Band, column: np.ndarray, upper_row: np.ndarray, lower_row: np.ndarray,
+    linear_bgr: LightOf, band: Band, column: np.ndarray, upper_row: np.ndarray, lower_row: np.ndarray,
     pull_px: tuple[np.ndarray, np.ndarray],
 ) -> tuple[EdgeFit, EdgeFit]:  # fmt: skip
     """Limbs of the upper and the lower log near two lines of the band.
@@ -60,7 +64,7 @@ def fit_edges(
     middle = 0.5 * (upper_row + lower_row)
     pull = [p[narrow] for p in pull_px]
     both = _fit_both(linear_bgr, band, column[narrow], block, middle[narrow], gap_px[narrow], pull)
-    return tuple(_put(one, narrow, part) for one, part in zip(fits, both, strict=True))
+    return _put(fits[0], narrow, both[0]), _put(fits[1], narrow, both[1])
 
 
 def _put(fit: EdgeFit, at: np.ndarray, part: EdgeFit) -> EdgeFit:
@@ -71,11 +75,14 @@ def _put(fit: EdgeFit, at: np.ndarray, part: EdgeFit) -> EdgeFit:
     return EdgeFit(*values)
 
 
-def _px_per_cell(band, column, row):
+def _px_per_cell(band: Band, column: np.ndarray, row: np.ndarray) -> np.ndarray:
     return np.linalg.norm(band.to_image(column, row + 1.0) - band.to_image(column, row), axis=1)
 
 
-def _fit_one(linear_bgr, band, column, block, row, gap_px, pull_px, into_log) -> EdgeFit:
+def _fit_one(
+    linear_bgr: LightOf, band: Band, column: np.ndarray, block: float, row: np.ndarray,
+    gap_px: np.ndarray, pull_px: np.ndarray, into_log: float,
+) -> EdgeFit:  # fmt: skip
     """``into_log`` is +1 where the log lies below the line, -1 where above."""
     d, places, basis, squares = _candidates()
     profile = _profiles(linear_bgr, band, column, block, row, into_log * d)
@@ -95,7 +102,10 @@ def _fit_one(linear_bgr, band, column, block, row, gap_px, pull_px, into_log) ->
     return EdgeFit(into_log * shift, np.clip(u, LEAST_U_PX, 5.0), good)
 
 
-def _fit_both(linear_bgr, band, column, block, row, gap_px, pull_px) -> tuple[EdgeFit, EdgeFit]:
+def _fit_both(
+    linear_bgr: LightOf, band: Band, column: np.ndarray, block: float, row: np.ndarray,
+    gap_px: np.ndarray, pull_px: list[np.ndarray],
+) -> tuple[EdgeFit, EdgeFit]:  # fmt: skip
     """Limbs of both logs round the middle ``row`` of a narrow gap: its place and its width at once."""
     d, middles, widths, basis, squares = _pairs()
     profile = _profiles(linear_bgr, band, column, block, row, d)
@@ -123,7 +133,7 @@ def _fit_both(linear_bgr, band, column, block, row, gap_px, pull_px) -> tuple[Ed
         of = np.array([1.0, sign])
         u = BOTH_STEP_PX * np.sqrt(np.maximum(of @ covariance @ of, 0))
         out.append(EdgeFit(place @ of, np.clip(u, LEAST_U_PX, 5.0), inside & (u < MOST_U_PX)))
-    return tuple(out)
+    return out[0], out[1]
 
 
 def _bowl(score: np.ndarray, k: np.ndarray, m: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -140,7 +150,7 @@ def _bowl(score: np.ndarray, k: np.ndarray, m: np.ndarray) -> tuple[np.ndarray, 
     return slope, np.where(firm[:, None, None], curve, np.eye(2)), firm
 
 
-def _misfit(y, w, basis, squares) -> np.ndarray:
+def _misfit(y: np.ndarray, w: np.ndarray, basis: np.ndarray, squares: np.ndarray) -> np.ndarray:
     """Half the chi-square (blocks, places) of profiles y (blocks, k) with weights w at all places.
 
     All places at once: normal matrices and right sides are linear in the weights. The noise is taken
@@ -200,7 +210,10 @@ def _basis(d: np.ndarray) -> np.ndarray:
     return np.stack([1 - log, log, limb], 1)
 
 
-def _profiles(linear_bgr, band, column, block, row, offsets) -> np.ndarray:
+def _profiles(
+    linear_bgr: LightOf, band: Band, column: np.ndarray, block: float, row: np.ndarray,
+    offsets: np.ndarray,
+) -> np.ndarray:  # fmt: skip
     """Linear light (blocks, k, 3) across the line, averaged along it over one block of columns."""
     along = np.linspace(-0.4, 0.4, RUN) * block
     c = column[:, None] + along[None]

@@ -23,7 +23,7 @@ from gapvision.trace.drawn import (
     held_limbs,
     leads_back,
 )
-from gapvision.trace.edges import EdgeFit, fit_edges
+from gapvision.trace.edges import EdgeFit, LightOf, fit_edges
 from gapvision.trace.network import BLOCK, FRONT, GAP, LOWER, UPPER
 from gapvision.trace.rectified import CELL_MM, Band
 
@@ -75,7 +75,7 @@ class Trace:
     mm_per_px: np.ndarray
 
 
-def _votes(band: Band, labels: np.ndarray):
+def _votes(band: Band, labels: np.ndarray) -> tuple[list[np.ndarray], np.ndarray]:
     """Votes (rows, blocks) of cells to lie above the upper, above the lower line; what is usable."""
     p = labels.astype(np.float64) + 1e-4
     usable = _blockwise(band.seen & ~band.hidden, labels.shape[2])
@@ -91,7 +91,7 @@ def _cost(votes: np.ndarray) -> np.ndarray:
 
 
 def trace_outlines(
-    linear_bgr,
+    linear_bgr: LightOf,
     band: Band,
     labels: np.ndarray,
     limbs: np.ndarray,
@@ -103,7 +103,7 @@ def trace_outlines(
     Parameters
     ----------
     linear_bgr : callable
-        ``(x0, y0, x1, y1) -> array (h, w, 3)``: a part of the photograph in linear light.
+        The photograph's light, as `edges.LightOf`.
     labels : array (4, rows, blocks)
     limbs : array (2, rows + 1, blocks)
         Both from `network.read_band`.
@@ -125,8 +125,8 @@ def trace_outlines(
     per_cell = np.linalg.norm(below - band.to_image(column, smooth[0]), axis=1)
     gap_px = (smooth[1] - smooth[0]) * per_cell
     pull = tuple(f.sd_rows * per_cell for f in followed)
-    fits = fit_edges(linear_bgr, band, column, smooth[0], smooth[1], pull)
-    fits = [_not_back(fit, f, per_cell) for fit, f in zip(fits, followed, strict=True)]
+    edges = fit_edges(linear_bgr, band, column, smooth[0], smooth[1], pull)
+    fits = [_not_back(fit, f, per_cell) for fit, f in zip(edges, followed, strict=True)]
     states = [
         _states(band, p, votes[k], smooth[k], gap_px, usable, followed[k].by_hand) for k in range(2)
     ]
@@ -185,12 +185,13 @@ def _follow(
         ]
     if guide is not None:
         costs = [cost + _away(guide[k], len(cost)) for k, cost in enumerate(costs)]
+    places = list(limbs)
     if drawn is not None:
         upper, lower = drawn.lines
         costs = [held_cost(costs[0], upper, lower, 1.0), held_cost(costs[1], lower, upper, -1.0)]
-        limbs = [held_limbs(limb, x) for limb, x in zip(limbs, drawn.lines, strict=True)]
+        places = [held_limbs(limb, x) for limb, x in zip(limbs, drawn.lines, strict=True)]
     followed = []
-    for limb, cost, path in zip(limbs, costs, _best_paths(np.stack(costs)), strict=True):
+    for limb, cost, path in zip(places, costs, _best_paths(np.stack(costs)), strict=True):
         offset, sd = _about(limb, path)
         row = path + offset - 0.5  # a line between two rows
         nowhere = np.zeros(len(row), bool)
@@ -240,7 +241,7 @@ def _doubted(
 
 
 def _blockwise(mask: np.ndarray, blocks: int) -> np.ndarray:
-    return mask[:, : blocks * BLOCK].reshape(mask.shape[0], blocks, BLOCK).all(-1)
+    return np.all(mask[:, : blocks * BLOCK].reshape(mask.shape[0], blocks, BLOCK), axis=-1)
 
 
 def _best_paths(costs: np.ndarray) -> np.ndarray:
@@ -322,7 +323,10 @@ def _doubt(cost: np.ndarray, path: np.ndarray) -> np.ndarray:
     return np.sqrt((weight * offset**2).sum(1) / weight.sum(1))
 
 
-def _states(band, p, votes, row, gap_px, usable, by_hand) -> np.ndarray:
+def _states(
+    band: Band, p: np.ndarray, votes: np.ndarray, row: np.ndarray, gap_px: np.ndarray,
+    usable: np.ndarray, by_hand: np.ndarray,
+) -> np.ndarray:  # fmt: skip
     """What can be said of one line in each block; what was drawn by hand is seen."""
     blocks = len(row)
     rows = p.shape[1]
@@ -336,7 +340,7 @@ def _states(band, p, votes, row, gap_px, usable, by_hand) -> np.ndarray:
     lo = np.clip(at - EDGE_ZONE_MM, 0, rows)
     hi = np.clip(at + EDGE_ZONE_MM, 0, rows)
 
-    def mean(name, a, b):
+    def mean(name: str, a: np.ndarray, b: np.ndarray) -> np.ndarray:
         return (cumulative[name][b, j] - cumulative[name][a, j]) / np.maximum(b - a, 1)
 
     above, under = mean("vote", lo, at) / TEMPER, mean("vote", at, hi) / TEMPER
@@ -350,7 +354,9 @@ def _states(band, p, votes, row, gap_px, usable, by_hand) -> np.ndarray:
     return state
 
 
-def _placed(row, fit: EdgeFit, per_cell, pull_px, doubt) -> tuple[np.ndarray, np.ndarray]:
+def _placed(
+    row: np.ndarray, fit: EdgeFit, per_cell: np.ndarray, pull_px: np.ndarray, doubt: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Rows of the sub-pixel limbs and their u, px; where one fails the network's line stands, loosely."""
     ok = _at_edge(fit, pull_px)
     shift = np.where(ok, fit.shift_px, 0.0)

@@ -59,7 +59,7 @@ def _within(by_hand: np.ndarray) -> np.ndarray:
     """Blocks (n,) at which both sides of a step would be drawn by hand."""
     whole = 2 * SIDE + BETWEEN
     padded = np.pad(by_hand, whole // 2)
-    return np.lib.stride_tricks.sliding_window_view(padded, whole).all(1)
+    return np.all(np.lib.stride_tricks.sliding_window_view(padded, whole), axis=1)
 
 
 def _steps(values: np.ndarray, side: int) -> np.ndarray:

@@ -19,7 +19,7 @@ from gapvision.scene import card
 from gapvision.scene.camera import Lens
 from gapvision.scene.hung_card import HungCard
 from gapvision.scene.photo_rows import PhotoRows
-from gapvision.scene.priors import Priors
+from gapvision.scene.priors import Half, Priors
 from gapvision.trace.drawn import Drawn, drawn_in
 from gapvision.trace.network import BLOCK, network_input, read_band
 from gapvision.trace.outlines import (
@@ -116,7 +116,9 @@ class ReadPhoto:
     correction: Correction | None = None
 
 
-def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> TracedPhoto:
+def trace_photo(
+    read: ReadPhoto, hung_on: str, stated: Mapping[str, Half | None], priors: Priors
+) -> TracedPhoto:
     """Trace the joint in one photograph by itself, through what was drawn in it by hand.
 
     Parameters
@@ -152,9 +154,10 @@ def trace_photo(read: ReadPhoto, hung_on: str, stated: dict, priors: Priors) -> 
         drawn = drawn_in(band, labels.shape[2], read.correction, read.label)
     trace = trace_outlines(Crop(bgr, 0, 0).linear, band, labels, limbs, drawn=drawn)
     if not shows_gap(trace):
-        trace = _longer_alone(trace)
-        if trace is None:
+        alone = _longer_alone(trace)
+        if alone is None:
             raise no_outlines(read.label)
+        trace = alone
     return TracedPhoto(
         read.photo.facts, read.label, read.lens_source, rows, band,
         _halves(labels), limbs.astype(np.float16), trace, _crop(bgr, trace),
@@ -207,12 +210,12 @@ class _Reach:
         return None if self.expected_mm is None else (self.top_mm - self.expected_mm) / CELL_MM
 
 
-def _reach(cards: list[HungCard], hung_on: str, stated: dict, priors: Priors) -> _Reach:
+def _reach(
+    cards: list[HungCard], hung_on: str, stated: Mapping[str, Half | None], priors: Priors
+) -> _Reach:
     half = {
-        log: np.array([priors.unknown_radius_mm])
-        if stated[log] is None
-        else stated[log](np.zeros(1))
-        for log in ("upper", "lower")
+        log: np.array([priors.unknown_radius_mm]) if along is None else along(np.zeros(1))
+        for log, along in stated.items()
     }
     z = joint_z(cards, half, priors)
     nail = float(np.median([c.nail_mm[1] for c in cards]))
@@ -244,7 +247,7 @@ def no_outlines(label: str) -> OutlinesNotFound:
 def _longer_alone(trace: Trace) -> Trace | None:
     """The longer outline where the other is not to be trusted; None where neither is long enough."""
     seen = {log: int((getattr(trace, log).state == SEEN).sum()) for log in ("upper", "lower")}
-    shorter, longer = sorted(seen, key=seen.get)
+    shorter, longer = sorted(seen, key=seen.__getitem__)
     if seen[longer] < LEAST_ALONE:
         return None
     line = getattr(trace, shorter)
@@ -295,11 +298,11 @@ def retrace(photo: TracedPhoto, upper_px: np.ndarray, lower_px: np.ndarray) -> T
 
 def without_marked(photo: TracedPhoto, not_gap: np.ndarray) -> TracedPhoto:
     """The photograph with nothing claimed in blocks (n,) that were marked as not the gap."""
-    lines = {
-        log: replace(line, state=np.where(not_gap & (line.state != OUTSIDE), HIDDEN, line.state))
-        for log, line in (("upper", photo.trace.upper), ("lower", photo.trace.lower))
-    }
-    return replace(photo, trace=replace(photo.trace, **lines), not_gap=not_gap)
+    upper, lower = (
+        replace(line, state=np.where(not_gap & (line.state != OUTSIDE), HIDDEN, line.state))
+        for line in (photo.trace.upper, photo.trace.lower)
+    )
+    return replace(photo, trace=replace(photo.trace, upper=upper, lower=lower), not_gap=not_gap)
 
 
 def _close(line: TracedOutline, shut: np.ndarray) -> TracedOutline:

@@ -257,7 +257,7 @@ def start(joint: SimulatedJoint, priors: Priors | None = None) -> Joint:
     """The joint before the fit, from the cards alone."""
     placed = place_cards(joint.views, joint.lenses, joint.hung_on)
     low, high = joint.stretch_mm
-    photos = [FittedPhoto(v, c) for v, c in zip(joint.views, placed.cameras, strict=True)]
+    photos = [FittedPhoto(v, placed.cameras[i]) for i, v in enumerate(joint.views)]
     reach = low - BEYOND_MM, high + BEYOND_MM
     return first_joint(photos, placed.cards, reach, joint.beliefs(priors))
 
