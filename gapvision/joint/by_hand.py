@@ -170,8 +170,7 @@ def _compared(
 ) -> ByHand:
     """One entry, at whose station the photographs alone have the sections of ``drawn`` (d,)."""
     trial = isinstance(entry, Trial)
-    setting = entry.setting_mm if trial else entry.value_mm
-    width = entry.width_mm if trial else 0.0
+    setting, width = _setting_and_width(entry)
     value, u_photos = _predicted(drawn, width, u_label)
     u = _u_setting(entry, drawn)
     off = setting - value
@@ -203,9 +202,9 @@ def _compared(
     return ByHand(
         place=Place(at_mm, None, None),
         setting_mm=setting,
-        u_setting_mm=entry.u_setting_mm if trial else entry.u_mm,
+        u_setting_mm=entry.u_setting_mm if isinstance(entry, Trial) else entry.u_mm,
         width_mm=width if trial else None,
-        u_width_mm=entry.u_width_mm if trial else None,
+        u_width_mm=entry.u_width_mm if isinstance(entry, Trial) else None,
         u_mm=u,
         predicted=predicted,
         predicted_width_mm=float(drawn.groove_width(setting).mean()) if trial else None,
@@ -213,6 +212,13 @@ def _compared(
         u_outlines_mm=u_label,
         mistake=mistake,
     )
+
+
+def _setting_and_width(entry: Reading | Trial) -> tuple[float, float]:
+    """What the points were set to and the groove's width; of a reading the gap, and none."""
+    if isinstance(entry, Trial):
+        return entry.setting_mm, entry.width_mm
+    return entry.value_mm, 0.0
 
 
 def _predicted(drawn: Sections, cover_mm: float, u_label: float) -> tuple[float, float]:
@@ -240,8 +246,7 @@ def _gap_at_least(drawn: Sections, u_label: float) -> float:
 def _mistake(entry: Reading | Trial, drawn: Sections, u_label: float) -> Mistake | None:
     """What a contradicting entry looks like; None where nothing fits."""
     for code, meant in mistakes_of(entry):
-        trial = isinstance(meant, Trial)
-        setting, width = (meant.setting_mm, meant.width_mm) if trial else (meant.value_mm, 0.0)
+        setting, width = _setting_and_width(meant)
         if width >= 1.8 * float(np.minimum(drawn.r_l, drawn.r_u).mean()):
             continue
         value, u_photos = _predicted(drawn, width, u_label)

@@ -141,7 +141,7 @@ def gap_shifts(
     suspects = suspects[np.argsort(-np.abs(total[suspects]))][:AT_MOST]
     at = joint.spline_h.centres()[2:-2]
     out = []
-    for i in suspects:
+    for i in suspects.tolist():
         photo = joint.photos[i]
         nudged = _with_rows(joint, i, _nudged(photo.rows, NUDGE_PX))
         again = fit_joint(nudged, beliefs, readings, LAST)
@@ -154,7 +154,7 @@ def gap_shifts(
         off = float(total[i] / answer)
         change = (again.sections(at).gap() - joint.sections(at).gap()) / NUDGE_PX
         moves = abs(off) * float(np.sqrt(np.mean(change**2)))
-        out.append(GapShift(int(i), off * both_mm, float(u) * both_mm, moves))
+        out.append(GapShift(i, off * both_mm, float(u) * both_mm, moves))
     return tuple(sorted(out, key=lambda s: -s.size))
 
 
@@ -229,14 +229,14 @@ def find_outlier(joint: Joint, beliefs: Beliefs, shifts: tuple[GapShift, ...]) -
     at = joint.spline_h.centres()[2:-2]
     rows = np.array([_rows(p) for p in joint.photos])
     tried = []
-    for photo in np.flatnonzero(rows) if gross else [s.photo for s in shifts]:
+    for photo in np.flatnonzero(rows).tolist() if gross else [s.photo for s in shifts]:
         rest = _with_rows(joint, photo, replace(joint.photos[photo].rows, outlines=()))
         try:
             without = fit_joint(rest, beliefs, (), ANNEAL if gross else LAST)
         except JointNotFitted:
             continue
         gain = joint.cost - without.cost - ROW_COST * rows[photo]
-        tried.append((gain, int(photo), without))
+        tried.append((gain, photo, without))
     if not tried:
         return None
     tried.sort(key=lambda t: -t[0])

@@ -14,6 +14,7 @@ from gapvision.photo.cards import CardSighting
 from gapvision.scene import card
 from gapvision.scene.camera import Camera
 from gapvision.scene.hung_card import HungCard
+from gapvision.scene.photo_rows import OutlineRows
 from gapvision.scene.priors import Beliefs
 
 LEAST_CARD_LOSS = 2.0  # scale of the robust loss at a card's corners, sd: they seldom lie
@@ -37,7 +38,10 @@ class Equations:
         self.normal = np.zeros((self.size, self.size))
         self.gradient = np.zeros(self.size)
 
-    def add(self, columns, jacobian, residual, sd, loss: float | None = None) -> None:
+    def add(
+        self, columns: np.ndarray, jacobian: np.ndarray, residual: np.ndarray,
+        sd: np.ndarray | float, loss: float | None = None,
+    ) -> None:  # fmt: skip
         """Rows with residuals (n,) of standard deviations sd, and their derivatives (n, columns).
 
         ``loss`` is the scale, in sd, of a Cauchy loss whose half-weight lies at twice that; None: squares.
@@ -55,7 +59,10 @@ class Equations:
         self.normal[columns[:, None], columns] += weighed.T @ j
         self.gradient[columns] += weighed.T @ r
 
-    def add_one(self, columns, residual: float, sd: float, derivatives=1.0) -> None:
+    def add_one(
+        self, columns: np.ndarray | int, residual: float, sd: float,
+        derivatives: np.ndarray | float = 1.0,
+    ) -> None:  # fmt: skip
         """One row that is believed as it stands, of one column or several."""
         at = np.atleast_1d(columns)
         j, r = np.broadcast_to(derivatives, at.shape) / sd, residual / sd
@@ -95,7 +102,9 @@ def normal_equations(
     return equations
 
 
-def _outline_rows(joint: Joint, unknowns: Unknowns, i: int, outline, which: int):
+def _outline_rows(
+    joint: Joint, unknowns: Unknowns, i: int, outline: OutlineRows, which: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Of one outline in the i-th photograph: unknowns (k,), derivatives (n, k) and misses (n,) px."""
     photo = joint.photos[i]
     g = graze(photo.camera, outline, joint)
@@ -178,7 +187,9 @@ def _add_card(
     )
 
 
-def _card_columns(photo: FittedPhoto, hung: HungCard, seen: CardSighting, points, i: int):
+def _card_columns(
+    photo: FittedPhoto, hung: HungCard, seen: CardSighting, points: np.ndarray, i: int
+) -> list[np.ndarray]:
     """Derivatives of corners' pixels, raveled, with turn, centre, lens, nail and tilt: a list of 14."""
     camera = photo.camera
     turn = camera.camera_from_world

@@ -60,7 +60,7 @@ def fit_joint(
     return _finished(joint, beliefs, prior_rows, readings)
 
 
-def _factor(normal: np.ndarray):
+def _factor(normal: np.ndarray) -> tuple[np.ndarray, bool]:
     """Lower Cholesky factor of the normal matrix, as `cho_solve` takes it."""
     try:
         return np.linalg.cholesky(normal), True

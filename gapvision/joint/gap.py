@@ -68,7 +68,9 @@ def spread(draws: np.ndarray) -> np.ndarray:
     return 0.5 * (high - low)
 
 
-def largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
+def largest(
+    draws: np.ndarray, station_mm: np.ndarray, model_mm: np.ndarray | float
+) -> tuple[Quantity, float]:
     """The largest over stations, from draws (n, stations), and where it is.
 
     Notes
@@ -80,13 +82,13 @@ def largest(draws, station_mm, model_mm) -> tuple[Quantity, float]:
     """
     mean = draws.mean(axis=0)
     k = int(np.argmax(mean))
-    model_mm = float(np.broadcast_to(model_mm, mean.shape)[k])
+    u_model = float(np.broadcast_to(model_mm, mean.shape)[k])
     tops = draws.max(axis=1)
     bias = max(float(tops.mean()) - float(mean[k]), 0.0)
-    u = float(np.hypot(spread(tops), model_mm))
+    u = float(np.hypot(spread(tops), u_model))
     half = float(np.quantile(np.abs(tops - tops.mean()), 0.95))
     value = float(mean[k]) - 0.5 * bias
-    return Quantity(value, u, float(np.hypot(half, K95 * model_mm))), float(station_mm[k])
+    return Quantity(value, u, float(np.hypot(half, K95 * u_model))), float(station_mm[k])
 
 
 def _decides(needs: np.ndarray, station_mm: np.ndarray, model_mm: np.ndarray) -> np.ndarray:

@@ -33,7 +33,7 @@ from gapvision.photo.photo import Photo, load_photo, photo_paths
 from gapvision.photo.pose import card_pose
 from gapvision.photo.wood import wood_beside
 from gapvision.scene.camera import Lens
-from gapvision.scene.priors import Priors
+from gapvision.scene.priors import Half, Priors
 from gapvision.trace.traced_photo import (
     ReadPhoto,
     TracedPhoto,
@@ -80,7 +80,7 @@ def look_at(path: Path, options: MeasureOptions) -> Look:
     stated = stated_radii(options, ANY_STRETCH_MM)
     priors = Priors(wall_mm=options.cards.wall_thickness_mm)
     asked = replace(options, corrections={})
-    found = _traced(path, path.name, "outside", asked, stated, priors, set())
+    found = _traced(load_photo(path), path.name, "outside", asked, stated, priors)
     if isinstance(found, Untraced):
         raise found.why
     traced, lens = found
@@ -123,7 +123,7 @@ def gather_photos(
         if named[path.name] > 1:
             label = f"{path.absolute().parent.name}/{path.name}"
         try:
-            read = _looked(path, label, side, options, looks or {}, seen_hashes) or _traced(
+            read = _looked(path, label, side, options, looks or {}, seen_hashes) or _loaded(
                 path, label, side, options, stated, priors, seen_hashes
             )
             if read is None:
@@ -214,9 +214,9 @@ def _looked(
     return None
 
 
-def _traced(
-    path: Path, label: str, side: str, options: MeasureOptions, stated: Mapping, priors: Priors,
-    seen_hashes: set[str],
+def _loaded(
+    path: Path, label: str, side: str, options: MeasureOptions,
+    stated: Mapping[str, Half | None], priors: Priors, seen_hashes: set[str],
 ) -> tuple[TracedPhoto, Lens] | Untraced | PhotoResult | None:  # fmt: skip
     """One photograph traced, and its lens's prior; None of a file that was read under another name.
 
@@ -233,6 +233,14 @@ def _traced(
             str(path), sha256, side, False, Lack("dropped"), label=label,
             corrected=Corrected(correction),
         )  # fmt: skip
+    return _traced(photo, label, side, options, stated, priors)
+
+
+def _traced(
+    photo: Photo, label: str, side: str, options: MeasureOptions,
+    stated: Mapping[str, Half | None], priors: Priors,
+) -> tuple[TracedPhoto, Lens] | Untraced:  # fmt: skip
+    """A photograph traced by itself, and its lens's prior."""
     try:
         read = _read(photo, label, side, options)
         traced = trace_photo(read, options.card_on, stated, priors)

@@ -70,8 +70,8 @@ class Joint:
     def draws(self, station_mm: np.ndarray, n: int, rng: np.random.Generator) -> Sections:
         """Circles at stations in n Monte Carlo draws of the fit, arrays (n, stations)."""
         proposed = PROPOSED * n if self.readings else n
-        half = (proposed // 2, self.section_factor.shape[1])
-        noise = rng.standard_normal(half) @ self.section_factor.T
+        factor = self._factor
+        noise = rng.standard_normal((proposed // 2, factor.shape[1])) @ factor.T
         noise = np.concatenate([noise, -noise])  # antithetic: the mean of linear terms is exact
         if not self.readings:
             return Sections(*self._values(station_mm, self._parts(noise)))
@@ -80,7 +80,7 @@ class Joint:
         off = outlines_off(self.readings, self._needed_at_readings(parts), np.asarray(station_mm))
         return replace(drawn, h_u=drawn.h_u + off)
 
-    def _met_by_readings(self, noise: np.ndarray, n: int, rng) -> np.ndarray:
+    def _met_by_readings(self, noise: np.ndarray, n: int, rng: np.random.Generator) -> np.ndarray:
         """Of draws (d, coefficients) of the photographs n that agree with the readings too."""
         at = np.array([r.station_mm for r in self.readings])
         needed = self._needed_at_readings(self._parts(noise))
@@ -89,7 +89,7 @@ class Joint:
         )
         weights = self.spline_h.matrix(at)
         slope = np.concatenate([-weights, weights], 1)  # lower crown, upper crown
-        covariance = self.section_factor @ self.section_factor.T
+        covariance = self._factor @ self._factor.T
         return met(noise, covariance, is_height, slope, needed, self.readings, n, rng)
 
     def _needed_at_readings(self, parts: dict[str, np.ndarray]) -> np.ndarray:
@@ -111,7 +111,13 @@ class Joint:
             at += len(c)
         return parts
 
-    def _values(self, station_mm, parts):
+    @property
+    def _factor(self) -> np.ndarray:
+        if self.section_factor is None:
+            raise ValueError("a joint is drawn from after its fit, and this one is not fitted")
+        return self.section_factor
+
+    def _values(self, station_mm: np.ndarray, parts: dict[str, np.ndarray]) -> list[np.ndarray]:
         mh, ms = self.spline_h.matrix(station_mm), self.spline_s.matrix(station_mm)
         return [parts[k] @ (mh if k[0] == "h" else ms).T for k in SECTION_NAMES]
 
@@ -119,7 +125,7 @@ class Joint:
 SECTION_NAMES = ("h_l", "z_l", "r_l", "h_u", "z_u", "r_u")
 
 
-def touch(directions: np.ndarray, log: str, joint_z, joint_r) -> np.ndarray:
+def touch(directions: np.ndarray, log: str, joint_z: np.ndarray, joint_r: np.ndarray) -> np.ndarray:
     """z where each ray grazes the log: half a log behind the card, and more for a sloping ray."""
     slope = directions[:, 1] / directions[:, 2]
     lean = joint_r * slope / np.sqrt(1 + slope**2)

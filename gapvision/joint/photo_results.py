@@ -151,7 +151,7 @@ class Lack:
     facts: Mapping[str, Any] = field(default_factory=dict)
 
 
-def _none(*shape: int):
+def _none(*shape: int) -> np.ndarray:
     return field(default_factory=lambda: np.empty(shape))
 
 

@@ -13,7 +13,8 @@ PriorRows = list[tuple[tuple[str, ...], np.ndarray, np.ndarray]]
 
 def section_prior_rows(joint: Joint, beliefs: Beliefs) -> PriorRows:
     """What is believed of the sections, about where the fit stands."""
-    priors, rows = beliefs.priors, []
+    priors = beliefs.priors
+    rows: PriorRows = []
     n_h = joint.spline_h.size
     bend = np.zeros((n_h - 2, n_h))
     for k in range(n_h - 2):
@@ -44,7 +45,9 @@ def section_prior_rows(joint: Joint, beliefs: Beliefs) -> PriorRows:
     return rows
 
 
-def _smooth(at, constant, slope, wave, length):
+def _smooth(
+    at: np.ndarray, constant: float, slope: float, wave: float, length: float
+) -> np.ndarray:
     """Covariance of a function known as a constant, a slope about the middle and smooth waves."""
     d = at[:, None] - at[None]
     x = at - at.mean()

@@ -15,7 +15,16 @@ from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.joint.model import Joint
 from gapvision.photo.facts import CameraKey
 from gapvision.photo.pose import nail_between
-from gapvision.photo.wood import OTHER, PERHAPS_OTHER, SAME, UNKNOWN, Likeness, flattened, likeness
+from gapvision.photo.wood import (
+    OTHER,
+    PERHAPS_OTHER,
+    SAME,
+    UNKNOWN,
+    Flattened,
+    Likeness,
+    flattened,
+    likeness,
+)
 from gapvision.phrases import cards_text, hours_text
 from gapvision.scene.camera import Lens
 from gapvision.trace.traced_photo import TracedPhoto
@@ -236,12 +245,12 @@ def _likenesses(photos: Sequence[TracedPhoto]) -> dict[Pair, str]:
     return out
 
 
-def _flat(wood: Mapping[int, np.ndarray]) -> dict[int, np.ndarray]:
+def _flat(wood: Mapping[int, np.ndarray]) -> dict[int, Flattened]:
     """One photograph's wood as `likeness` compares it."""
     return {n: flattened(w) for n, w in wood.items()}
 
 
-def _pair_told(one: Mapping[int, np.ndarray], other: Mapping[int, np.ndarray]) -> str | None:
+def _pair_told(one: Mapping[int, Flattened], other: Mapping[int, Flattened]) -> str | None:
     """What the wood beside the cards that two photographs share says of them, each from `_flat`."""
     return _together(likeness(one[n], other[n]) for n in sorted(one.keys() & other.keys()))
 
@@ -281,11 +290,9 @@ def _nails_apart(
                 mm = nail_between(a, b, lenses[rows.lens], rows.size)
                 seen.setdefault((a.number, b.number), {}).setdefault(k, []).append(mm)
     for pair, by_group in seen.items():
-        mm = sorted(float(np.median(v)) for v in by_group.values())
-        if mm[-1] - mm[0] > NAILS_APART_MM:
-            return (
-                f"{cards_text(pair)} hang {mm[0]:.0f} mm apart in one and {mm[-1]:.0f} in the other"
-            )
+        apart = sorted(float(np.median(v)) for v in by_group.values())
+        if apart[-1] - apart[0] > NAILS_APART_MM:
+            return f"{cards_text(pair)} hang {apart[0]:.0f} mm apart in one and {apart[-1]:.0f} in the other"
     return ""
 
 

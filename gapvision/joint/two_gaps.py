@@ -69,13 +69,15 @@ def check_one_gap(options: MeasureOptions, given: Gathered, solved: Solved, prio
 
 def _by_pause(photos: Sequence[TracedPhoto]) -> list[tuple[TracedPhoto, ...]] | None:
     """The photographs before and after the longest pause; None where there is none, or no times."""
-    if len({(p.facts.make, p.facts.model) for p in photos}) > 1 or not all(
-        p.facts.taken for p in photos
-    ):
+    when = {
+        id(p): datetime.fromisoformat(p.facts.taken).replace(tzinfo=None)
+        for p in photos
+        if p.facts.taken
+    }
+    cameras = {(p.facts.make, p.facts.model) for p in photos}
+    if len(photos) < 2 or len(cameras) > 1 or len(when) < len(photos):
         return None
-    when = {id(p): datetime.fromisoformat(p.facts.taken).replace(tzinfo=None) for p in photos}
-    times = sorted(when.values())
-    pause, after = max(((b - a, b) for a, b in pairwise(times)), default=(timedelta(0), None))
+    pause, after = max((b - a, b) for a, b in pairwise(sorted(when.values())))
     if pause < LEAST_PAUSE:
         return None
     return [tuple(p for p in photos if (when[id(p)] >= after) is later) for later in (False, True)]

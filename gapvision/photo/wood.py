@@ -34,6 +34,8 @@ FEWEST_TO_SUSPECT = 4  # as beside a card near the edge, or seen from near by
 LEAST_CONTRAST = 0.008  # sd of the logarithm of grey values; in less is only noise
 SAME, OTHER, PERHAPS_OTHER, UNKNOWN = "same", "other", "perhaps-other", "unknown"
 
+Flattened = tuple[np.ndarray, np.ndarray]  # the wood's contrast, and where there is any
+
 
 @dataclass(frozen=True, slots=True)
 class Likeness:
@@ -115,7 +117,7 @@ def _every_mm(coarse: np.ndarray) -> np.ndarray:
     return cv2.remap(coarse, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
-def flattened(wood: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def flattened(wood: np.ndarray) -> Flattened:
     """What `likeness` compares: contrast against the near surroundings, float32, and where there is any."""
     seen = cv2.erode((wood > 0).astype(np.float32), np.ones((3, 3)))
     seen[
@@ -129,7 +131,7 @@ def flattened(wood: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return cv2.GaussianBlur(flat, (0, 0), FINE_MM) * seen, seen
 
 
-def likeness(one: tuple[np.ndarray, np.ndarray], other: tuple[np.ndarray, np.ndarray]) -> Likeness:
+def likeness(one: Flattened, other: Flattened) -> Likeness:
     """How alike two photographs show the wood beside a card, each as `flattened` gives it."""
     (flat_a, seen_a), (flat_b, seen_b) = one, other
     met, weights = [], []
