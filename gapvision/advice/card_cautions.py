@@ -72,6 +72,8 @@ def _bent(f: Findings) -> list[Caution]:
 
 def _leaning(f: Findings) -> list[Caution]:
     """Cards out of plumb, or two that cannot both be plumb."""
+    if f.options.card_on == "free":
+        return []  # they stand as somebody put them
     out = [
         Caution("card-leans", facts={"cards": (c.number,), "lean_deg": abs(c.lean_deg)})
         for c in f.cards
@@ -125,6 +127,8 @@ def _unread(f: Findings) -> list[Caution]:
 
 def _turned_alike(f: Findings) -> list[Caution]:
     """Cards of one side that all seem turned one way: one of them is of the wrong size."""
+    if f.options.card_on == "free":
+        return []
     out = []
     for side in ("outside", "inside"):
         cards = [c for c in f.joint.cards if c.side == side]

@@ -43,6 +43,7 @@ from gapvision.photo.bent import Bend
 from gapvision.photo.facts import CameraKey
 from gapvision.quantity import Place, Quantity
 from gapvision.scene.camera import Lens
+from gapvision.scene.hung_card import HungCard
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, TracedOutline
 from gapvision.trace.steps import SIDE, largest_step
 
@@ -291,6 +292,24 @@ def test_cards_that_lean_apart(left, right, said):
         assert only(findings(cards=cards), "card-leans").text.startswith(
             "Cards 1 and 2 hang 4 degrees"
         )
+
+
+@pytest.mark.parametrize(
+    ("hung_on", "said"),
+    [
+        ("upper", {"card-leans", "card-size"}),
+        ("lower", {"card-leans", "card-size"}),
+        ("free", set()),
+    ],
+)
+def test_cards_that_stand_free_may_lean_and_turn(hung_on, said):
+    """Both by 20 degrees, as two cards glued to one board that leans on the logs."""
+    results = tuple(CardResult(n, "outside", 0.0, -20.0, ()) for n in (1, 2))
+    tilt = np.radians([20.0, 20.0, 0.0])
+    hung = [HungCard(n, "outside", hung_on, np.zeros(3), tilt) for n in (1, 2)]
+    joint = showing_cards([{1: 0.1, 2: 0.1}] * 3, {1: 0.06, 2: 0.06}, cards=hung)
+    f = findings(cards=results, joint=joint, options=replace(CLEAN, card_on=hung_on))
+    assert set(codes(f)) == said
 
 
 def test_card_that_moved_is_named_in_every_photograph_it_is_off_in():
