@@ -163,13 +163,16 @@ def _feet(m: re.Match, text: str) -> Fraction:
     if m["inches"] is None:
         return 12 * feet
     beside = _NUMBER.fullmatch(m["inches"])
-    unit = (beside["unit"] or "").lower() if beside else "no length"
-    wrong = not beside or unit in _METRIC_MM or (beside["den"] and int(beside["den"]) == 0)
-    if wrong or feet.denominator != 1 or _inches(beside) >= 12:
-        raise ValueError(
-            f"{text.strip()!r} is not a length: write whole feet and less than 12 inches, as 6ft 3in."
-        )
-    return 12 * feet + _inches(beside)
+    if beside and _in_inches(beside) and _inches(beside) < 12 and feet.denominator == 1:
+        return 12 * feet + _inches(beside)
+    raise ValueError(
+        f"{text.strip()!r} is not a length: write whole feet and less than 12 inches, as 6ft 3in."
+    )
+
+
+def _in_inches(m: re.Match) -> bool:
+    """Whether a match of `_NUMBER` is a number of inches: a bare one too, beside feet."""
+    return (m["unit"] or "").lower() not in _METRIC_MM and not (m["den"] and int(m["den"]) == 0)
 
 
 def _hint(text: str) -> str:
@@ -319,8 +322,7 @@ def format_length(mm: float, units: str = "mm") -> str:
 
 def format_entry(entry: Reading | Trial, units: str = "mm") -> str:
     """A reading or a trial line as one types it, without its uncertainty."""
-    trial = isinstance(entry, Trial)
-    lengths = (entry.setting_mm, entry.width_mm) if trial else (entry.value_mm,)
+    lengths = [entry.setting_mm, entry.width_mm] if isinstance(entry, Trial) else [entry.value_mm]
     at = entry.station_mm
     where = "widest" if at is None else _bare(at, units)
     return f"{':'.join(_bare(x, units) for x in lengths)}@{where}"

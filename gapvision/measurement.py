@@ -15,6 +15,7 @@ from gapvision.quantity import Place, Quantity
 
 if TYPE_CHECKING:
     from gapvision.advice.decision import Decision
+    from gapvision.advice.lowering import Lowering
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,11 @@ class Measurement:
     alone: Alone | None = None  # where anything was measured by hand
     units: str = "mm"
     to_do: tuple[Step, ...] = ()  # at most three, in the order in which one walks
+
+    @property
+    def lowering(self) -> Lowering | None:
+        """Whether to lower the log first, and how; None where that is not decided, or not told."""
+        return None if self.decision is None else self.decision.lowering
 
     @property
     def verdict(self) -> Verdict:

@@ -67,7 +67,8 @@ def where_text(place: Place, units: str = "mm") -> str:
         return f"{along_text(place.station_mm, units)} along the log"
     if at_nail(place, units):
         return f"at card {place.near_card}"
-    return f"{along_text(abs(place.offset_mm), units)} {hand_of(place)} of card {place.near_card}"
+    off = place.offset_mm
+    return f"{along_text(abs(off), units)} {hand_of(off)} of card {place.near_card}"
 
 
 def at_nail(place: Place, units: str = "mm") -> bool:
@@ -75,9 +76,9 @@ def at_nail(place: Place, units: str = "mm") -> bool:
     return place.offset_mm is not None and round(place.offset_mm / PLACE_MM[units]) == 0
 
 
-def hand_of(place: Place) -> str:
+def hand_of(offset_mm: float) -> str:
     """On which side of its card a place lies, seen from outside."""
-    return "right" if place.offset_mm > 0 else "left"
+    return "right" if offset_mm > 0 else "left"
 
 
 def stretch_text(a: Place, b: Place, units: str = "mm") -> str:
@@ -85,13 +86,15 @@ def stretch_text(a: Place, b: Place, units: str = "mm") -> str:
     ends = [where_text(p, units) for p in (a, b)]
     if ends[0] == ends[1]:
         return ends[0]
-    alike = a.near_card == b.near_card and None not in (a.near_card, a.offset_mm, b.offset_mm)
-    if alike and not any(at_nail(p, units) for p in (a, b)) and hand_of(a) == hand_of(b):
-        near, far = sorted((abs(a.offset_mm), abs(b.offset_mm)))
+    offsets = [p.offset_mm for p in (a, b) if p.offset_mm is not None and not at_nail(p, units)]
+    hands = {hand_of(off) for off in offsets}
+    alike = a.near_card is not None and a.near_card == b.near_card
+    if alike and len(offsets) == 2 and len(hands) == 1:
+        near, far = sorted(abs(off) for off in offsets)
         unit = f" {units}"
         return (
             f"from {along_text(near, units).removesuffix(unit)} to {along_text(far, units)} "
-            f"{hand_of(a)} of card {a.near_card}"
+            f"{hands.pop()} of card {a.near_card}"
         )
     return f"from {ends[0].removeprefix('at ')} to {ends[1].removeprefix('at ')}"
 

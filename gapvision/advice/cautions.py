@@ -208,8 +208,10 @@ def _by_hand_off(f: Findings) -> list[Caution]:
     for b in f.by_hand:
         off_u = abs(b.e_number) * K
         if off_u > DISAGREES_U:
-            code = "reading-disagrees" if b.width_mm is None else "trial-disagrees"
-            out.append(Caution(code, doubtful=off_u > DOUBTFUL_U, facts={"entry": b}))
+            code, facts = "reading-disagrees", dict[str, object](entry=b)
+            if b.width is not None:
+                code, facts = "trial-disagrees", facts | {"width": b.width}
+            out.append(Caution(code, doubtful=off_u > DOUBTFUL_U, facts=facts))
     return out
 
 

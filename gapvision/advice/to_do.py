@@ -185,7 +185,7 @@ def _cures(f: Findings, c: Caution) -> Iterator[Cure]:
             if entry.mistake is None:
                 yield ByHandStep("again", entry.place.station_mm, entry.place.station_mm)
             else:
-                yield Thing("correct-entry", (entry,))
+                yield Thing("correct-entry", (entry.mistake, entry.width is not None))
         case _:
             yield from _things_of(c)
 

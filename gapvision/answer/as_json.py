@@ -171,7 +171,6 @@ _PROFILE = (
     "setting_needed_mm",
     "setting_needed_u_mm",
 )
-_NUMBERS = ("height_mm", "distance_mm", "from_mm", "to_mm", "residual_px")
 
 
 def check_answer(answer: object, name: str) -> dict:
@@ -292,11 +291,15 @@ def _photo_read(p: dict) -> PhotoResult:
         side=str(p.get("side", "outside")),
         used=bool(p.get("used", True)),
         lacked=None if p.get("used", True) else Lack("told", {"text": str(p.get("lacked", ""))}),
+        height_mm=number_read(p.get("height_mm")),
+        distance_mm=number_read(p.get("distance_mm")),
+        from_mm=number_read(p.get("from_mm")),
+        to_mm=number_read(p.get("to_mm")),
+        residual_px=number_read(p.get("residual_px")),
         cards=tuple(p.get("cards", ())),
         exposure=Exposure(lens=str(p.get("lens", "")), taken=p.get("taken")),
         outlines=outlines_read(p.get("outlines")),
         corrected=corrected_read(p),
-        **{k: number_read(p.get(k)) for k in _NUMBERS},
     )
 
 

@@ -5,7 +5,7 @@ A function a code, as `caution_text`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from gapvision.advice.caution import Caution
 from gapvision.answer.teller import Teller
@@ -15,7 +15,7 @@ from gapvision.phrases import listed
 def _could_decide(
     say: Teller, c: Caution, height_mm: float, stand_mm: float | None = None, in_steps: bool = False
 ) -> str:
-    ends = say.stretch(c.from_mm, c.to_mm)
+    ends = say.stretch(*c.stretch_mm)
     heights = f"from {say.height(height_mm)} above and below the gap"
     if stand_mm is None:
         return (
@@ -40,7 +40,7 @@ def _near_crown(
     tape = ", and tape the logs' diameters" if untaped else ""
     return (
         f"The photographs see the {' and the '.join(logs)} log only within {say.about(within_mm)} of "
-        f"the crown {say.stretch(c.from_mm, c.to_mm)}, and half the cover is "
+        f"the crown {say.stretch(*c.stretch_mm)}, and half the cover is "
         f"{say.about(half_cover_mm)}: the groove's edges are guessed. Photograph that stretch from "
         f"{say.height(height_mm)} above and below the gap{tape}."
     )
@@ -49,7 +49,7 @@ def _near_crown(
 def _wide(say: Teller, c: Caution, u95_mm: float, height_mm: float) -> str:
     return (
         f"The setting is known only to ± {say.fine(u95_mm)}, and is decided "
-        f"{say.stretch(c.from_mm, c.to_mm)}: photograph that stretch once more, level "
+        f"{say.stretch(*c.stretch_mm)}: photograph that stretch once more, level "
         f"and from {say.height(height_mm)} above and below the gap, or put the caliper there and "
         "state it by --reading."
     )
@@ -57,7 +57,7 @@ def _wide(say: Teller, c: Caution, u95_mm: float, height_mm: float) -> str:
 
 def _one_photo(say: Teller, c: Caution, photo: str) -> str:
     return (
-        f"Only {photo} shows the joint {say.stretch(c.from_mm, c.to_mm)}, so that it is not known "
+        f"Only {photo} shows the joint {say.stretch(*c.stretch_mm)}, so that it is not known "
         "how far the upper log lies in or out there: photograph that stretch from the other heights "
         "too."
     )
@@ -65,7 +65,7 @@ def _one_photo(say: Teller, c: Caution, photo: str) -> str:
 
 def _gap_shut(say: Teller, c: Caution, photos: Sequence[str]) -> str:
     return (
-        f"The gap is shut or too narrow {say.stretch(c.from_mm, c.to_mm)} in "
+        f"The gap is shut or too narrow {say.stretch(*c.stretch_mm)} in "
         f"{listed(list(photos) or ['the steep photographs'])}, and only the level view reads it: "
         "put the caliper there and state it by --reading."
     )
@@ -73,13 +73,13 @@ def _gap_shut(say: Teller, c: Caution, photos: Sequence[str]) -> str:
 
 def _hollow(say: Teller, c: Caution, log: str) -> str:
     return (
-        f"The {log} log is flatter than its diameter {say.stretch(c.from_mm, c.to_mm)}: a hollow may "
+        f"The {log} log is flatter than its diameter {say.stretch(*c.stretch_mm)}: a hollow may "
         "lie under the flat, where no photograph sees into it. Lay a straightedge across the crown "
         "there, and put the caliper into the hollow."
     )
 
 
-SENTENCES = {
+SENTENCES: dict[str, Callable[..., str]] = {
     "could-decide": _could_decide,
     "near-crown": _near_crown,
     "wide": _wide,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gapvision.inputs.mistakes import Mistake
 from gapvision.joint.agreement import e_number
-from gapvision.joint.by_hand import ByHand
+from gapvision.joint.by_hand import ByHand, LineWidth
 from gapvision.measurement import Alone
 from gapvision.phrases import (
     mistake_code,
@@ -30,7 +30,7 @@ def readings_json(by_hand: tuple[ByHand, ...]) -> list[dict]:
         }
         | _agreement(b)
         for b in by_hand
-        if b.width_mm is None
+        if b.width is None
     ]
 
 
@@ -40,13 +40,13 @@ def trials_json(by_hand: tuple[ByHand, ...]) -> list[dict]:
         {
             "setting_mm": number_json(b.setting_mm),
             "u_setting_mm": number_json(b.u_setting_mm),
-            "width_mm": number_json(b.width_mm),
-            "u_width_mm": number_json(b.u_width_mm),
+            "width_mm": number_json(w.value_mm),
+            "u_width_mm": number_json(w.u_mm),
         }
         | place_json(b.place)
         | {
-            "predicted_width_mm": number_json(b.predicted_width_mm),
-            "difference_mm": number_json(b.width_mm - b.predicted_width_mm),
+            "predicted_width_mm": number_json(w.predicted_mm),
+            "difference_mm": number_json(w.value_mm - w.predicted_mm),
             "predicted_setting_mm": number_json(b.predicted.value_mm),
             "predicted_setting_u_mm": number_json(b.predicted.u_mm),
             "setting_difference_mm": number_json(b.difference_mm),
@@ -54,13 +54,15 @@ def trials_json(by_hand: tuple[ByHand, ...]) -> list[dict]:
         }
         | _agreement(b)
         for b in by_hand
-        if b.width_mm is not None
+        if (w := b.width)
     ]
 
 
 def alone_json(alone: Alone | None) -> dict | None:
     """Setting and widest gap by the photographs alone."""
-    return alone and {
+    if alone is None:
+        return None
+    return {
         "setting": quantity_json(alone.setting),
         "widest_gap": quantity_json(alone.widest_gap),
     }
@@ -107,7 +109,7 @@ def _trial_read(d: dict) -> ByHand:
         "predicted_setting_u_mm", "width_mm", "u_width_mm", "predicted_width_mm",
     )  # fmt: skip
     expected = Quantity(predicted, u_predicted, K95 * u_predicted)
-    return _entry(d, setting, u_setting, u, expected, width, u_width, predicted_width)
+    return _entry(d, setting, u_setting, u, expected, LineWidth(width, u_width, predicted_width))
 
 
 def _numbers(d: dict, *keys: str) -> tuple[float, ...]:
@@ -120,9 +122,7 @@ def _entry(
     u_setting_mm: float,
     u_mm: float,
     predicted: Quantity,
-    width_mm: float | None = None,
-    u_width_mm: float | None = None,
-    predicted_width_mm: float | None = None,
+    width: LineWidth | None = None,
 ) -> ByHand:
     e = d.get("E_n")
     if e is None:  # of a record before there was one
@@ -130,6 +130,6 @@ def _entry(
     looks = d.get("looks_like")
     return ByHand(
         Place(number_read(d.get("station_mm")), d.get("near_card"), d.get("offset_mm")),
-        setting_mm, u_setting_mm, width_mm, u_width_mm, u_mm, predicted, predicted_width_mm,
-        float(e), mistake=Mistake(mistake_code(looks)) if looks else None,
+        setting_mm, u_setting_mm, width, u_mm, predicted, float(e),
+        mistake=Mistake(mistake_code(looks)) if looks else None,
     )  # fmt: skip

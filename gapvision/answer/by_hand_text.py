@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from gapvision.joint.by_hand import ByHand
+from gapvision.joint.by_hand import ByHand, LineWidth
 from gapvision.lengths import format_length
 from gapvision.measurement import Measurement
 from gapvision.phrases import (
@@ -23,8 +23,9 @@ def by_hand_lines(m: Measurement, units: str) -> list[str]:
     """A line for each, and the setting as it was without them; nothing where there are none."""
     lines = []
     for b in m.by_hand:
-        lead, text = ("Caliper", _reading) if b.width_mm is None else ("Trial line", _trial)
-        lines += wrap(f"{text(b, units)}: {verdict(b)}", f"{lead:{LEAD}}")
+        lead = "Caliper" if b.width is None else "Trial line"
+        told = _reading(b, units) if b.width is None else _trial(b, b.width, units)
+        lines += wrap(f"{told}: {verdict(b)}", f"{lead:{LEAD}}")
     if m.alone is not None:
         text = f"setting needed {quantity_text(m.alone.setting, units)}, not counting "
         text += "it" if sum(b.used for b in m.by_hand) == 1 else "these"
@@ -37,9 +38,9 @@ def _reading(b: ByHand, units: str) -> str:
     return f"{said} read {_place(b, units)}, expected {quantity_text(b.predicted, units)}"
 
 
-def _trial(b: ByHand, units: str) -> str:
+def _trial(b: ByHand, w: LineWidth, units: str) -> str:
     setting = format_length(round(b.setting_mm, 1), units)
-    width, expected = (distance_text(x, units) for x in (b.width_mm, b.predicted_width_mm))
+    width, expected = (distance_text(x, units) for x in (w.value_mm, w.predicted_mm))
     return f"{width} wide {_place(b, units)} when set to {setting}, expected {expected}"
 
 
@@ -71,7 +72,7 @@ def reading_table(m: Measurement, units: str) -> tuple[tuple[str, ...], ...]:
         (place_text(b.place, units), format_length(b.setting_mm, units),
          quantity_text(b.predicted, units), _loud_verdict(b))
         for b in m.by_hand
-        if b.width_mm is None
+        if b.width is None
     ]  # fmt: skip
     return (("Caliper at", "Read", "By the photographs", "Verdict"), *rows) if rows else ()
 
@@ -81,10 +82,10 @@ def trial_table(m: Measurement, units: str) -> tuple[tuple[str, ...], ...]:
     head = ("Trial line at", "Points set to", "Width", "Width by the photographs", "Verdict")
     rows = [
         (place_text(b.place, units),
-         *(format_length(x, units) for x in (b.setting_mm, b.width_mm, b.predicted_width_mm)),
+         *(format_length(x, units) for x in (b.setting_mm, w.value_mm, w.predicted_mm)),
          _loud_verdict(b))
         for b in m.by_hand
-        if b.width_mm is not None
+        if (w := b.width)
     ]  # fmt: skip
     return (head, *rows) if rows else ()
 

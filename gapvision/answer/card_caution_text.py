@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from gapvision.advice.caution import Caution
 from gapvision.answer.teller import Teller
@@ -91,7 +91,7 @@ def _card_swung(say: Teller, c: Caution, photo: str, card: int) -> str:
     )
 
 
-SENTENCES = {
+SENTENCES: dict[str, Callable[..., str]] = {
     "station-origin": _station_origin,
     "perhaps-origin": _perhaps_origin,
     "card-leans": _card_leans,

@@ -6,12 +6,13 @@ Each function's parameters after the caution are the facts that `advice` put int
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypedDict, Unpack
 
 from gapvision.advice.caution import Caution
 from gapvision.answer import blindspot_text, card_caution_text, given_text, limit_text
 from gapvision.answer.lack_text import lack_text
 from gapvision.answer.teller import Teller
-from gapvision.joint.by_hand import ByHand
+from gapvision.joint.by_hand import ByHand, LineWidth
 from gapvision.joint.photo_results import CardResult, PhotoResult
 from gapvision.lengths import format_length
 from gapvision.phrases import cure_text, mistake_text
@@ -45,7 +46,7 @@ def _left_out(say: Teller, c: Caution, photo: PhotoResult) -> str:
 
 
 def _not_seen(say: Teller, c: Caution, hidden: bool = False, stretches: int = 1) -> str:
-    ends = say.stretch(c.from_mm, c.to_mm)
+    ends = say.stretch(*c.stretch_mm)
     if stretches > 1:
         return (
             f"Not seen either are {stretches} more stretches {ends}: photograph the joint again, "
@@ -62,17 +63,17 @@ def _not_seen(say: Teller, c: Caution, hidden: bool = False, stretches: int = 1)
 def _crossing(say: Teller, c: Caution, end: str = "", marked: bool = False) -> str:
     if marked:
         return (
-            f"What was measured ends on the {end}, {say.place(c.from_mm)}, where it was marked by hand "
+            f"What was measured ends on the {end}, {say.place(c.stretch_mm[0])}, where it was marked by hand "
             f"as not the gap: state where the notch is by {_option(end)}, and put the caliper up to it."
         )
     if end:
         return (
-            f"What was measured ends on the {end}, {say.place(c.from_mm)}, where something in front, "
+            f"What was measured ends on the {end}, {say.place(c.stretch_mm[0])}, where something in front, "
             "as a crossing log, hides the joint: put the caliper beyond, and state where the notch is "
             f"by {_option(end)}."
         )
     return (
-        f"At the end, {say.stretch(c.from_mm, c.to_mm)}, something in front hides the joint, as a "
+        f"At the end, {say.stretch(*c.stretch_mm)}, something in front hides the joint, as a "
         "crossing log does: put the caliper here."
     )
 
@@ -83,7 +84,7 @@ def _option(end: str) -> str:
 
 def _notch_not_confirmed(say: Teller, c: Caution, end: str) -> str:
     return (
-        f"What was measured ends on the {end}, {say.place(c.from_mm)}, where the view ends; it is not "
+        f"What was measured ends on the {end}, {say.place(c.stretch_mm[0])}, where the view ends; it is not "
         f"known to be the notch: all between the notches counts. State {_option(end)}, and put the "
         "caliper beyond."
     )
@@ -91,7 +92,7 @@ def _notch_not_confirmed(say: Teller, c: Caution, end: str) -> str:
 
 def _bridged(say: Teller, c: Caution) -> str:
     return (
-        f"The gap is bridged, not seen, {say.stretch(c.from_mm, c.to_mm)}: look whether something "
+        f"The gap is bridged, not seen, {say.stretch(*c.stretch_mm)}: look whether something "
         "special is there, and put the caliper there if so."
     )
 
@@ -108,7 +109,7 @@ def _misfit(say: Teller, c: Caution, photo: str = "", miss_px: float = 0.0) -> s
         )
     return (
         f"{photo}: its lines miss the fitted logs by {miss_px:.0f} px "
-        f"{say.stretch(c.from_mm, c.to_mm)}; a card or log moved, or the tracing went wrong: look at "
+        f"{say.stretch(*c.stretch_mm)}; a card or log moved, or the tracing went wrong: look at "
         "the picture, photograph that stretch again."
     )
 
@@ -116,14 +117,14 @@ def _misfit(say: Teller, c: Caution, photo: str = "", miss_px: float = 0.0) -> s
 def _hand_disagrees(say: Teller, c: Caution, photo: str, log: str, off_mm: float) -> str:
     return (
         f"{photo}: the {log} log's line drawn by hand lies {say.about(abs(off_mm))} off what the other "
-        f"photographs show {say.stretch(c.from_mm, c.to_mm)}: look at it in each of them, and draw "
+        f"photographs show {say.stretch(*c.stretch_mm)}: look at it in each of them, and draw "
         "again where it leaves its log."
     )
 
 
 def _line_steps(say: Teller, c: Caution, photo: str, log: str, step_mm: float) -> str:
     return (
-        f"{photo}: the {log} log's line steps by {say.about(step_mm)}, {say.place(c.from_mm)}, as "
+        f"{photo}: the {log} log's line steps by {say.about(step_mm)}, {say.place(c.stretch_mm[0])}, as "
         "hardly any log does: a shadow, or what is behind the gap, is taken for the log on one side. "
         "Look at the picture, hang a cloth behind the gap, photograph again in other light, or put "
         "the caliper there."
@@ -135,7 +136,7 @@ def _log_moved(say: Teller, c: Caution, photo: str, wider_mm: float, or_another:
     other = ", or another of them is as wrong" if or_another else ""
     return (
         f"{photo} shows the gap {say.fine(abs(wider_mm))} {wider} than the other photographs allow, "
-        f"{say.stretch(c.from_mm, c.to_mm)}{other}: the upper log moved between "
+        f"{say.stretch(*c.stretch_mm)}{other}: the upper log moved between "
         "them, or a line in the picture leaves its log. Look at the picture, make the log fast, "
         "photograph that stretch from all heights again."
     )
@@ -166,15 +167,15 @@ def _reading_disagrees(say: Teller, c: Caution, entry: ByHand) -> str:
     )
 
 
-def _trial_disagrees(say: Teller, c: Caution, entry: ByHand) -> str:
+def _trial_disagrees(say: Teller, c: Caution, entry: ByHand, width: LineWidth) -> str:
     again = (
         "try the points, measure it again from line to line, straight across, and look in the "
         "picture whether both lines lie on their logs."
     )
     return (
         f"The trial line set to {say.fine(entry.setting_mm)}, {say.place(entry.place.station_mm)}, "
-        f"is {say.about(entry.width_mm)} wide where the photographs expect "
-        f"{say.about(entry.predicted_width_mm)}: {_mistaken(say, entry) or again}"
+        f"is {say.about(width.value_mm)} wide where the photographs expect "
+        f"{say.about(width.predicted_mm)}: {_mistaken(say, entry) or again}"
     )
 
 
@@ -189,19 +190,28 @@ def _mistaken(say: Teller, entry: ByHand) -> str:
 # --- what was not photographed, stated or reached -------------------------------------------------
 
 
-def _one_height(say: Teller, c: Caution, photos: int, **facts) -> str:
+class _Heights(TypedDict):
+    """What is known where all heights are alike, and what others would bring."""
+
+    height_mm: float
+    u95_mm: float
+    gain_u95_mm: float | None
+    long_log: bool
+
+
+def _one_height(say: Teller, c: Caution, photos: int, **facts: Unpack[_Heights]) -> str:
     lead = f"{photos} photographs, but all from one height" if photos > 1 else "One height only"
     return _two_more(say, lead, **facts)
 
 
 def _heights_too_alike(
-    say: Teller, c: Caution, photos: int, apart_mm: float, height_mm: float, **facts
+    say: Teller, c: Caution, photos: int, apart_mm: float, **facts: Unpack[_Heights]
 ) -> str:
     lead = (
         f"{photos} photographs, but from nearly one height, {say.height(apart_mm)} apart where "
-        f"{say.height(2 * height_mm)} is good"
+        f"{say.height(2 * facts['height_mm'])} is good"
     )
-    return _two_more(say, lead, height_mm, **facts)
+    return _two_more(say, lead, **facts)
 
 
 def _two_more(

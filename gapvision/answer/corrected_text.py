@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from gapvision.answer.teller import Teller
-from gapvision.joint.photo_results import PhotoResult, joined_mm
+from gapvision.joint.photo_results import Corrected, joined_mm
 from gapvision.measurement import Measurement
 from gapvision.phrases import wrap
 
@@ -19,12 +19,12 @@ def corrected_text(m: Measurement, units: str = "mm") -> str:
 
     Empty where nothing was.
     """
-    changed = [p for p in m.photos if p.corrected is not None]
-    used = [p for p in changed if p.used]
-    dropped = sum(p.corrected.given.dropped for p in changed)
+    changed = [(c, p.used) for p in m.photos if (c := p.corrected) is not None]
+    used = [c for c, is_used in changed if is_used]
+    dropped = sum(c.given.dropped for c, _ in changed)
     parts = []
     if used:
-        stretches = joined_mm(s for p in used for s in p.corrected.stretches_mm)
+        stretches = joined_mm(s for c in used for s in c.stretches_mm)
         where = _stretches(Teller(units, m.cards), stretches)
         parts.append(f"{_photographs(len(used))}, {where}")
     for count, what in ((dropped, "dropped"), (len(changed) - len(used) - dropped, "left out")):
@@ -44,12 +44,11 @@ def corrected_lines(m: Measurement, units: str) -> list[str]:
 def corrected_rows(m: Measurement, units: str) -> list[tuple[str, str]]:
     """Each photograph that was corrected, and what was changed in it."""
     say = Teller(units, m.cards)
-    return [(p.name, _photo_text(p, say)) for p in m.photos if p.corrected is not None]
+    return [(p.name, _photo_text(c, say)) for p in m.photos if (c := p.corrected) is not None]
 
 
-def _photo_text(p: PhotoResult, say: Teller) -> str:
+def _photo_text(c: Corrected, say: Teller) -> str:
     """What was changed in one photograph."""
-    c = p.corrected
     if c.given.dropped:
         return "dropped"
     parts = [

@@ -89,7 +89,9 @@ def decision_read(
         course=_course_read(c, along) if c else None,
         rules=str(decision.get("rules") or NONE),
         judged=tuple(map(_limit_read, decision.get("limits") or ())),
-        heights_outside_mm=tuple(k.from_mm for k in cautions if k.code == "height-outside"),
+        heights_outside_mm=tuple(
+            k.from_mm for k in cautions if k.code == "height-outside" and k.from_mm is not None
+        ),
     )
 
 

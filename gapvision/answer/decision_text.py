@@ -34,7 +34,7 @@ NO_TABLE = (
 
 def lowering_text(m: Measurement, units: str) -> str:
     """Whether lowering the log is worth it, or why it must be; empty where that is not decided."""
-    x = m.decision and m.decision.lowering
+    x = m.lowering
     if x is None:
         return ""
     return _ready(x, units) if x.ready else _lower(x, units)
@@ -79,7 +79,9 @@ def _ready(x: Lowering, units: str) -> str:
 def _lower(x: Lowering, units: str) -> str:
     lead, depths = "first", x.notches.left_mm or x.notches.right_mm
     if x.why == "scriber":
-        lead += f", by {_setting(x.wanted.scriber_least_mm, units)} or more for your scriber"
+        least = x.wanted.scriber_least_mm
+        by = "" if least is None else f", by {_setting(least, units)} or more"
+        lead += f"{by} for your scriber"
         if not depths:
             return f"{lead}: there is no room for it, take a larger scriber."
     text = f"{lead}: {_depths(x, units)}; then widest {quantity_text(x.after.widest, units)}."
@@ -234,15 +236,15 @@ def _limit_row(j: Judged, units: str, length: Callable[[float, str], str]) -> tu
 def details_text(m: Measurement, units: str = "mm") -> str:
     """Everything decided that the answer only names, at most 80 columns wide.
 
-    Of a measurement as it was just made; one that was read back may lack parts.
+    Of a measurement as it was just made: nothing of one that was read back and lacks parts.
     """
     d = m.decision
-    if d is None:
+    if d is None or d.lowering is None or d.course is None:
         return ""
-    lines = [*_lowering_details(m, units)]
-    lines += ["", "Other covers", *_cover_details(d, m.cover_mm, units)]
+    lines = [*_lowering_details(m, d.lowering, units)]
+    lines += ["", "Other covers", *_cover_details(d, d.course, m.cover_mm, units)]
     lines += ["", f"Along the log, when set to {_setting(m.set_to_mm, units)}{_counted(m)}"]
-    lines += _log_table(d, units)
+    lines += _log_table(d, d.lowering, d.course, units)
     lines += ["", "What follows", *_follow_details(d.course, units)]
     lines += ["", "Limits", *_limit_details(d, units)]
     return "\n".join(lines)
@@ -254,8 +256,7 @@ def _counted(m: Measurement) -> str:
     return "" if origin is None else f" (counted right from card {origin.number}'s nail)"
 
 
-def _lowering_details(m: Measurement, units: str) -> Iterator[str]:
-    x = m.decision.lowering
+def _lowering_details(m: Measurement, x: Lowering, units: str) -> Iterator[str]:
     yield "Lower or scribe"
     if not (x.notches.left_mm or x.notches.right_mm):
         yield from wrap("Deepening a notch makes the gap hardly evener.", "  ")
@@ -288,13 +289,13 @@ def _lowering_details(m: Measurement, units: str) -> Iterator[str]:
         )  # fmt: skip
 
 
-def _cover_details(d: Decision, cover_mm: float, units: str) -> Iterator[str]:
+def _cover_details(d: Decision, c: Course, cover_mm: float, units: str) -> Iterator[str]:
     head, *rows = cover_table(d, units)
     yield f"    {_columns(head, COVER_COLUMNS)}"
     for r, cells in zip(d.covers.rows, rows, strict=True):
         mark = "*" if r.cover_mm == cover_mm else " "
         yield f"  {mark} {_columns(cells, COVER_COLUMNS)}"
-    yield from wrap(f"* as asked. {drop_about(d.course, units)}", "  ")
+    yield from wrap(f"* as asked. {drop_about(c, units)}", "  ")
 
 
 def _columns(cells: Sequence[str], widths: Sequence[int]) -> str:
@@ -303,8 +304,7 @@ def _columns(cells: Sequence[str], widths: Sequence[int]) -> str:
     return "".join(padded).rstrip()
 
 
-def _log_table(d: Decision, units: str) -> Iterator[str]:
-    x = d.lowering
+def _log_table(d: Decision, x: Lowering, c: Course, units: str) -> Iterator[str]:
     lower = bool(x.notches.left_mm or x.notches.right_mm)
     gap = x.after.gap_mm + x.notches.shift(d.station_mm)
     yield (
@@ -313,14 +313,14 @@ def _log_table(d: Decision, units: str) -> Iterator[str]:
     ).rstrip()
     every = max(1, -(-len(d.station_mm) // ROWS))
     for k in range(0, len(d.station_mm), every):
-        size, width, deep = d.upper_diameter_mm[k], d.groove_width_mm[k], d.course.depth_mm[k]
+        size, width, deep = d.upper_diameter_mm[k], d.groove_width_mm[k], c.depth_mm[k]
         after = format_length(x.after.gap_mm[k], units) if lower else ""
         yield (
             f"    {along_text(d.station_mm[k], units):12}{format_length(gap[k], units):11}"
             f"{format_length(width, units):11}{width / size:<8.2f}{format_length(deep, units):11}"
             f"{deep / size:<8.2f}{after}"
         ).rstrip()
-    source = "as stated" if d.course.diameter_stated else "fitted at the crown"
+    source = "as stated" if c.diameter_stated else "fitted at the crown"
     yield from wrap(f"D is the upper log's diameter, {source}.", "    ")
 
 

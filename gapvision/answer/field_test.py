@@ -10,7 +10,7 @@ import numpy as np
 from gapvision.answer.as_json import answer_json
 from gapvision.answer.check import Checked, check_readings
 from gapvision.errors import MeasurementError
-from gapvision.inputs.field_test import FieldTest
+from gapvision.inputs.field_test import FieldTest, placed_mm
 from gapvision.joint.agreement import Bias, K, e_number
 from gapvision.joint.gap import Profile
 from gapvision.lengths import Reading, Trial
@@ -114,17 +114,18 @@ def score_field_test(form: FieldTest, measurement: Measurement) -> FieldScore:
         ``nothing-compared``: none of what was read lies where the photographs show the gap.
     """
     profile, answer = measurement.profile, answer_json(measurement)
-    shown = [r for r in form.readings if _shown(profile, r.station_mm)]
-    trials = [t for t in form.trials if _shown(profile, t.station_mm)]
-    readings, bias, widest = (), None, None
+    shown = [r for r in form.readings if _shown(profile, placed_mm(r))]
+    trials = [t for t in form.trials if _shown(profile, placed_mm(t))]
+    readings: tuple[Checked, ...] = ()
+    bias, widest = None, None
     if shown:
         check = check_readings(answer, "", tuple(_placed(r, form, profile) for r in shown))
         readings, bias = check.readings, check.bias
     if form.widest:
         at_widest = replace(form.widest, station_mm=None)  # at the photographs' own widest place
         (widest,) = check_readings(answer, "", (at_widest,)).readings
-    compared = {e.station_mm for e in (*shown, *trials)}
-    missed = [e.station_mm for e in (*form.readings, *form.trials) if e.station_mm not in compared]
+    stations = [*map(placed_mm, form.readings), *map(placed_mm, form.trials)]
+    missed = tuple(at for at in stations if not _shown(profile, at))
     if not (readings or widest or trials):
         low, high = profile.station_mm[[0, -1]]
         raise MeasurementError(
@@ -134,7 +135,7 @@ def score_field_test(form: FieldTest, measurement: Measurement) -> FieldScore:
             "outside card, right of it positive).",
         )
     beside = tuple(_trial(t, form.options.cover_mm, profile) for t in trials)
-    return FieldScore(form, measurement, readings, widest, beside, bias, tuple(missed))
+    return FieldScore(form, measurement, readings, widest, beside, bias, missed)
 
 
 def errors_of(entries: tuple[Checked | TrialChecked, ...]) -> Errors | None:
@@ -200,10 +201,8 @@ def _shown(profile: Profile, station_mm: float) -> bool:
 
 def _placed(reading: Reading, form: FieldTest, profile: Profile) -> Reading:
     """The reading with what its station's uncertainty adds where the gap changes along the log."""
-    ends = np.clip(
-        [reading.station_mm - SLOPE_MM, reading.station_mm + SLOPE_MM],
-        profile.station_mm[0], profile.station_mm[-1],
-    )  # fmt: skip
+    at = placed_mm(reading)
+    ends = np.clip([at - SLOPE_MM, at + SLOPE_MM], *profile.station_mm[[0, -1]])
     low, high = np.interp(ends, profile.station_mm, profile.gap_mm)
     slope = (high - low) / (ends[1] - ends[0])
     along = abs(slope) * form.u_station_mm if np.isfinite(slope) else 0.0
@@ -219,8 +218,9 @@ def _trial(trial: Trial, cover_mm: float, profile: Profile) -> TrialChecked:
     ``n - g = c^2 K / (8 cos^3 phi)`` (docs/model.md), so that a width w needs
     ``g + (n - g) (w / c)^2``, and ``dW/ds = c^2 / (2 (n - g) w)``.
     """
+    at = placed_mm(trial)
     gap, needed, u = (
-        float(np.interp(trial.station_mm, profile.station_mm, values))
+        float(np.interp(at, profile.station_mm, values))
         for values in (profile.gap_mm, profile.setting_needed_mm, profile.setting_needed_u_mm)
     )
     rise = needed - gap
@@ -228,7 +228,7 @@ def _trial(trial: Trial, cover_mm: float, profile: Profile) -> TrialChecked:
     gain = cover_mm**2 / (2 * rise * trial.width_mm)
     u_set = math.hypot(trial.u_setting_mm, trial.u_width_mm / gain)
     return TrialChecked(
-        trial.station_mm,
+        at,
         trial.width_mm,
         Quantity(trial.setting_mm, u_set, K * u_set),
         Quantity(expected, u, K * u),

@@ -16,8 +16,9 @@ from gapvision.answer.field_test import (
     station_of,
 )
 from gapvision.answer.verdict_text import set_to_text
+from gapvision.inputs.field_test import placed_mm
 from gapvision.joint.agreement import K
-from gapvision.lengths import format_length
+from gapvision.lengths import Reading, format_length
 from gapvision.measurement import Measurement
 from gapvision.phrases import (
     distance_text,
@@ -104,9 +105,8 @@ def _asked(score: FieldScore, units: str) -> str:
 
 
 def _reading_lines(score: FieldScore, units: str) -> list[str]:
-    shown = score.readings
-    if len(shown) > MOST_ROWS:
-        shown = [c for c in shown if not c.agrees]
+    few = len(score.readings) <= MOST_ROWS
+    shown = [c for c in score.readings if few or not c.agrees]
     if not shown:
         return []
     lines = [f"{'at':>9}  {'by hand':>18}  {'photographs':>18}  {'off':>6}  {'/±':>5}"]
@@ -129,10 +129,11 @@ def _summary_lines(score: FieldScore, units: str) -> list[str]:
                 f"; off on the whole is {both} than both leave open, ± {_round(K * b.u_mm, units)}"
             )
         lines += wrap(text, f"{'Gap along the log':{LABEL}}")
-    if w := score.widest:
+    found, w = score.form.widest, score.widest
+    if found and w:
         text = (
             f"by hand {quantity_text(w.read, units)} at "
-            f"{distance_text(score.form.widest.station_mm, units)}, photographs "
+            f"{distance_text(placed_mm(found), units)}, photographs "
             f"{quantity_text(w.photographs, units)} at "
             f"{distance_text(w.place.station_mm, units)}: off by "
             f"{_signed(-w.difference_mm, units)} {units}, /± {abs(w.e_number):.2f}"
@@ -236,8 +237,7 @@ def _joint_json(result: Result) -> dict:
         "told": s.form.told,
         "measurement": _measured_json(s.measurement),
         "readings": [_checked_json(c) for c in s.readings],
-        "widest_gap": s.widest
-        and {"read_at_mm": number_json(s.form.widest.station_mm)} | _checked_json(s.widest),
+        "widest_gap": _widest_json(s.form.widest, s.widest),
         "trials": [_trial_json(t) for t in s.trials],
         "not_compared_mm": [number_json(x) for x in s.not_compared],
         "gap": _errors_json(s.errors),
@@ -272,6 +272,12 @@ def _checked_json(c: Checked) -> dict:
     )
 
 
+def _widest_json(found: Reading | None, beside: Checked | None) -> dict | None:
+    if found is None or beside is None:
+        return None
+    return {"read_at_mm": number_json(found.station_mm)} | _checked_json(beside)
+
+
 def _trial_json(t: TrialChecked) -> dict:
     return {
         "station_mm": number_json(t.station_mm),
@@ -292,7 +298,9 @@ def _beside_json(by_hand: Quantity, photos: Quantity, error_mm: float, e: float)
 
 
 def _errors_json(e: Errors | None) -> dict | None:
-    return e and {
+    if e is None:
+        return None
+    return {
         "n": e.n,
         "agree": e.agree,
         "bias_mm": number_json(e.bias_mm),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from gapvision.advice.caution import Caution
 from gapvision.answer.teller import Teller
@@ -75,7 +75,7 @@ def _damaged(say: Teller, c: Caution, photo: str, where: str) -> str:
     return f"{what} Copy it from the phone again or retake it."
 
 
-SENTENCES = {
+SENTENCES: dict[str, Callable[..., str]] = {
     "perhaps-several": _perhaps_several,
     "diameter-contradicted": _diameter_contradicted,
     "lens-contradicted": _lens_contradicted,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from gapvision.joint.photo_results import PhotoResult
 from gapvision.lengths import format_length
 from gapvision.phrases import cards_text
@@ -45,7 +47,7 @@ def _dropped(photo: PhotoResult, units: str) -> str:
     return "it was dropped by hand."
 
 
-_SENTENCES = {
+_SENTENCES: dict[str, Callable[..., str]] = {
     "copy": _copy,
     "dropped": _dropped,
     "untied": _untied,

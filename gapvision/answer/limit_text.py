@@ -29,7 +29,7 @@ def verdict_words(j: Judged) -> str:
 
 def _limit_broken(say: Teller, c: Caution, judged: Judged, rules: str) -> str:
     stretch = ""
-    if c.from_mm is not None and c.to_mm > c.from_mm:
+    if c.from_mm is not None and c.to_mm is not None and c.to_mm > c.from_mm:
         stretch = f", {say.stretch(c.from_mm, c.to_mm)}"
     own = judged.rule.mark == OWN
     named = (
@@ -59,9 +59,11 @@ def _share(rule: Rule) -> str:
 
 
 def _height_outside(say: Teller, c: Caution) -> str:
-    return f"No height can be told {say.place(c.from_mm)}: it lies outside of what was measured."
+    return (
+        f"No height can be told {say.place(c.stretch_mm[0])}: it lies outside of what was measured."
+    )
 
 
-SENTENCES = {f"limit-{what}": _limit_broken for what in SHARES} | {
+SENTENCES: dict[str, Callable[..., str]] = {f"limit-{what}": _limit_broken for what in SHARES} | {
     "height-outside": _height_outside
 }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypeGuard
+
 _LARGEST = (
     1e9  # mm, px, counts: nothing of a joint is beyond it, and arithmetic stays far from its ends
 )
@@ -39,12 +41,12 @@ def check_sound(value: object, key: str = "") -> None:
     ValueError
         With the key.
     """
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    if number and not abs(value) <= _LARGEST:  # which no NaN is either
+    if _is_number(value) and not abs(value) <= _LARGEST:  # which no NaN is either
         raise ValueError(f"{key}: no number that can be")
     if value is None:
         return
-    if key.endswith(_LENGTHS) and not number and (key in _ONE or not isinstance(value, list)):
+    number_or_list = _is_number(value) or (key not in _ONE and isinstance(value, list))
+    if key.endswith(_LENGTHS) and not number_or_list:
         raise ValueError(f"{key}: no number")
     if key in _TEXTS and not isinstance(value, str):
         raise ValueError(f"{key}: no text")
@@ -58,6 +60,10 @@ def check_sound(value: object, key: str = "") -> None:
     elif isinstance(value, list):
         for inner in value:
             check_sound(inner, "" if key in _GROUPS else key)
+
+
+def _is_number(value: object) -> TypeGuard[int | float]:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def check_whole(answer: dict) -> None:

@@ -34,5 +34,5 @@ class Teller:
 
     def stretch(self, from_mm: float, to_mm: float) -> str:
         """Two stations likewise, with ``from`` and ``to``."""
-        ends = (place_at(self.cards, mm) for mm in (from_mm, to_mm))
-        return stretch_text(*ends, self.units)
+        start, end = (place_at(self.cards, mm) for mm in (from_mm, to_mm))
+        return stretch_text(start, end, self.units)

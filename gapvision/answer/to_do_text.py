@@ -7,6 +7,7 @@ from itertools import groupby
 
 from gapvision.advice.to_do import Anew, ByHandStep, Spot, Step, Thing
 from gapvision.answer.teller import Teller
+from gapvision.inputs.mistakes import Mistake
 from gapvision.joint.photo_results import CardResult
 from gapvision.lengths import Reading, format_entry, format_length
 from gapvision.phrases import PLACE_MM, cards_text, cure_text, mistake_text
@@ -49,11 +50,10 @@ def _state_ends(say: Teller, *ends: str) -> str:
     return f"state where {which} by {options}{tape}"
 
 
-def _correct_entry(say: Teller, *entries) -> str:
-    b = entries[0]
-    what = "caliper reading" if b.width_mm is None else "trial line"
-    cure = cure_text(b.mistake.meant, say.units)
-    return f"the {what} looks like {mistake_text(b.mistake.code)}: {cure}"
+def _correct_entry(say: Teller, mistake: Mistake, trial: bool, *others: object) -> str:
+    cure = cure_text(mistake.meant, say.units)
+    what = "trial line" if trial else "caliper reading"
+    return f"the {what} looks like {mistake_text(mistake.code)}: {cure}"
 
 
 _THINGS: dict[str, Callable[..., str]] = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from gapvision.advice.caution import Caution
+from gapvision.advice.lowering import Lowering
 from gapvision.answer.caution_text import caution_text
 from gapvision.answer.teller import Teller
 from gapvision.inputs.options import COVER_MM
@@ -44,8 +45,8 @@ def reason_text(m: Measurement, units: str = "mm") -> str:
         return (
             f"{contradiction_text(m, units)}. There is no setting until that is cleared.{_used(m)}"
         )
-    if v.kind == "lower-first":
-        return _lower_first(m, units)
+    if v.kind == "lower-first" and m.lowering is not None:  # by which it is that kind
+        return _lower_first(m, m.lowering, units)
     lead = ""
     if v.as_far_as_seen:
         unseen = along_text(unseen_mm(m), units)
@@ -116,13 +117,14 @@ def cover_text(m: Measurement, units: str = "mm") -> str:
     return text if units == "mm" or abs(off) < 0.25 else f"{text} ({m.cover_mm:g} mm)"
 
 
-def _lower_first(m: Measurement, units: str) -> str:
+def _lower_first(m: Measurement, x: Lowering, units: str) -> str:
     """Why the log is to come down before it is scribed."""
-    x, seen = m.decision.lowering, " As far as seen." if m.verdict.as_far_as_seen else ""
+    seen = " As far as seen." if m.verdict.as_far_as_seen else ""
     notches = "" if x.notches.stated else " The notches are taken at the ends of what was measured."
     if x.why == "scriber":
-        over = format_length(round_up(x.wanted.scriber_least_mm, units), units)
-        return f"Your scriber opens {over} too little as the log lies.{notches}{seen}"
+        least = x.wanted.scriber_least_mm
+        over = "" if least is None else f"{format_length(round_up(least, units), units)} "
+        return f"Your scriber opens {over}too little as the log lies.{notches}{seen}"
     wanted = distance_text(x.wanted.widest_mm, units)
     by = f"wanted {wanted}" if x.wanted.stated else f"handbooks fit down to {wanted}"
     return (
@@ -176,5 +178,5 @@ def _disagreeing(m: Measurement, trial: bool) -> Place | None:
     def off(b: ByHand) -> float:
         return abs(b.e_number)
 
-    found = [b for b in m.by_hand if (b.width_mm is not None) == trial]
+    found = [b for b in m.by_hand if (b.width is not None) == trial]
     return max(found, key=off).place if found else None

@@ -124,6 +124,19 @@ class FieldTest:
     told: dict[str, str]
 
 
+def placed_mm(entry: Reading | Trial) -> float:
+    """The station of an entry of a form.
+
+    Raises
+    ------
+    ValueError
+        Where it is the widest place, as in no form.
+    """
+    if entry.station_mm is None:
+        raise ValueError("an entry of a field test needs a station")
+    return entry.station_mm
+
+
 def forms_in(folder: Path) -> list[Path]:
     """The form in a folder, or those in the folders in it, in order of name.
 

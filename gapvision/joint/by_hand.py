@@ -127,11 +127,10 @@ def compare(
 
 def as_reading(entry: ByHand) -> GapReading:
     """What enters the fit."""
-    shared = 0.0 if entry.width_mm is None else entry.u_setting_mm
+    width_mm, shared = (entry.width.value_mm, entry.u_setting_mm) if entry.width else (0.0, 0.0)
     return GapReading(
-        entry.place.station_mm, entry.setting_mm, entry.u_mm,
-        entry.width_mm or 0.0, shared, entry.u_outlines_mm,
-    )  # fmt: skip
+        entry.place.station_mm, entry.setting_mm, entry.u_mm, width_mm, shared, entry.u_outlines_mm
+    )
 
 
 def risk_left(
@@ -203,11 +202,9 @@ def _compared(
         place=Place(at_mm, None, None),
         setting_mm=setting,
         u_setting_mm=entry.u_setting_mm if isinstance(entry, Trial) else entry.u_mm,
-        width_mm=width if trial else None,
-        u_width_mm=entry.u_width_mm if isinstance(entry, Trial) else None,
+        width=_line_width(entry, drawn) if isinstance(entry, Trial) else None,
         u_mm=u,
         predicted=predicted,
-        predicted_width_mm=float(drawn.groove_width(setting).mean()) if trial else None,
         e_number=e,
         u_outlines_mm=u_label,
         mistake=mistake,
@@ -219,6 +216,11 @@ def _setting_and_width(entry: Reading | Trial) -> tuple[float, float]:
     if isinstance(entry, Trial):
         return entry.setting_mm, entry.width_mm
     return entry.value_mm, 0.0
+
+
+def _line_width(trial: Trial, drawn: Sections) -> LineWidth:
+    expected = float(drawn.groove_width(trial.setting_mm).mean())
+    return LineWidth(trial.width_mm, trial.u_width_mm, expected)
 
 
 def _predicted(drawn: Sections, cover_mm: float, u_label: float) -> tuple[float, float]:
@@ -256,12 +258,21 @@ def _mistake(entry: Reading | Trial, drawn: Sections, u_label: float) -> Mistake
 
 
 @dataclass(frozen=True, slots=True)
+class LineWidth:
+    """How wide the groove came out on a trial line, mm, and how wide the photographs expect it."""
+
+    value_mm: float
+    u_mm: float
+    predicted_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class ByHand:
     """A caliper reading or a trial line, beside what the photographs alone tell of its place.
 
-    ``setting_mm`` is the gap read, or what the points were set to; ``width_mm`` the groove's width,
-    None for a reading. ``u_setting_mm`` and ``u_width_mm`` are theirs, ``u_mm`` both together as of
-    the setting. ``predicted`` is the gap, or the setting needed for that width. ``difference_mm`` is
+    ``setting_mm`` is the gap read, or what the points were set to; ``width`` the groove's, None for a
+    reading. ``u_setting_mm`` is of the setting by itself, ``u_mm`` of it with the width's, as of the
+    setting. ``predicted`` is the gap, or the setting needed for that width. ``difference_mm`` is
     setting less predicted, ``e_number`` as `agreement.e_number` has it.
     ``u_outlines_mm`` is the part of the prediction's u that wrong outlines may add. ``mistake``
     tells what the entry looks like where it contradicts the photographs; such a one is not ``used`` in
@@ -271,11 +282,9 @@ class ByHand:
     place: Place
     setting_mm: float
     u_setting_mm: float
-    width_mm: float | None
-    u_width_mm: float | None
+    width: LineWidth | None
     u_mm: float
     predicted: Quantity
-    predicted_width_mm: float | None
     e_number: float
     u_outlines_mm: float = 0.0
     mistake: Mistake | None = None

@@ -26,7 +26,7 @@ from gapvision.advice.cautions import find_cautions
 from gapvision.advice.findings import Radii
 from gapvision.answer.caution_text import caution_text
 from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretch
-from gapvision.joint.by_hand import ByHand, compare
+from gapvision.joint.by_hand import ByHand, LineWidth, compare
 from gapvision.joint.disagreement import GapShift, gap_shifts
 from gapvision.joint.drawn_off import DrawnOff
 from gapvision.joint.gap import Profile, gap_profile, groove_at, profile_over
@@ -561,10 +561,10 @@ def test_a_caliper_reading_that_the_photographs_contradict(wrong_mm, said):
 @pytest.mark.parametrize(("off_u", "said", "doubtful"), [(2.4, 0, 0), (2.6, 1, 0), (3.1, 1, 1)])
 @pytest.mark.parametrize("width_mm", [None, 77.0])
 def test_an_entry_far_off_is_said_first_and_doubtful_later(off_u, said, doubtful, width_mm):
+    width = None if width_mm is None else LineWidth(width_mm, 1.0, width_mm)
     entry = ByHand(
-        Place(0.0, None, None), 30.0, 0.5, width_mm, width_mm and 1.0, 0.5,
-        Quantity(28.0, 0.5, 1.0), width_mm, -off_u / 2,
-    )  # fmt: skip
+        Place(0.0, None, None), 30.0, 0.5, width, 0.5, Quantity(28.0, 0.5, 1.0), -off_u / 2
+    )
     f = findings(by_hand=(entry,))
     code = "reading-disagrees" if width_mm is None else "trial-disagrees"
     assert codes(f) == [code] * said

@@ -251,6 +251,15 @@ def test_a_decision_that_lacks_a_part_tells_the_others(lost):
     assert not again[lost] or lost in ("along", "rules")
 
 
+def test_a_scriber_of_which_a_file_does_not_tell_how_far_it_opens_is_still_told():
+    written = answer_json(measured(set_to=60.0, scriber_largest_mm=50.0))
+    written["decision"]["lowering"]["scriber_least_mm"] = None
+    back = measurement_of(written)
+    assert "Your scriber opens too little as the log lies." in answer_text(back)
+    text = " ".join(evidence_text(back).split())
+    assert "first for your scriber: deepen both notches by 10 mm" in text
+
+
 @pytest.mark.parametrize(
     ("options", "code"),
     [

@@ -137,7 +137,7 @@ def test_readings_next_to_each_other_are_one():
 
 def entry(mistake=None):
     return SimpleNamespace(
-        place=SimpleNamespace(station_mm=310.0), width_mm=None, setting_mm=30.0, mistake=mistake
+        place=SimpleNamespace(station_mm=310.0), width=None, setting_mm=30.0, mistake=mistake
     )
 
 

@@ -34,7 +34,7 @@ from gapvision.spine import measure
 def test_a_right_trial_on_exact_circles(width):
     (b,) = beside(f"{needed(width):.6f}:{width}@0", spread_mm=1e-9)
     assert b.difference_mm == pytest.approx(0.0, abs=2e-6)
-    assert b.predicted_width_mm == pytest.approx(width, abs=1e-4)
+    assert b.width.predicted_mm == pytest.approx(width, abs=1e-4)
     assert b.e_number == pytest.approx(0.0, abs=1e-5) and b.agrees and b.used
     assert b.predicted.u_mm == pytest.approx(np.hypot(ROUGH_MM, SHAPE_MM), abs=1e-6)
     tan = sum(np.tan(np.arcsin(width / 2 / r)) for r in (R_L, R_U))
@@ -114,7 +114,7 @@ def test_exchanged_over_a_wide_gap():
 
 def test_a_reading_in_the_wrong_units_is_recognised():
     right, wrong = beside(readings=("30@0", "1.18@0"))
-    assert right.used and right.width_mm is None
+    assert right.used and right.width is None
     assert wrong.mistake.code == "inches-as-mm"
     assert cure_text(wrong.mistake.meant, "mm") == "write 30@0"
     with pytest.raises(MeasurementError, match="that many mm. write 30mm"):
@@ -187,7 +187,7 @@ def test_trial_lines_readings_and_several_photographs_together():
     asked = MeasureOptions(photos=(), by_hand=HandMeasured(readings, trials))
     at = np.array([e.station_mm for e in (*readings, *trials)])
     by_hand = compare(asked, joint, at, np.zeros(len(at)))
-    assert [b.width_mm is None for b in by_hand] == [True, True, False, False, False]
+    assert [b.width is None for b in by_hand] == [True, True, False, False, False]
     assert all(b.used and abs(b.e_number) < 1.25 for b in by_hand)
     told = tuple(as_reading(b) for b in by_hand)
     both = fit_joint(joint, simulated.beliefs(), told, REFINE)
@@ -205,7 +205,7 @@ def test_a_trial_line_where_the_setting_is_known_exactly(all_ways):
     alone, m = all_ways
     (b,) = m.by_hand
     assert b.place.near_card is not None and b.agrees
-    assert b.predicted_width_mm == pytest.approx(TRUTH["cover_mm"], abs=3 * 4 * b.predicted.u_mm)
+    assert b.width.predicted_mm == pytest.approx(TRUTH["cover_mm"], abs=3 * 4 * b.predicted.u_mm)
     assert m.alone.setting == alone.setting
     assert m.setting.U95_mm < 0.8 * alone.setting.U95_mm
     before, after = (abs(x.setting.value_mm - TRUTH["setting_mm"]) for x in (alone, m))

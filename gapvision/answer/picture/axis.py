@@ -5,7 +5,8 @@ All strips share it, so that a place keeps its column from the photograph down t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -27,13 +28,26 @@ from gapvision.lengths import INCH_MM, ROUNDING_MM, SIXTEENTH_MM, format_length
 MARGIN_PX = 20  # of the panel, left free on either side of the log
 LEAST_NUMBER_PX = 143  # from number to number
 
-Columns = Callable[[np.ndarray], np.ndarray]  # stations, mm -> columns, px; or one to one
+Mm = TypeVar("Mm", float, np.ndarray)  # one, or many
+
+
+class Scale(Protocol):
+    """The way from mm to px: of one the one, of many, shape (n,), as many."""
+
+    def __call__(self, mm: Mm, /) -> Mm: ...
+
+
+Columns = Scale  # from stations
 
 
 def even_columns(first_mm: float, last_mm: float) -> Columns:
     """Evenly spaced columns for stations from the panel's left to its right."""
     slope = (PANEL_RIGHT_PX - PANEL_LEFT_PX - 2 * MARGIN_PX) / ((last_mm - first_mm) or 1.0)
-    return lambda station_mm: PANEL_LEFT_PX + MARGIN_PX + (station_mm - first_mm) * slope
+
+    def columns(station_mm: Mm) -> Mm:
+        return PANEL_LEFT_PX + MARGIN_PX + (station_mm - first_mm) * slope
+
+    return columns
 
 
 def station_strip(

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
-from gapvision.answer.picture.axis import axis_number, round_levels
+from gapvision.answer.picture.axis import Columns, Mm, axis_number, round_levels
 from gapvision.answer.picture.drawing import (
     BLACK,
     PANEL_LEFT_PX,
@@ -43,7 +41,7 @@ def cover_strip(measurement: Measurement, units: str) -> Strip:
     half = np.array([r.setting.U95_mm for r in rows])
     span = (PANEL_RIGHT_PX - PANEL_LEFT_PX - 2 * MARGIN_PX) / max(float(np.ptp(cover)), 1.0)
 
-    def columns(cover_mm):
+    def columns(cover_mm: Mm) -> Mm:
         return PANEL_LEFT_PX + MARGIN_PX + (cover_mm - cover[0]) * span
 
     title = f"Setting for other covers, and what to set ({units})"
@@ -70,9 +68,7 @@ def cover_strip(measurement: Measurement, units: str) -> Strip:
     return stack([strip, axis])
 
 
-def _told(
-    cover_mm: np.ndarray, wanted_mm: float, columns: Callable[[float], float], wide_px: float
-) -> set[float]:
+def _told(cover_mm: np.ndarray, wanted_mm: float, columns: Columns, wide_px: float) -> set[float]:
     """The covers that are numbered: the wanted one, and from the left those clear of others."""
     told = {wanted_mm}
     for cover in cover_mm:

@@ -110,7 +110,7 @@ def line(
     )
 
 
-def polygon(strip: Strip, corners: np.ndarray, colour: Rgb, rim: float = 0) -> None:
+def polygon(strip: Strip, corners: np.ndarray | Sequence, colour: Rgb, rim: float = 0) -> None:
     """A filled polygon, shape (n, 2), with a black rim as thick as said."""
     strip.shapes.append(
         Polygon(
@@ -229,11 +229,12 @@ def text(
     width = text_width(words, size, bold)
     left = point[0] - {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * width
     left = np.clip(left, 8, WIDTH_PX - 8 - width)
-    foot = _flat(strip, (left, point[1] + HALF_DIGIT * size))
-    look = {"fontName": BOLD if bold else REGULAR, "fontSize": size}
+    x, y = _flat(strip, (left, point[1] + HALF_DIGIT * size))
+    words, font = printable(words), BOLD if bold else REGULAR
     if halo:
-        strip.shapes.append(_Halo(*foot, printable(words), strokeColor=rgb(halo), **look))
-    strip.shapes.append(String(*foot, printable(words), fillColor=rgb(colour), **look))
+        rim = _Halo(x, y, words, strokeColor=rgb(halo), fontName=font, fontSize=size)
+        strip.shapes.append(rim)
+    strip.shapes.append(String(x, y, words, fillColor=rgb(colour), fontName=font, fontSize=size))
 
 
 def boxed(strip: Strip, centre: Point, words: str, size: float, colour: Rgb) -> None:
@@ -262,7 +263,7 @@ def wrapped(words: str, size: float, width: float, most: int) -> list[str]:
     return [line.replace(NO_BREAK, " ") for line in lines]
 
 
-class _Halo(String):
+class _Halo(String):  # type: ignore[misc]  # reportlab tells no types
     """The rim that sets a text off from what is under it; the text itself follows."""
 
     _attrMap = AttrMap(
@@ -272,7 +273,7 @@ class _Halo(String):
         strokeLineJoin=AttrMapValue(None),
     )
 
-    def __init__(self, x: float, y: float, text: str, **look) -> None:
+    def __init__(self, x: float, y: float, text: str, **look: object) -> None:
         super().__init__(x, y, text, textRenderMode=1, strokeWidth=8, strokeLineJoin=1, **look)
 
 

@@ -17,6 +17,8 @@ from gapvision.answer.picture.drawing import (
     PANEL_RIGHT_PX,
     TICK_PX,
     WHITE,
+    Point,
+    Rgb,
     Strip,
     blank,
     box,
@@ -87,7 +89,8 @@ def _lane(
     photos: list[PhotoResult], measurement: Measurement, columns: Columns, shown: PhotoResult | None
 ) -> Strip:
     """One lane of bars with the photographs' names; the one shown is dark."""
-    strip, labels = blank(LANE_PX), []
+    strip = blank(LANE_PX)
+    labels: list[tuple[Point, str, Rgb, Rgb]] = []
     for photo in photos:
         is_shown = photo is shown
         station = seen_stations(photo)
@@ -96,19 +99,20 @@ def _lane(
             for piece in np.split(station, np.flatnonzero(np.diff(station) > BREAK_MM) + 1)
             if len(piece)  # one outline alone may be all that it shows
         ]
-        hatch(strip, *_ends(photo, columns), 4, LANE_PX - 4)
+        ends = _ends(photo, columns)
+        hatch(strip, ends[0], ends[1], 4, LANE_PX - 4)
         for left, right in pieces:
             box(strip, left, right, 4, LANE_PX - 4, BLUE if is_shown else GREY)
         # On the largest piece that both outlines show, or else across the hatching.
-        for left, right in (*sorted(pieces, key=np.ptp)[-1:], _ends(photo, columns)):
+        for left, right in (*sorted(pieces, key=np.ptp)[-1:], ends):
             if name := _fitted(photo, is_shown, right - left - 16):
                 break
         solid = any(left == a and right == b for a, b in pieces)
         ink, halo = (BLACK, WHITE) if not solid else (WHITE, BLUE) if is_shown else (BLACK, GREY)
-        labels.append((((left + right) / 2, LANE_PX / 2), name, NAME_PX, ink, "middle", halo))
+        labels.append((((left + right) / 2, LANE_PX / 2), name, ink, halo))
     deciding_line(strip, measurement, columns, 0)
-    for *label, halo in labels:
-        text(strip, *label, halo=halo)
+    for middle, name, ink, halo in labels:
+        text(strip, middle, name, NAME_PX, ink, halo=halo)
     return strip
 
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from gapvision.advice.findings import STEEPER
-from gapvision.answer.picture.axis import ticks
+from gapvision.answer.picture.axis import Mm, ticks
 from gapvision.answer.picture.drawing import (
     BLACK,
     DECIDING_COLOUR,
@@ -95,7 +95,7 @@ class View:
         inside = (image_px - (self.left, self.top) + 0.5) * self.scale - 0.5
         return inside + (PANEL_LEFT_PX, 0)
 
-    def columns(self, station_mm: np.ndarray) -> np.ndarray:
+    def columns(self, station_mm: Mm) -> Mm:
         """Columns by station as the photograph has them, straight on beyond its traces."""
         order = np.argsort(self.photo.outlines.axis_station_mm)
         station = self.photo.outlines.axis_station_mm[order]

@@ -187,8 +187,8 @@ def check_picture_path(path: str | Path, overwrite: bool = False) -> None:
 def _log_columns(measurement: Measurement) -> Columns:
     """Evenly spaced columns for the whole log, left to right as the photographs show it."""
     used = [p for p in measurement.photos if p.used]
-    ends = [measurement.profile.station_mm, [p.from_mm for p in used], [p.to_mm for p in used]]
-    stations = np.concatenate(ends)
+    ends = [(p.from_mm, p.to_mm) for p in used]
+    stations = np.append(measurement.profile.station_mm, ends)
     first, last = np.nanmin(stations), np.nanmax(stations)
     if used and all(p.side == "inside" for p in used):
         first, last = last, first

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
-from gapvision.answer.picture.axis import Columns, axis_number, round_levels
+from gapvision.answer.picture.axis import Columns, Mm, Scale, axis_number, round_levels
 from gapvision.answer.picture.drawing import (
     BAND,
     BLACK,
@@ -43,14 +41,15 @@ from gapvision.quantity import K95, runs
 PLOT_TOP_PX, PLOT_HEIGHT_PX = 112, 340  # the room above holds the title
 SAME_PLACE_MM = 30.0  # marks nearer than this would lie on each other
 
-Row = Callable[[float], float]  # a value, mm -> its row, px
+Row = Scale  # from values
 
 
 def gap_strip(m: Measurement, columns: Columns, units: str, height: int = PLOT_HEIGHT_PX) -> Strip:
     """The gap with its widest and its deciding place, and with the notches deepened."""
     levels = round_levels(np.append(gap_ends(m), 0.0), 5, units)
     strip, row = gap_plot(m, f"Gap between the logs ({units})", columns, units, levels, height)
-    if (lowered := _lowered(m)) is not None:
+    lowered = _lowered(m)
+    if m.decision is not None and lowered is not None:
         line(strip, np.c_[columns(m.decision.station_mm), row(lowered)], LOWERED_COLOUR, 5)
     point = columns(m.widest_place.station_mm), row(m.widest_gap.value_mm) - 24
     _beside(strip, point, quantity_text(m.widest_gap, units), WIDEST_COLOUR)
@@ -111,7 +110,7 @@ def groove_strip(
 
 def chart_legend(m: Measurement, units: str, *, marks: bool) -> Strip:
     """What band, dashes and hatching mean, and the marks where no other legend tells them."""
-    items = [
+    items: list[tuple[Rgb | str, str]] = [
         ("band", "holds the truth 95 times in 100"),
         ("hatching", "not seen"),
     ]
@@ -138,7 +137,7 @@ def deciding_line(strip: Strip, m: Measurement, columns: Columns, top: int) -> N
 
 def _lowered(m: Measurement) -> np.ndarray | None:
     """The gap (n,) once the notches are as deep as advised; None where it is not advised or not told."""
-    lowering = m.decision and m.decision.lowering
+    lowering = m.lowering
     if lowering is None or lowering.ready or not len(lowering.after.gap_mm):
         return None
     return lowering.after.gap_mm
@@ -167,7 +166,7 @@ def plot(
     strip = blank(bottom + 14)
     floor, ceiling = levels_mm[[0, -1]]
 
-    def row(value: float) -> float:
+    def row(value: Mm) -> Mm:
         return bottom - (value - floor) / (ceiling - floor) * height
 
     for value in levels_mm:

@@ -33,12 +33,12 @@ def _decision_parts(d: Decision, units: str) -> Iterable[Section]:
         table = _headed(decision_text.cover_table(d, units))
         yield Section("Other covers", text=about, table=table)
     if c and c.heights:
-        about = decision_text.height_about(c, units), decision_text.rise_text(c, units)
+        said = decision_text.height_about(c, units), decision_text.rise_text(c, units)
         table = _headed(decision_text.height_table(c, units))
-        yield Section("Heights once the log is down", text=about, table=table)
+        yield Section("Heights once the log is down", text=said, table=table)
     if d.judged:
-        about = (decision_text.LOCAL_CODE,)
-        yield Section("Limits", text=about, table=_headed(decision_text.limit_table(d, units)))
+        table = _headed(decision_text.limit_table(d, units))
+        yield Section("Limits", text=(decision_text.LOCAL_CODE,), table=table)
 
 
 def _headed(rows: decision_text.Rows) -> decision_text.Rows:

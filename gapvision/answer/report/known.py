@@ -58,7 +58,7 @@ def uncertainty(report: JointReport) -> Section | None:
     if report.result["status"] == "refused":
         return None
     m, units = measurement_of(report.result), report.units
-    text = (_CONTAINS, _CONTAINS_NOT)
+    text: tuple[str, ...] = (_CONTAINS, _CONTAINS_NOT)
     if headline(report).has_setting:
         rounded = (
             f"The setting to use, {set_to_text(m, units)}, is the setting needed plus 1.65 times "

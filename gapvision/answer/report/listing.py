@@ -22,10 +22,8 @@ def listed_section(title: str, value: object, units: str) -> Section:
         rows = tuple((key_words(k), _value(k, v, units)) for k, v in plain.items())
         return Section(title, rows=rows, parts=parts)
     if isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
-        parts = [listed_section(str(i + 1), v, units) for i, v in enumerate(value)]
-        return (
-            Section(title, parts=tuple(parts)) if len(parts) > 1 else replace(parts[0], title=title)
-        )
+        parts = tuple(listed_section(str(i + 1), v, units) for i, v in enumerate(value))
+        return Section(title, parts=parts) if len(parts) > 1 else replace(parts[0], title=title)
     return Section(title, text=(_value("", value, units),))
 
 
@@ -43,7 +41,8 @@ def _value(key: str, value: object, units: str) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, (int, float)):
-        unit = (_UNIT.search(key) or [None, None])[1]
+        found = _UNIT.search(key)
+        unit = found[1] if found else ""
         if unit == "mm":
             return format_length(float(value), units)
         return f"{value:g}" + {"deg": "°", "px": " px"}.get(unit, "")

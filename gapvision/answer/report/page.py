@@ -113,7 +113,7 @@ class Page:
             for t in (head.crayon, head.ready)
             if t
         ]
-        style = [("BOX", (0, 0), (-1, -1), 2.5, _BLUE)]
+        style: list[tuple] = [("BOX", (0, 0), (-1, -1), 2.5, _BLUE)]
         if head.kind != "set":
             style = [
                 ("BACKGROUND", (0, 0), (-1, -1), _YELLOW),
@@ -166,13 +166,13 @@ class Page:
             for name, jpeg in photos
         ]
         for start in range(0, len(cells), count):
-            row = cells[start : start + count]
+            row: list[list[Flowable] | str] = [*cells[start : start + count]]
             row += [""] * (count - len(row))
             self._story.append(_table([row], [self._width / count] * count, ()))
 
     def signatures(self, names: Sequence[str]) -> None:
         rows = [[self._cell(name), "", self._cell("Date"), ""] for name in names]
-        lines = [("LINEBELOW", (k, 0), (k, -1), 0.7, black) for k in (1, 3)]
+        lines: list[tuple] = [("LINEBELOW", (k, 0), (k, -1), 0.7, black) for k in (1, 3)]
         lines.append(("VALIGN", (0, 0), (-1, -1), "BOTTOM"))
         part = [f * self._width for f in (0.17, 0.45, 0.1, 0.28)]
         heights = [12 * mm] * len(rows)
@@ -212,7 +212,7 @@ class Page:
         return Paragraph(_marked(text), _style(0.95 * self._type, font))
 
 
-class _Beside(Flowable):
+class _Beside(Flowable):  # type: ignore[misc]  # reportlab tells no types
     """Flowables with a drawing or JPEG at their right, in the height that others leave them."""
 
     def __init__(

@@ -73,7 +73,7 @@ def outcome_words(report: JointReport) -> str:
 def in_courses(reports: Iterable[JointReport]) -> list[JointReport]:
     """Reports from the lowest log up, numbers in them by their value; of one log the oldest first."""
 
-    def key(report: JointReport):
+    def key(report: JointReport) -> tuple[list[tuple[int, int, str]], str]:
         parts = re.split(r"(\d+)", report.joint.log.casefold())
         return [(0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p], report.date
 

@@ -48,7 +48,8 @@ def job_title(report: JointReport) -> str:
 
 def numbers(report: JointReport) -> Section:
     """The numbers below the headline, and when and with what they were measured."""
-    rows, text = [], ()
+    rows: list[tuple[str, str]] = []
+    text: tuple[str, ...] = ()
     head = headline(report)
     if head.kind != "refused":
         m, units = measurement_of(report.result), report.units
@@ -164,10 +165,10 @@ def log_name(report: JointReport) -> str:
 def profile_text(report: JointReport) -> str:
     """The drawing of the profile in words, for those who do not see it."""
     m, units = measurement_of(report.result), report.units
-    ends = (place_at(m.cards, mm) for mm in m.profile.station_mm[[0, -1]])
+    first, last = (place_at(m.cards, mm) for mm in m.profile.station_mm[[0, -1]])
     gap = m.profile.gap_mm[np.isfinite(m.profile.gap_mm)]
     said = (
-        f"Gap {stretch_text(*ends, units)}: {format_length(gap.min(), units)} to "
+        f"Gap {stretch_text(first, last, units)}: {format_length(gap.min(), units)} to "
         f"{format_length(gap.max(), units)}, widest {place_text(m.widest_place, units)}."
     )
     if not headline(report).has_setting:
