@@ -334,7 +334,7 @@ def not_written(path: Path, what: str, error: OSError | ValueError) -> Measureme
 # --- what is read ---------------------------------------------------------------------------------
 
 
-def open_regular(path: Path, follow: bool = True) -> BinaryIO:
+def open_regular(path: Path, follow: bool = True) -> io.BufferedReader:
     """An ordinary file to read from: a pipe would never end, and a device may do anything.
 
     Parameters

@@ -213,7 +213,14 @@ class _Told:
     report: bytes
 
 
-def _write_all(archive: Archive, query: Query, write: Write, with_location, done, progress) -> None:
+def _write_all(
+    archive: Archive,
+    query: Query,
+    write: Write,
+    with_location: bool,
+    done: _Done,
+    progress: Callable[[int], None] | None,
+) -> None:
     rows = _photograph_rows(archive, query, write, with_location, done, progress)
     _write_table(write, "photographs", PHOTO_HEAD, rows)
     _write_table(write, "records", RECORD_HEAD, map(record_row, entries(archive, query)))
@@ -224,7 +231,12 @@ def _write_all(archive: Archive, query: Query, write: Write, with_location, done
 
 
 def _photograph_rows(
-    archive: Archive, query: Query, write: Write, with_location: bool, done: _Done, progress
+    archive: Archive,
+    query: Query,
+    write: Write,
+    with_location: bool,
+    done: _Done,
+    progress: Callable[[int], None] | None,
 ) -> Iterator[tuple]:
     """Write the folder of each record, in the end the walls, and give the rows of photographs."""
     walls: dict[tuple[str, str], dict[str, Entry]] = {}

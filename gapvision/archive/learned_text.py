@@ -33,23 +33,24 @@ def learned_text(by_kind: dict[str, Learned], joints: int, units: str = "mm") ->
     lines = [f"Joints with outcomes: {joints}.", ""]
     lines.append(f"{'':24}{'joints':>6}  {'mean, and its 95 %':26}held (expected)")
     for kind, x in by_kind.items():
-        if not x.n:
+        if x.mean_mm is None:
             lines.append(f"{KINDS[kind]:24}{0:>6}  nothing to compare")
             continue
         mean = signed_text(x.mean_mm, units)
         if x.U95_mm is not None:
-            ends = (signed_text(x.mean_mm + sign * x.U95_mm, units) for sign in (-1, 1))
+            low, high = x.mean_mm - x.U95_mm, x.mean_mm + x.U95_mm
+            ends = (signed_text(end, units) for end in (low, high))
             mean += f" ({' to '.join(ends)})"
         held = f"{x.held} of {x.n} ({x.expected[0]} to {x.expected[1]})"
         lines.append(f"{KINDS[kind]:24}{x.n:>6}  {f'{mean} {units}':26}{held}")
     lines += ["", "Held: the difference lies within the stated ±, as 95 in 100 should."]
     for kind, x in by_kind.items():
         lines += wrap(_too_narrow(kind, x), "- ") if x.held < x.expected[0] else []
-    if by_kind["gap"].offset:
-        lines += wrap(_gap_offer(by_kind["gap"], units), "- ")
+    if (offset := by_kind["gap"].offset_mm) is not None:
+        lines += wrap(_gap_offer(offset, units), "- ")
     for kind in ("trial", "cover"):
-        if by_kind[kind].offset:
-            lines += wrap(_cover_offer(kind, by_kind[kind], units), "- ")
+        if (offset := by_kind[kind].offset_mm) is not None:
+            lines += wrap(_cover_offer(kind, offset, units), "- ")
     if max(x.n for x in by_kind.values()) < FEWEST:
         lines += wrap(f"From fewer than {FEWEST} joints little can be said.")
     lines += wrap("Nothing is corrected by itself.")
@@ -63,9 +64,9 @@ def _too_narrow(kind: str, x: Learned) -> str:
     )
 
 
-def _gap_offer(x: Learned, units: str) -> str:
-    size = _plain(abs(x.mean_mm), units)
-    if x.mean_mm > 0:
+def _gap_offer(mean_mm: float, units: str) -> str:
+    size = _plain(abs(mean_mm), units)
+    if mean_mm > 0:
         return (
             f"The photographs read the gap {size} wider than your caliper. First measure the check "
             f"bar of the print and try the caliper on something known; if both are right, a setting "
@@ -78,10 +79,10 @@ def _gap_offer(x: Learned, units: str) -> str:
     )
 
 
-def _cover_offer(kind: str, x: Learned, units: str) -> str:
-    size = _plain(abs(x.mean_mm), units)
+def _cover_offer(kind: str, mean_mm: float, units: str) -> str:
+    size = _plain(abs(mean_mm), units)
     what = {"trial": "trial lines are", "cover": "cut covers are"}[kind]
-    if x.mean_mm > 0:
+    if mean_mm > 0:
         return f"Your {what} {size} narrower than predicted: ask for a cover {size} larger."
     return f"Your {what} {size} wider than predicted: a cover {size} smaller would do."
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from gapvision.archive.outcome import Outcome, OutcomeValue, outcomes_of, together
+from gapvision.archive.outcome import Caliper, Outcome, TrialLine, outcomes_of, together
 from gapvision.archive.query import Query, entries, load_record
 from gapvision.archive.store import Archive
 from gapvision.lengths import U_LINE_MM, U_SCRIBED_MM
@@ -53,10 +53,11 @@ class Learned:
     expected: tuple[int, int]
 
     @property
-    def offset(self) -> bool:
-        """Whether the mean is off nought by more than chance, over enough joints to say so."""
-        known = self.n >= FEWEST and self.U95_mm is not None
-        return known and abs(self.mean_mm) > self.U95_mm
+    def offset_mm(self) -> float | None:
+        """The mean where it is off nought by more than chance, over enough joints to say so; else None."""
+        if self.n < FEWEST or self.mean_mm is None or self.U95_mm is None:
+            return None
+        return self.mean_mm if abs(self.mean_mm) > self.U95_mm else None
 
 
 def learn(archive: Archive, query: Query) -> tuple[dict[str, Learned], int]:
@@ -71,6 +72,8 @@ def learn(archive: Archive, query: Query) -> tuple[dict[str, Learned], int]:
     joints = 0
     for entry in entries(archive, replace(query, with_outcome=True)):
         outcome = together(outcomes_of(archive, entry.record))
+        if outcome is None:
+            continue
         record = load_record(archive, entry.record)
         for kind, difference in differences(record.options, record.result, outcome).items():
             by_kind[kind].append(difference)
@@ -100,17 +103,16 @@ def differences(options: dict, result: dict, outcome: Outcome) -> dict[str, Diff
         for entry in (*options.get("readings", ()), *options.get("trials", ()))
     ]
 
-    def fresh(kind: str) -> list[OutcomeValue]:
-        read = outcome.of_kind(kind)
-        return [v for v in read if all(abs(v.station_mm - g) > SAME_PLACE_MM for g in given)]
+    def fresh(v: Caliper | TrialLine) -> bool:
+        return all(abs(v.station_mm - g) > SAME_PLACE_MM for g in given)
 
-    found = {
+    found: dict[str, list[Difference | None]] = {
         "gap": [
             _difference(at[0], at[1], v.value_mm, v.u_mm)
-            for v in fresh("caliper")
-            if (at := _at(result, v.station_mm, "gap_mm", "gap_u_mm"))
+            for v in outcome.of_kind(Caliper)
+            if fresh(v) and (at := _at(result, v.station_mm, "gap_mm", "gap_u_mm"))
         ],
-        "trial": [_trial(result, v) for v in fresh("trial")],
+        "trial": [_trial(result, v) for v in outcome.of_kind(TrialLine) if fresh(v)],
         "cover": [_cover(result, outcome)],
     }
     known = {kind: [d for d in told if d is not None] for kind, told in found.items()}
@@ -134,14 +136,16 @@ def learned(told: Sequence[Difference]) -> Learned:
     from scipy.stats import binom, t
 
     n = len(told)
-    expected = tuple(int(k) for k in binom.interval(0.95, n, 0.95)) if n else (0, 0)
-    mean = sum(d.value_mm for d in told) / n if n else None
+    if not n:
+        return Learned(0, None, None, None, 0, (0, 0))
+    fewest, most = binom.interval(0.95, n, 0.95)
+    mean = sum(d.value_mm for d in told) / n
     u = half = None
     if n > 1:
         s = math.sqrt(sum((d.value_mm - mean) ** 2 for d in told) / (n - 1))
         u = s / math.sqrt(n)
         half = float(t.ppf(0.975, n - 1)) * u
-    return Learned(n, mean, u, half, sum(d.held for d in told), expected)
+    return Learned(n, mean, u, half, sum(d.held for d in told), (int(fewest), int(most)))
 
 
 def width_at(width_mm: float, set_to_mm: float, gap_mm: float, used_mm: float) -> float | None:
@@ -158,7 +162,7 @@ def width_at(width_mm: float, set_to_mm: float, gap_mm: float, used_mm: float) -
     return width_mm * math.sqrt((used_mm - gap_mm) / (set_to_mm - gap_mm))
 
 
-def _trial(result: dict, v: OutcomeValue) -> Difference | None:
+def _trial(result: dict, v: TrialLine) -> Difference | None:
     at = _at(result, v.station_mm, "groove_width_mm", "groove_width_u_mm")
     if at is None:
         return None
@@ -167,25 +171,38 @@ def _trial(result: dict, v: OutcomeValue) -> Difference | None:
 
 def _cover(result: dict, outcome: Outcome) -> Difference | None:
     groove = result["narrowest_groove"]
-    if None in (outcome.narrowest_cover_mm, outcome.setting_used_mm, groove["u_mm"]):
+    cover, used = outcome.narrowest_cover_mm, outcome.setting_used_mm
+    if cover is None or used is None or groove["u_mm"] is None:
         return None
     return _groove(
-        result, groove["station_mm"], groove["value_mm"], groove["u_mm"], outcome.setting_used_mm,
-        U_SCRIBED_MM, outcome.narrowest_cover_mm, U_COVER_MM,
+        result, groove["station_mm"], groove["value_mm"], groove["u_mm"], used, U_SCRIBED_MM,
+        cover, U_COVER_MM,
     )  # fmt: skip
 
 
-def _groove(result, station, width, u, used, u_used, found, u_found) -> Difference | None:
+def _groove(
+    result: dict,
+    station: float,
+    width: float,
+    u: float,
+    used: float,
+    u_used: float,
+    found: float,
+    u_found: float,
+) -> Difference | None:
     """A groove's predicted less its found width, at the setting that was used; None where not known.
 
     With ``W`` as the root of ``s - g``, ``dW/ds = -dW/dg = W / (2 (s - g))``: the prediction's
     uncertainty, which is mostly the gap's, goes as 1 / W.
     """
-    gap = _at(result, station, "gap_mm", "gap_u_mm")
-    now = gap and width_at(width, result["setting"]["set_to_mm"], gap[0], used)
+    at = _at(result, station, "gap_mm", "gap_u_mm")
+    if at is None:
+        return None
+    gap, _ = at
+    now = width_at(width, result["setting"]["set_to_mm"], gap, used)
     if not now:
         return None
-    slope = now / (2 * (used - gap[0]))
+    slope = now / (2 * (used - gap))
     return _difference(now, math.hypot(u * width / now, slope * u_used), found, u_found)
 
 
@@ -193,14 +210,15 @@ def _difference(value: float, u: float, found: float, u_found: float) -> Differe
     return Difference(value - found, K95 * math.hypot(u, u_found))
 
 
-def _at(result: dict, station_mm: float, *columns: str) -> tuple[float, ...] | None:
-    """Columns of the profile at a station, straight between its stations; None where nothing is seen."""
+def _at(result: dict, station_mm: float, name: str, u_name: str) -> tuple[float, float] | None:
+    """A value of the profile and its u at a station, straight between its stations; None where not seen."""
     stations = result["profile"]["station_mm"]
     for i, (a, b) in enumerate(zip(stations, stations[1:], strict=False)):
         if a <= station_mm <= b:
             part = (station_mm - a) / (b - a)
-            ends = [result["profile"][c][i : i + 2] for c in columns]
+            ends = [result["profile"][c][i : i + 2] for c in (name, u_name)]
             if any(v is None for pair in ends for v in pair):
                 return None
-            return tuple(lo + part * (hi - lo) for lo, hi in ends)
+            value, u = (lo + part * (hi - lo) for lo, hi in ends)
+            return value, u
     return None

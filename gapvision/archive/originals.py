@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, TypeGuard
 
 from gapvision.archive.store import Archive, writing
 from gapvision.errors import MeasurementError
@@ -41,12 +41,12 @@ class Removal:
     left: tuple[str, ...] = ()
 
 
-def is_hash(name: object) -> bool:
+def is_hash(name: object) -> TypeGuard[str]:
     """Whether it can name a stored file: 64 hexadecimal digits, and so no path to anywhere."""
     return isinstance(name, str) and _HASH.fullmatch(name) is not None
 
 
-def path_of(archive: Archive, sha256: str) -> Path:
+def path_of(archive: Archive, sha256: object) -> Path:
     """Where the file of this hash lies, reached by no link.
 
     Raises
@@ -63,7 +63,7 @@ def path_of(archive: Archive, sha256: str) -> Path:
     return path
 
 
-def open_stored(archive: Archive, sha256: str) -> BinaryIO:
+def open_stored(archive: Archive, sha256: object) -> io.BufferedReader:
     """A stored file to read from.
 
     Raises
@@ -74,7 +74,7 @@ def open_stored(archive: Archive, sha256: str) -> BinaryIO:
     return open_regular(path_of(archive, sha256), follow=False)
 
 
-def digest(archive: Archive, sha256: str) -> tuple[str, int]:
+def digest(archive: Archive, sha256: object) -> tuple[str, int]:
     """SHA-256 and number of bytes of a stored file as it is; empty and 0 where there is none.
 
     Raises
@@ -121,9 +121,10 @@ def put(archive: Archive, source: Path | bytes, sha256: str | None = None) -> tu
         with part_file(archive.photos, NEW) as copy:
             found, size = _copied(file, copy)
             if sha256 is not None and found != sha256:
+                name = source.name if isinstance(source, Path) else "What was read"
                 raise MeasurementError(
                     "photo-changed",
-                    f"{Path(source).name} is no longer the file that was measured: leave the "
+                    f"{name} is no longer the file that was measured: leave the "
                     "photographs alone until the answer is there, and measure again.",
                 )
             path = archive.photos / found[:2] / found

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass, fields
 from itertools import groupby
 from math import inf
+from typing import ClassVar, TypeVar
 
 from gapvision.archive.query import bad_record, load_entry
 from gapvision.archive.record import now_here
@@ -26,21 +27,51 @@ LEAST_SETTING_MM = 5.0  # a groove of 10 mm on a gap of 3 mm, the least that can
 
 
 @dataclass(frozen=True, slots=True)
-class OutcomeValue:
-    """One value at a station, mm.
+class Caliper:
+    """The gap at a station, mm, and its standard uncertainty."""
 
-    ``kind`` is ``"caliper"`` (``value_mm`` the gap, ``u_mm`` its standard uncertainty), ``"trial"``
-    (likewise the width of a trial line, scribed at ``setting_mm``) or ``"open"`` (a place that did not
-    close, from ``station_mm`` to ``to_mm``).
-    """
-
-    kind: str
+    kind: ClassVar[str] = "caliper"
     station_mm: float
-    to_mm: float | None = None
-    value_mm: float | None = None
-    u_mm: float | None = None
-    setting_mm: float | None = None
-    u_setting_mm: float | None = None
+    value_mm: float
+    u_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class TrialLine:
+    """The width of a trial line at a station, scribed at a setting, mm, and the uncertainties of both."""
+
+    kind: ClassVar[str] = "trial"
+    station_mm: float
+    value_mm: float
+    u_mm: float
+    setting_mm: float
+    u_setting_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class OpenPlace:
+    """A place that did not close, from ``station_mm`` to ``to_mm``."""
+
+    kind: ClassVar[str] = "open"
+    station_mm: float
+    to_mm: float
+
+
+OutcomeValue = Caliper | TrialLine | OpenPlace
+Value = TypeVar("Value", Caliper, TrialLine, OpenPlace)
+_KINDS: dict[str, type[OutcomeValue]] = {c.kind: c for c in (Caliper, TrialLine, OpenPlace)}
+_COLUMNS = ("station_mm", "to_mm", "value_mm", "u_mm", "setting_mm", "u_setting_mm")
+
+
+def columns_of(value: OutcomeValue) -> tuple[float | None, ...]:
+    """A value as the table ``outcome_value`` has it, after its kind: None for what it has not."""
+    return tuple(getattr(value, name, None) for name in _COLUMNS)
+
+
+def _value(kind: str, *columns: float) -> OutcomeValue:
+    """What `columns_of` was of."""
+    told = dict(zip(_COLUMNS, columns, strict=True))
+    return _KINDS[kind](*(told[f.name] for f in fields(_KINDS[kind])))
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +89,9 @@ class Outcome:
     instead: bool = False
     added_at: str = ""
 
-    def of_kind(self, kind: str) -> list[OutcomeValue]:
+    def of_kind(self, kind: type[Value]) -> list[Value]:
         """The values of one kind by station."""
-        return sorted((v for v in self.values if v.kind == kind), key=lambda v: v.station_mm)
+        return sorted((v for v in self.values if isinstance(v, kind)), key=lambda v: v.station_mm)
 
 
 def check_outcome(outcome: Outcome, options: MeasureOptions) -> None:
@@ -79,9 +110,9 @@ def check_outcome(outcome: Outcome, options: MeasureOptions) -> None:
         ("A cover", outcome.narrowest_cover_mm, cover),
     ]
     told += [
-        ("A caliper reading", v.value_mm, (-inf, setting[1])) for v in outcome.of_kind("caliper")
+        ("A caliper reading", v.value_mm, (-inf, setting[1])) for v in outcome.of_kind(Caliper)
     ]
-    for trial in outcome.of_kind("trial"):
+    for trial in outcome.of_kind(TrialLine):
         told += [("A trial line's setting", trial.setting_mm, setting)]
         told += [("A trial line's width", trial.value_mm, cover)]
     for of, mm, (low, high) in told:
@@ -106,14 +137,9 @@ def outcome_values(
         return widest_mm if entry.station_mm is None else entry.station_mm
 
     return (
-        *(OutcomeValue("caliper", at(r), None, r.value_mm, r.u_mm) for r in readings),
-        *(
-            OutcomeValue(
-                "trial", at(t), None, t.width_mm, t.u_width_mm, t.setting_mm, t.u_setting_mm
-            )
-            for t in trials
-        ),
-        *(OutcomeValue("open", *ends) for ends in opens),
+        *(Caliper(at(r), r.value_mm, r.u_mm) for r in readings),
+        *(TrialLine(at(t), t.width_mm, t.u_width_mm, t.setting_mm, t.u_setting_mm) for t in trials),
+        *(OpenPlace(*ends) for ends in opens),
     )
 
 
@@ -128,7 +154,8 @@ def check_stations(
         ``not-measured-there``.
     """
     for value in values:
-        if value.kind != "open" and not station_mm[0] <= value.station_mm <= station_mm[-1]:
+        measured = station_mm[0] <= value.station_mm <= station_mm[-1]
+        if not measured and not isinstance(value, OpenPlace):
             first, last, given = (
                 format_length(mm, units) for mm in (station_mm[0], station_mm[-1], value.station_mm)
             )
@@ -158,7 +185,7 @@ def add_outcome(archive: Archive, record: int, outcome: Outcome) -> None:
         ).lastrowid  # fmt: skip
         db.executemany(
             "INSERT INTO outcome_value VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            [(number, i, *astuple(v)) for i, v in enumerate(outcome.values, 1)],
+            [(number, i, v.kind, *columns_of(v)) for i, v in enumerate(outcome.values, 1)],
         )
         if outcome.remarks:
             db.execute(
@@ -187,7 +214,7 @@ def outcomes_of(archive: Archive, record: int) -> tuple[Outcome, ...]:
         if not all(map(_is_sound, told)):
             raise bad_record(record, "a column of its outcomes holds what it cannot")
         date, used, narrowest, remarks, instead, added_at = told[0][1:7]
-        values = tuple(OutcomeValue(*row[7:]) for row in told if row[7] is not None)
+        values = tuple(_value(*row[7:]) for row in told if row[7] is not None)
         out.append(Outcome(date, used, narrowest, remarks, values, bool(instead), added_at))
     return tuple(out)
 
@@ -223,7 +250,8 @@ def together(outcomes: Iterable[Outcome]) -> Outcome | None:
         return None
     values: dict[tuple, OutcomeValue] = {}
     for v in (v for outcome in told for v in outcome.values):
-        values[v.kind, v.station_mm, v.to_mm, v.setting_mm] = v
+        station, to, _, _, setting, _ = columns_of(v)
+        values[v.kind, station, to, setting] = v
     return Outcome(
         told[-1].date,
         _latest(o.setting_used_mm for o in told),

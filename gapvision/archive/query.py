@@ -7,6 +7,7 @@ import json
 from collections.abc import Iterable, Iterator
 from contextlib import closing
 from dataclasses import asdict, dataclass, fields
+from typing import Any
 
 from gapvision.archive.originals import open_stored, path_of
 from gapvision.archive.store import Archive
@@ -268,7 +269,10 @@ def files_of(archive: Archive, record: int) -> tuple[StoredFile, ...]:
         " JOIN content c USING (sha256) WHERE f.record = ? ORDER BY f.position",
         (record,),
     )
-    return tuple(StoredFile(*row[:3], bool(row[3]), *row[4:]) for row in rows)
+    return tuple(
+        StoredFile(name, role, given, bool(used), sha256, size, suffix)
+        for name, role, given, used, sha256, size, suffix in rows
+    )
 
 
 def read_file(archive: Archive, file: StoredFile) -> bytes:
@@ -314,7 +318,7 @@ def _no_number(word: str) -> float:
     raise ValueError(f"{word} is no number of strict JSON")
 
 
-def _entry(record: int, building: str, wall: str, log: str, *others) -> Entry:
+def _entry(record: int, building: str, wall: str, log: str, *others: Any) -> Entry:
     return Entry(record, JointName(building, wall, log), *others)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, astuple, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -85,14 +85,15 @@ def add_record(archive: Archive, new: NewRecord) -> Kept:
             joint,
         ).fetchone()[0]
         setting, widest = new.result["setting"], new.result["widest_gap"]
-        record = db.execute(
+        db.execute(
             "INSERT INTO record VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
                 *joint, revision, now, in_utc(now), new.program, new.result["status"],
                 setting["cover_mm"], setting["set_to_mm"], setting["value_mm"], setting["U95_mm"],
                 widest["value_mm"], widest["U95_mm"], new.remeasured,
             ),
-        ).lastrowid  # fmt: skip
+        )  # fmt: skip
+        record = db.execute("SELECT last_insert_rowid()").fetchone()[0]
         options, result = (
             json.dumps(d, allow_nan=False, ensure_ascii=False) for d in (new.options, new.result)
         )
@@ -189,7 +190,7 @@ def options_json(options: MeasureOptions, photos: Sequence[PhotoResult]) -> dict
     MeasurementError
         ``no-access`` where the camera file is gone by now.
     """
-    out = {}
+    out: dict[str, Any] = {}
     for name, value in asdict(options).items():
         out |= value if name in GROUPS else {name: value}
     out = {_STORED.get(key, key): v for key, v in out.items() if key not in ("photos", "inside")}

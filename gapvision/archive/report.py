@@ -12,7 +12,7 @@ from gapvision.answer.report.sources import checked_report
 from gapvision.errors import MeasurementError
 
 if TYPE_CHECKING:
-    from gapvision.archive.outcome import Outcome, OutcomeValue
+    from gapvision.archive.outcome import Caliper, Outcome, TrialLine
     from gapvision.archive.query import Record
     from gapvision.archive.store import Archive
 
@@ -95,20 +95,23 @@ def latest_records(archive: Archive, building: str, wall: str, log: str | None) 
 
 def _outcome_words(outcome: Outcome) -> dict[str, Any]:
     """What was told at one time: only what is there."""
+    from gapvision.archive.outcome import Caliper, OpenPlace, TrialLine
+
     values = {
         "date": outcome.date,
         "setting_used_mm": outcome.setting_used_mm,
         "narrowest_cover_mm": outcome.narrowest_cover_mm,
-        "caliper": [_by_hand(v) for v in outcome.of_kind("caliper")],
-        "trial_line": [_by_hand(v) for v in outcome.of_kind("trial")],
+        "caliper": [_by_hand(v) for v in outcome.of_kind(Caliper)],
+        "trial_line": [
+            {"setting_mm": v.setting_mm} | _by_hand(v) for v in outcome.of_kind(TrialLine)
+        ],
         "open_places": [
-            {"from_mm": v.station_mm, "to_mm": v.to_mm} for v in outcome.of_kind("open")
+            {"from_mm": v.station_mm, "to_mm": v.to_mm} for v in outcome.of_kind(OpenPlace)
         ],
         "remarks": outcome.remarks,
     }
     return {key: value for key, value in values.items() if value}
 
 
-def _by_hand(v: OutcomeValue) -> dict[str, float]:
-    told = {"setting_mm": v.setting_mm, "station_mm": v.station_mm, "value_mm": v.value_mm}
-    return {key: mm for key, mm in told.items() if mm is not None}
+def _by_hand(v: Caliper | TrialLine) -> dict[str, float]:
+    return {"station_mm": v.station_mm, "value_mm": v.value_mm}

@@ -8,7 +8,7 @@ from dataclasses import astuple
 from io import TextIOWrapper
 from typing import BinaryIO
 
-from gapvision.archive.outcome import Outcome
+from gapvision.archive.outcome import Outcome, columns_of
 from gapvision.archive.query import Entry
 from gapvision.phrases import DECIMALS
 
@@ -46,7 +46,7 @@ def outcome_rows(record: int, outcome: Outcome) -> Iterable[tuple]:
         if value is not None:
             yield (*lead, what, None, None, value, None, None, "")
     for v in outcome.values:
-        yield (*lead, v.kind, v.station_mm, v.to_mm, v.value_mm, v.u_mm, v.setting_mm, "")
+        yield (*lead, v.kind, *columns_of(v)[:5], "")
     if outcome.remarks:
         yield (*lead, "remarks", None, None, None, None, None, outcome.remarks)
 

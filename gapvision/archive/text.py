@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gapvision.archive.originals import ASIDE, Removal
-from gapvision.archive.outcome import Outcome, together
+from gapvision.archive.outcome import Caliper, OpenPlace, Outcome, TrialLine, together
 from gapvision.archive.query import Entry, Record
 from gapvision.lengths import format_length, round_up
 
@@ -76,8 +76,8 @@ def record_text(
         parts += [f"taken {fact['taken'].replace('T', ' ')}"] if fact.get("taken") else []
         lines += wrap(f"{file.name}: {', '.join(filter(None, parts))}", "  ", "    ")
         lines.append(f"    {file.sha256}")
-    if (told := together(outcomes)) is not None:
-        lines += ["", "What was told later:", *outcome_lines(told, units)]
+    if (outcome := together(outcomes)) is not None:
+        lines += ["", "What was told later:", *outcome_lines(outcome, units)]
     return "\n".join(lines)
 
 
@@ -98,12 +98,16 @@ def outcome_rows(o: Outcome, units: str) -> list[tuple[str, str]]:
         ("Narrowest cover", o.narrowest_cover_mm),
     ):
         rows += [] if mm is None else [(name, format_length(mm, units))]
-    for v in (*o.of_kind("caliper"), *o.of_kind("trial")):
-        text = f"{format_length(v.value_mm, units)} at {distance_text(v.station_mm, units)}"
-        set_to = "" if v.setting_mm is None else f", set to {format_length(v.setting_mm, units)}"
-        rows.append(("Caliper" if v.kind == "caliper" else "Trial line", text + set_to))
-    for v in o.of_kind("open"):
-        ends = (distance_text(mm, units) for mm in (v.station_mm, v.to_mm))
+
+    def read(v: Caliper | TrialLine) -> str:
+        return f"{format_length(v.value_mm, units)} at {distance_text(v.station_mm, units)}"
+
+    rows += [("Caliper", read(c)) for c in o.of_kind(Caliper)]
+    for line in o.of_kind(TrialLine):
+        set_to = format_length(line.setting_mm, units)
+        rows.append(("Trial line", f"{read(line)}, set to {set_to}"))
+    for place in o.of_kind(OpenPlace):
+        ends = (distance_text(mm, units) for mm in (place.station_mm, place.to_mm))
         rows.append(("Open", f"from {' to '.join(ends)}"))
     return rows + ([("Remarks", o.remarks)] if o.remarks else [])
 

@@ -38,9 +38,9 @@ class Change:
 def change_of(again: Again, units: str) -> Change:
     """A record's change, from what is stored and what came of it now."""
     before = again.before is not None
-    if again.new is None:
-        return Change(again.record, lacked=True, before=before)
     old = again.old
+    if old is None or again.new is None:
+        return Change(again.record, lacked=True, before=before)
     then, now = (_told(measurement_of(answer), units) for answer in (old.result, again.new))
     return Change(again.record, "/".join(astuple(old.entry.joint)), then, now, before=before)
 

@@ -22,7 +22,7 @@ from helpers.phones import jpeg as phone_jpeg
 
 from gapvision.archive.export import export
 from gapvision.archive.originals import path_of
-from gapvision.archive.outcome import Outcome, OutcomeValue, add_outcome
+from gapvision.archive.outcome import Caliper, Outcome, add_outcome
 from gapvision.archive.query import Query, entries
 from gapvision.archive.record import SourceFile, add_record
 from gapvision.archive.store import open_archive
@@ -42,7 +42,7 @@ def archive(tmp_path):
             new = named(new_record((phone_jpeg(comment=b"%d" % n),)), log=log)
             picture = SourceFile(phone_jpeg(), "picture.jpg", "picture")
             add_record(opened, replace(new, files=(*new.files, picture)))
-        values = (OutcomeValue("caliper", 0.0, None, 30.0, 0.5),)
+        values = (Caliper(0.0, 30.0, 0.5),)
         add_outcome(opened, 1, Outcome("2026-05-20", 49.0, remarks="dry, good", values=values))
         yield opened
 

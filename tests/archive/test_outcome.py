@@ -18,7 +18,15 @@ from gapvision.archive.learning import (
     learned,
     width_at,
 )
-from gapvision.archive.outcome import Outcome, OutcomeValue, add_outcome, outcomes_of, together
+from gapvision.archive.outcome import (
+    Caliper,
+    OpenPlace,
+    Outcome,
+    TrialLine,
+    add_outcome,
+    outcomes_of,
+    together,
+)
 from gapvision.archive.query import Query, entries
 from gapvision.archive.record import add_record
 from gapvision.archive.store import open_archive
@@ -38,11 +46,11 @@ def archive(tmp_path):
 
 
 def caliper(value, station=0.0, u=0.5):
-    return OutcomeValue("caliper", station, None, value, u)
+    return Caliper(station, value, u)
 
 
 def trial(width, setting=49.0, station=0.0):
-    return OutcomeValue("trial", station, None, width, 1.0, setting, 0.4)
+    return TrialLine(station, width, 1.0, setting, 0.4)
 
 
 # --- what is told ---------------------------------------------------------------------------------
@@ -51,7 +59,7 @@ def trial(width, setting=49.0, station=0.0):
 def test_it_is_added_and_never_changed(archive):
     record = keep(archive)
     told = (
-        Outcome(DAY, 49.0, None, "first", (caliper(30.0), OutcomeValue("open", 1.0, 9.0))),
+        Outcome(DAY, 49.0, None, "first", (caliper(30.0), OpenPlace(1.0, 9.0))),
         Outcome(DAY, None, 74.0, "", (caliper(31.0), caliper(28.0, 200.0), trial(77.0))),
     )
     for outcome in told:
@@ -59,8 +67,8 @@ def test_it_is_added_and_never_changed(archive):
     assert [replace(o, added_at="") for o in outcomes_of(archive, record)] == list(told)
     whole = together(outcomes_of(archive, record))
     assert (whole.setting_used_mm, whole.narrowest_cover_mm, whole.remarks) == (49.0, 74.0, "first")
-    assert whole.of_kind("caliper") == [caliper(31.0), caliper(28.0, 200.0)]  # the later one at 0
-    assert whole.of_kind("open") and not verify(archive).faults
+    assert whole.of_kind(Caliper) == [caliper(31.0), caliper(28.0, 200.0)]  # the later one at 0
+    assert whole.of_kind(OpenPlace) and not verify(archive).faults
 
 
 def test_what_was_wrong_counts_no_longer_and_stays_readable(archive):
@@ -180,7 +188,7 @@ def test_an_offset_is_offered_as_a_correction_and_nothing_is_changed(archive):
     before = [e.set_to_mm for e in entries(archive, Query())]
     by_kind, joints = learn(archive, Query())
     text = learned_text(by_kind, joints)
-    assert joints == 6 and by_kind["gap"].offset
+    assert joints == 6 and by_kind["gap"].offset_mm == by_kind["gap"].mean_mm
     assert "read the gap 1.0 mm wider than your caliper" in " ".join(text.split())
     assert "Nothing is corrected by itself" in text
     assert [e.set_to_mm for e in entries(archive, Query())] == before
@@ -189,7 +197,7 @@ def test_an_offset_is_offered_as_a_correction_and_nothing_is_changed(archive):
 def test_chance_is_no_offset(archive):
     tell(archive, [0.9, -1.1, 0.3, -0.4, 1.2, -0.8])
     by_kind, joints = learn(archive, Query())
-    assert not by_kind["gap"].offset
+    assert by_kind["gap"].offset_mm is None
     assert "caliper. First" not in learned_text(by_kind, joints)
 
 

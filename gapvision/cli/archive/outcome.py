@@ -112,7 +112,7 @@ def outcome(
         told = Outcome(day.isoformat(), used, cover, remarks, values, instead)
         check_outcome(told, options_of(kept.options, (), (), None))
         add_outcome(opened, record, told)
-        lines = outcome_lines(together(outcomes_of(opened, record)), units)
+        lines = outcome_lines(together(outcomes_of(opened, record)) or told, units)
         say("\n".join([f"Told of record {record} by now:", *lines]))
 
 
@@ -126,7 +126,8 @@ def _ends(text: str, units: str) -> tuple[float, float]:
     parts = text.split(",")
     if len(parts) != 2:
         raise ValueError(f"{text!r} is no stretch: write two places, as 900,1100.")
-    return tuple(sorted(parse_length(part, units) for part in parts))
+    low_mm, high_mm = sorted(parse_length(part, units) for part in parts)
+    return low_mm, high_mm
 
 
 def _above_zero(text: str, units: str) -> float:
