@@ -6,7 +6,9 @@ import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal
 
+Units = Literal["mm", "in"]
 INCH_MM = 25.4  # exact: NIST SP 811, appendix B.8
 SIXTEENTH_MM = INCH_MM / 16
 CHECK_BAR_MM = 100.0  # of a card printed at true size, between its bar's ticks

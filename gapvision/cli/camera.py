@@ -46,6 +46,7 @@ def camera(
 
     Exit status: 0 done, 1 refused, 2 wrong usage.
     """
+    photos = photos or []
     asked = [bool(photos), list_, show is not None, remove is not None]
     if sum(asked) != 1:
         raise typer.BadParameter("name photographs, or one of --list, --show and --remove.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,6 +21,9 @@ from gapvision.cli.terminal import (
 )
 from gapvision.errors import MeasurementError
 from gapvision.inputs.options import MeasureOptions
+
+if TYPE_CHECKING:
+    from gapvision.answer.field_test import FieldRefusal, FieldScore
 
 
 def field_test(
@@ -58,7 +61,7 @@ def field_test(
         units = units_of(units)
         forms = forms_in(folder)
         _check_json(json_file, forms, overwrite)
-        from gapvision.answer.field_test import FieldScore
+        from gapvision.answer.field_test import FieldRefusal, FieldScore
         from gapvision.answer.field_test_text import (
             field_test_json,
             field_test_text,
@@ -69,8 +72,9 @@ def field_test(
         scores = [r for r in results if isinstance(r, FieldScore)]
         several = forms[0].parent != folder
         write_answer(json_file, field_test_json(results), overwrite)
-        if not several and not scores:
-            raise results[0].error
+        refused = [r for r in results if isinstance(r, FieldRefusal)]
+        if not several and refused:
+            raise refused[0].error
         text = field_tests_text(results, units) if several else field_test_text(scores[0], units)
         say(text, err=json_file == STDOUT)
         if not scores:
@@ -90,7 +94,7 @@ def _check_json(json_file: str | None, forms: list[Path], overwrite: bool) -> No
     check_json_path(json_file, MeasureOptions(photos=photos), overwrite)
 
 
-def _scored(path: Path):
+def _scored(path: Path) -> FieldScore | FieldRefusal:
     """One folder's score, or why there is none."""
     from gapvision.answer.field_test import FieldRefusal, score_field_test
     from gapvision.inputs.field_test import load_field_test

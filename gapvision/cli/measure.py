@@ -271,7 +271,7 @@ def measure(
         to_decide=typed_to_decide(lower_to, covers, rules, limit, heights_at, underscribe, units),
     )
     below = folders_below(photos or ())
-    if below and photos[0] not in below:
+    if photos and below and photos[0] not in below:
         asked = DayAsked(
             options, told, keep, building, wall, archive, report, overwrite, jobs, cluster, shared
         )

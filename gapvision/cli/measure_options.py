@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import typer
 
@@ -19,19 +20,23 @@ LENGTHS = (
 )  # fmt: skip
 
 
-def said_in(context: typer.Context) -> dict[str, object]:
-    """What was typed of each option, by its name, as it was typed."""
+def said_in(context: typer.Context) -> dict[str, Any]:
+    """What was typed of each option, by its name, as it was typed: of whatever type the option is."""
     return {p.opts[0]: context.params.get(p.name) for p in context.command.params}
 
 
-def lengths_of(said: Mapping[str, object]) -> Typed:
+def lengths_of(said: Mapping[str, Any]) -> Typed:
     """The lengths that were typed, by their options."""
     limits = [length_of_limit(text) for text in said["--limit"] or ()]
     return {option: said[option] for option in LENGTHS} | {"--limit": limits}
 
 
 def typed_cards(
-    inside_cards, printed_bar, wall_thickness, units: str, preferred: Preferences
+    inside_cards: str | None,
+    printed_bar: str | None,
+    wall_thickness: str | None,
+    units: str,
+    preferred: Preferences,
 ) -> Cards:
     """Which cards, and how they were printed."""
     return Cards(
@@ -41,7 +46,7 @@ def typed_cards(
     )
 
 
-def typed_stretch(from_, to, units: str) -> Stretch:
+def typed_stretch(from_: str | None, to: str | None, units: str) -> Stretch:
     """The ends of the stretch."""
     return Stretch(
         from_mm=read_option("--from", parse_length, from_, units),
@@ -49,7 +54,7 @@ def typed_stretch(from_, to, units: str) -> Stretch:
     )
 
 
-def typed_by_hand(reading, trial, units: str) -> HandMeasured:
+def typed_by_hand(reading: list[str] | None, trial: list[str] | None, units: str) -> HandMeasured:
     """Readings and trial lines."""
     return HandMeasured(
         readings=tuple(read_option("--reading", parse_reading, r, units) for r in reading or ()),
@@ -58,7 +63,13 @@ def typed_by_hand(reading, trial, units: str) -> HandMeasured:
 
 
 def typed_to_decide(
-    lower_to, covers, rules, limit, heights_at, underscribe, units: str
+    lower_to: str | None,
+    covers: str | None,
+    rules: str,
+    limit: list[str] | None,
+    heights_at: str | None,
+    underscribe: str | None,
+    units: str,
 ) -> ToDecide:
     """What is to be decided beside the setting."""
     return ToDecide(

@@ -43,7 +43,7 @@ def corrected(options: MeasureOptions, told: dict | None, file: str | None) -> M
     MeasurementError
         As `outlines_file.corrections_in` and `check_given`.
     """
-    if told is None:
+    if told is None or file is None:
         return options
     from gapvision.answer.outlines_file import check_given, corrections_in
 

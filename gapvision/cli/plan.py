@@ -89,7 +89,9 @@ def plan(
         "--gap": gap,
     }  # fmt: skip
     units = units or preferred.units or units_typed(typed) or "mm"
-    asked = dict(
+    with exit_status():
+        from gapvision.shoot.ways import Site
+    site = Site(
         length_mm=read_option("--length", parse_length, length, units),
         upper_diameter=read_option("--upper-diameter", parse_ends, upper_diameter, units),
         lower_diameter=read_option("--lower-diameter", parse_ends, lower_diameter, units),
@@ -105,10 +107,9 @@ def plan(
         check_json_path(json_file, MeasureOptions(photos=()), overwrite)
         from gapvision.shoot.plan import plan_shoot
         from gapvision.shoot.plan_text import plan_json, plan_text, refusal_json
-        from gapvision.shoot.ways import Site
 
         try:
-            planned = plan_shoot(Site(**asked))
+            planned = plan_shoot(site)
         except MeasurementError as error:
             write_json(json_file, refusal_json(error), overwrite)
             raise

@@ -7,9 +7,9 @@ from typing import Annotated
 
 import typer
 
-from gapvision.cli.terminal import Units, exit_status, read_option, say, units_typed
+from gapvision.cli.terminal import exit_status, read_option, say, units_typed
 from gapvision.inputs.preferences import load_preferences
-from gapvision.lengths import parse_length
+from gapvision.lengths import Units, parse_length
 
 
 def preferences(
@@ -73,9 +73,10 @@ def preferences(
                 "--scriber-largest", parse_length, scriber_largest, said
             ),
             "scriber_step_mm": read_option("--scriber-step", parse_length, scriber_step, said),
-            "printed_bar_mm": bars.pop(None, None),
+            "printed_bar_mm": bars.get(None),
             "camera": None if camera is None else str(camera.resolve()),
         }
+        batches = {name: mm for name, mm in bars.items() if name is not None}
         changes = {key: value for key, value in asked.items() if value is not None}
         for key, value in changes.items():
             try:
@@ -90,6 +91,6 @@ def preferences(
         forgotten = [
             read_option("--forget", lambda t, _: kept.key_of(t, old), t, said) for t in forget or ()
         ]
-        if changes or bars or forgotten:
-            kept.change_preferences(changes, bars, forgotten)
+        if changes or batches or forgotten:
+            kept.change_preferences(changes, batches, forgotten)
         say(kept.preferences_text(load_preferences(), kept.preferences_path(), said))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -17,6 +17,10 @@ from gapvision.cli.terminal import (
     units_preferred,
 )
 from gapvision.files import check_new, write_new
+from gapvision.lengths import Units
+
+if TYPE_CHECKING:
+    from gapvision.answer.report.joint import JointReport
 
 SUFFIXES = (".html", ".pdf")
 MOST_DIGITS = 18  # of the number of a record
@@ -31,9 +35,8 @@ def report(
             "make the report of a wall.",
         ),
     ] = None,
-    out: Annotated[
-        Path, typer.Option(metavar="FILE", help="The report to write: .html or .pdf.")
-    ] = ...,
+    *,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The report to write: .html or .pdf.")],
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="The PDF's paper.")] = "a4",
     units: UnitsOption = None,
     photos: Annotated[
@@ -114,7 +117,16 @@ def _is_record(source: str) -> bool:
     return digits and not os.path.exists(source)
 
 
-def _check_usage(files, records, photos, picture, building, wall, log, archive) -> None:
+def _check_usage(
+    files: list[Path],
+    records: list[int],
+    photos: Path | None,
+    picture: Path | None,
+    building: str | None,
+    wall: str | None,
+    log: list[str],
+    archive: Path | None,
+) -> None:
     if files and records:
         raise typer.BadParameter("name files or records, not both.", param_hint="JSON|RECORD")
     if files:
@@ -142,7 +154,14 @@ def _check_usage(files, records, photos, picture, building, wall, log, archive) 
         raise typer.BadParameter(text, param_hint="JSON|RECORD")
 
 
-def _from_archive(folder, records, building, wall, log, units) -> list:
+def _from_archive(
+    folder: Path | None,
+    records: list[int],
+    building: str | None,
+    wall: str | None,
+    log: list[str],
+    units: Units | None,
+) -> list[JointReport]:
     from gapvision.archive.outcome import outcomes_of
     from gapvision.archive.query import load_record
     from gapvision.archive.report import latest_records, report_of_record
@@ -153,7 +172,7 @@ def _from_archive(folder, records, building, wall, log, units) -> list:
         if not records:
             try:
                 # as the archive writes names
-                joint = parse_joint_name(building, wall, log[0] if log else "-")
+                joint = parse_joint_name(building or "", wall or "", log[0] if log else "-")
             except ValueError as error:
                 raise typer.BadParameter(str(error)) from None
             records = latest_records(opened, joint.building, joint.wall, joint.log if log else None)

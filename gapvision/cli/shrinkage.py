@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -20,6 +20,9 @@ from gapvision.cli.terminal import (
 )
 from gapvision.inputs.options import MeasureOptions
 from gapvision.lengths import format_length, parse_length
+
+if TYPE_CHECKING:
+    from gapvision.advice.shrinkage import Shrunk
 
 FORMAT, VERSION = "gapvision-shrinkage", 1
 
@@ -84,7 +87,7 @@ def shrinkage(
         write_json(json_file, _json(s), overwrite)
 
 
-def _told(s, units: str) -> list[str]:
+def _told(s: Shrunk, units: str) -> list[str]:
     across, along = (format_length(v, units) for v in (s.radial_mm, s.tangential_mm))
     return [
         f"{s.species.name[0].upper()}{s.species.name[1:]}, {format_length(s.diameter_mm, units)}, from "
@@ -101,7 +104,7 @@ def _sources() -> list[str]:
     return ["Sources:", *(f"  {text}" for text in SOURCES)]
 
 
-def _json(s) -> dict:
+def _json(s: Shrunk) -> dict:
     from gapvision.advice.shrinkage import SOURCES
     from gapvision.phrases import number_json
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, TypeVar, overload
 
 import typer
 
@@ -19,13 +19,12 @@ from gapvision.errors import MeasurementError
 from gapvision.files import check_new, write_new
 from gapvision.inputs.options import COVER_MM, MeasureOptions
 from gapvision.inputs.preferences import Preferences, load_preferences, printed_bar_of
-from gapvision.lengths import CHECK_BAR_MM, bare_among_units, parse_length, units_written
+from gapvision.lengths import CHECK_BAR_MM, Units, bare_among_units, parse_length, units_written
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 STDOUT = "-"
 SHOW_CURSOR = b"\x1b[?25h"
 
-Units = Literal["mm", "in"]
 UnitsOption = Annotated[
     Units | None,
     typer.Option(
@@ -101,6 +100,14 @@ def printed_bar_given(text: str | None, preferred: Preferences) -> float:
     return CHECK_BAR_MM if stated is None else stated
 
 
+@overload
+def read_option(
+    option: str, parse: Callable[[str, str], Parsed], text: str, units: str
+) -> Parsed: ...
+@overload
+def read_option(
+    option: str, parse: Callable[[str, str], Parsed], text: None, units: str
+) -> None: ...
 def read_option(
     option: str, parse: Callable[[str, str], Parsed], text: str | None, units: str
 ) -> Parsed | None:

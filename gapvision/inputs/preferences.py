@@ -12,7 +12,7 @@ from gapvision.files import read_regular
 from gapvision.inputs.mistakes import likely_unit
 from gapvision.inputs.options import LEAST_COVER_MM, PRINTED_BAR_MM
 from gapvision.inputs.user_folder import config_folder, write_text
-from gapvision.lengths import format_length, parse_length
+from gapvision.lengths import Units, format_length, parse_length
 
 BARS = "printed_bars"
 HEADING = "What gapvision preferences were told; correct or remove it freely."
@@ -38,7 +38,7 @@ MEANING = {
 class Preferences:
     """What was stated, None for what was not; ``printed_bars`` is by the name of a printed batch."""
 
-    units: str | None = None
+    units: Units | None = None
     cover_mm: float | None = None
     scriber_largest_mm: float | None = None
     scriber_step_mm: float | None = None

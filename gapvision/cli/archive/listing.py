@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Annotated, BinaryIO
+from typing import TYPE_CHECKING, Annotated, BinaryIO
 
 import typer
 
@@ -32,6 +32,9 @@ from gapvision.cli.terminal import (
     say,
     units_of,
 )
+
+if TYPE_CHECKING:
+    from gapvision.archive.query import Query
 
 LIST_FORMAT = "gapvision-archive-list"
 SHOWN = 20  # records of a list that fit a screen
@@ -110,7 +113,15 @@ def search(
     _list(query, limit, json_file, csv_file, units, archive, overwrite)
 
 
-def _list(query, limit, json_file, csv_file, units, told, overwrite) -> None:
+def _list(
+    query: Query,
+    limit: int | None,
+    json_file: str | None,
+    csv_file: str | None,
+    units: str,
+    told: Path | None,
+    overwrite: bool,
+) -> None:
     """The records wanted: to files one by one, or as a table on the screen."""
     if json_file == csv_file == STDOUT:
         raise typer.BadParameter("only one of --json and --csv can be standard output.")
@@ -123,8 +134,8 @@ def _list(query, limit, json_file, csv_file, units, told, overwrite) -> None:
             rows = map(record_row, entries(opened, query, limit))
             _to_file(csv_file, "the table", overwrite, lambda f: write_csv(f, RECORD_HEAD, rows))
         if json_file is not None:
-            found = entries(opened, query, limit)
-            _to_file(json_file, "the list", overwrite, lambda f: _write_list(f, found))
+            listed = entries(opened, query, limit)
+            _to_file(json_file, "the list", overwrite, lambda f: _write_list(f, listed))
         if csv_file is None and json_file is None:
             from gapvision.archive.text import list_text
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -15,6 +15,7 @@ from gapvision.inputs.joint_name import one_line
 from gapvision.lengths import parse_length
 
 if TYPE_CHECKING:
+    from gapvision.archive.query import Query
     from gapvision.archive.store import Archive
 
 BuildingOption = Annotated[str | None, typer.Option(metavar="NAME", help="Of this building.")]
@@ -55,13 +56,25 @@ def opened_archive(told: Path | None, clearing: bool = False) -> Iterator[Archiv
 
 
 def query_of(
-    building, wall, log, since, until, status, gap, setting, units, text="", records=None
-):  # fmt: skip
+    building: str | None,
+    wall: str | None,
+    log: str | None,
+    since: str | None,
+    until: str | None,
+    status: str | None,
+    gap: str | None,
+    setting: str | None,
+    units: str,
+    text: str = "",
+    records: Sequence[int] | None = None,
+) -> Query:
     """The `Query` that options mean; a date is a whole day where this is."""
     from gapvision.archive.query import Query
 
     return Query(
-        *(name and one_line(_as_kept(name)) for name in (building, wall, log)),
+        building and one_line(_as_kept(building)),
+        wall and one_line(_as_kept(wall)),
+        log and one_line(_as_kept(log)),
         read_option("--since", lambda t, _: _utc(read_day(t), 0), since, units),
         read_option("--until", lambda t, _: _utc(read_day(t), 1), until, units),
         status,
@@ -69,7 +82,7 @@ def query_of(
         read_option("--setting", _range, setting, units) or (None, None),
         _as_kept(text),
         tuple(records or ()),
-    )  # fmt: skip
+    )
 
 
 def read_day(text: str) -> date:
@@ -115,7 +128,7 @@ def _range(text: str, units: str) -> tuple[float | None, float | None]:
     low, dots, high = text.partition("..")
     if not dots or not (low or high):
         raise ValueError(f"{text!r} is no range: write 30..45, 40.. or ..25.")
-    ends = tuple(parse_length(end, units) if end else None for end in (low, high))
-    if None not in ends and ends[0] > ends[1]:
+    low_mm, high_mm = (parse_length(end, units) if end else None for end in (low, high))
+    if low_mm is not None and high_mm is not None and low_mm > high_mm:
         raise ValueError(f"{text!r} ends before it begins: exchange the two.")
-    return ends
+    return low_mm, high_mm

@@ -38,6 +38,7 @@ from gapvision.cli.terminal import (
 )
 
 if TYPE_CHECKING:
+    from gapvision.archive.query import Record
     from gapvision.day.again import Again
 
 IN_FULL = 5  # records whose answers are told side by side; of more there is a line each
@@ -93,8 +94,8 @@ def remeasure(
                 if again.lacked:
                     say(f"Refused: record {again.record}: {again.lacked}", err=True)
                 changes.append(change_of(again, units))
-                if again.new and len(numbers) <= IN_FULL:
-                    told[again.record] = _in_full(again, units)
+                if again.old and again.new and len(numbers) <= IN_FULL:
+                    told[again.record] = _in_full(again, again.old, again.new, units)
             stopped = stop()
         for number in numbers:
             if number in told:
@@ -108,11 +109,11 @@ def remeasure(
             raise typer.Exit(1)
 
 
-def _in_full(again: Again, units: str) -> str:
+def _in_full(again: Again, old: Record, new: dict, units: str) -> str:
     """The two answers side by side, and where the new one is kept."""
     from gapvision.archive.text import changes_text
 
-    text = changes_text(again.old, again.new, __version__, units)
+    text = changes_text(old, new, __version__, units)
     if again.kept:
         text += f"\n  Kept as record {again.kept.record}, revision {again.kept.revision}."
     if again.before is not None:
