@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from gapvision import __version__
 from gapvision.archive.originals import path_of
-from gapvision.archive.query import Entry, Record, load_record, read_file
+from gapvision.archive.query import Entry, Record, StoredFile, load_record, read_file
 from gapvision.archive.record import Kept, add_record, options_of
 from gapvision.archive.store import Archive, open_archive
 from gapvision.day.joints import DayJoint
@@ -142,7 +142,7 @@ def _job(folder: Path, shared: bool, keep: bool, work: Work, record: int) -> Cal
     return partial(of_parcel, parcel, joint, keep, work)
 
 
-def _sent(archive: Archive, n: int, file, shared: bool) -> Sent:
+def _sent(archive: Archive, n: int, file: StoredFile, shared: bool) -> Sent:
     """A stored photograph under its own name, in a folder of its own: two may have one name."""
     content = read_file(archive, file)
     place = path_of(archive, file.sha256).absolute()

@@ -122,7 +122,8 @@ def _told(
     """As `on_cluster`, with None for what the scheduler gave up."""
     from distributed import as_completed
 
-    waiting, begun = iter(numbers), {}
+    waiting = iter(numbers)
+    begun: dict[Future, int] = {}
     running = as_completed(loop=client.loop)
 
     def begin() -> None:

@@ -103,7 +103,8 @@ def named(joints: Sequence[DayJoint]) -> list[DayJoint]:
     -----
     Where a part of a name lacks, the whole is taken from a slip that a photograph of the folder shows.
     """
-    out, seen = [], {}
+    out: list[DayJoint] = []
+    seen: dict[JointName, Path] = {}
     for joint in joints:
         if joint.refused:
             out.append(joint)
@@ -169,7 +170,12 @@ def _is_photo(name: str) -> bool:
 
 
 def _joint(
-    day: Path, folder: Path, inner: list[Path], asked: MeasureOptions, building, wall
+    day: Path,
+    folder: Path,
+    inner: list[Path],
+    asked: MeasureOptions,
+    building: str | None,
+    wall: str | None,
 ) -> DayJoint:
     below = folder.relative_to(day)
     options, form, refused = replace(asked, photos=(folder,)), None, None
@@ -200,12 +206,12 @@ def options_of(asked: MeasureOptions, folder: Path, form: JointForm | None) -> M
     return replace(options, photos=(folder,))
 
 
-def _name(below: Path, form: JointForm | None, building, wall) -> JointName:
+def _name(below: Path, form: JointForm | None, building: str | None, wall: str | None) -> JointName:
     """Part by part: of the form, else as typed, else after the folders, the last of which is the log."""
     folders = below.parts[-3:]
     parts = list(astuple(form.name) if form else ("", "", ""))
     for k, (what, typed) in enumerate((("building", building), ("wall", wall))):
-        if typed and parts[k] and typed != parts[k]:
+        if form and typed and parts[k] and typed != parts[k]:
             raise MeasurementError(
                 "names-differ",
                 f"{form.path} says {what} {parts[k]}, and --{what} {typed} was typed: leave "

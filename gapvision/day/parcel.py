@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
+from typing import overload
 
 from gapvision.archive.record import SourceFile
 from gapvision.day.joints import DayJoint
@@ -119,7 +120,7 @@ def parcel_of(options: MeasureOptions, shared: bool = False) -> Parcel:
     paths, _ = paths_of(options)
     given = {"outside": "photos", "inside": "inside"}
     sent = tuple(_sent(path, given[side], shared) for path, side in paths)
-    camera = options.camera and _sent(options.camera, "", False)
+    camera = None if options.camera is None else _sent(options.camera, "", False)
     return packed(replace(options, photos=(), inside=(), camera=None), sent, camera)
 
 
@@ -175,15 +176,15 @@ def laid_out(parcel: Parcel) -> Iterator[tuple[MeasureOptions, Home]]:
             path = _laid(root / f"{n:05}" / sent.folder / sent.name, sent.read())
             given[sent.given].append(path)
             home[str(path)] = sent.path, sent.lies_at
-        camera = parcel.camera
-        if camera is not None:
-            path = _laid(root / "camera" / camera.name, camera.read())
-            home[str(path)] = camera.path, camera.lies_at
+        camera = None
+        if parcel.camera is not None:
+            camera = _laid(root / "camera" / parcel.camera.name, parcel.camera.read())
+            home[str(camera)] = parcel.camera.path, parcel.camera.lies_at
         for name, text in parcel.calibrations:
             _laid(root / "cameras" / name, text)
         options = replace(
             parcel.options, photos=tuple(given["photos"]), inside=tuple(given["inside"]),
-            camera=camera and path,
+            camera=camera,
         )  # fmt: skip
         with cameras_in(root / "cameras"):
             yield options, home
@@ -210,7 +211,13 @@ def _file_at_home(file: SourceFile, home: Home) -> SourceFile:
     return file if found is None else replace(file, source=found[1])
 
 
-def _called(value, home: Home):
+@overload
+def _called(value: dict, home: Home) -> dict: ...
+@overload
+def _called(value: str, home: Home) -> str: ...
+@overload
+def _called(value: None, home: Home) -> None: ...
+def _called(value: object, home: Home) -> object:
     """A value of JSON with the names of home in its texts."""
     if isinstance(value, str):
         for there, (name, _) in home.items():

@@ -139,4 +139,4 @@ def _finish(joint: DayJoint, finished: Finished, asked: str, archive: Archive | 
         write_answer(joint.folder, finished.answer, asked, kept)
     except MeasurementError as error:
         return Outcome(finished.answer, lacked=error.text)
-    return Outcome(finished.answer, record=kept and kept.record)
+    return Outcome(finished.answer, record=kept.record if kept else None)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +12,7 @@ from gapvision import __version__
 from gapvision.answer.as_json import FORMAT
 from gapvision.errors import MeasurementError
 from gapvision.files import read_regular, write_new
+from gapvision.inputs.joint_name import JointName
 from gapvision.inputs.options import MeasureOptions
 from gapvision.photo.lens.files import camera_paths
 from gapvision.photo.photo import photo_paths
@@ -74,7 +74,7 @@ def write_answer(folder: Path, answer: dict, asked: str, kept: Kept | None) -> N
     write_new(folder / FILE, f"{text}\n".encode(), "the answer", overwrite=True)
 
 
-def is_kept(archive: Archive, answer: dict, joint: Sequence[str]) -> bool:
+def is_kept(archive: Archive, answer: dict, joint: JointName) -> bool:
     """Whether this archive has an answer, under the joint's names and with its photographs."""
     from gapvision.archive.query import files_of, load_entry
 
