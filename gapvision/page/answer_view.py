@@ -142,11 +142,11 @@ def photos_view(
 def _photo_text(m: Measurement, p: PhotoResult, units: str) -> str:
     if not p.used:
         return in_page_words(f"Not used: {lack_text(p, units)}")
-    ends = (place_at(m.cards, mm) for mm in (p.from_mm, p.to_mm))
+    first, last = (place_at(m.cards, mm) for mm in (p.from_mm, p.to_mm))
     height = stand_text(abs(p.height_mm), units)
     level = abs(p.height_mm) < LEVEL_MM
     stood = "Level" if level else f"{height} {'above' if p.height_mm > 0 else 'below'} the gap"
-    return joined(f"{stood}; joint seen {stretch_text(*ends, units)}.")
+    return joined(f"{stood}; joint seen {stretch_text(first, last, units)}.")
 
 
 def behind(answer: dict[str, Any], draft: Draft) -> dict[str, Any]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from gapvision.answer.picture.axis import axis_number, round_levels
+from gapvision.answer.picture.axis import Columns, Mm, Scale, axis_number, round_levels
 from gapvision.answer.verdict_text import cover_text, set_to_text
 from gapvision.joint.photo_results import place_at
 from gapvision.lengths import format_length
@@ -22,8 +22,6 @@ BELOW = 60  # the cards, and the mark of what decides
 LEVELS = 4
 ROOM = 0.15  # below the wanted cover, so that its dashes stand clear of the axis
 NOT_SEEN = "not seen"
-
-Row = Callable[[np.ndarray], np.ndarray]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +106,14 @@ def profile_view(m: Measurement, units: str) -> ProfileView:
     )
 
 
-def _columns(station_mm: np.ndarray) -> Callable[[float], float]:
+def _columns(station_mm: np.ndarray) -> Columns:
     first, last = station_mm[[0, -1]]
     scale = (RIGHT - LEFT - 8) / ((last - first) or 1.0)
-    return lambda at: np.round(LEFT + 4 + (at - first) * scale, 1)
+
+    def columns(at: Mm) -> Mm:
+        return np.round(LEFT + 4 + (at - first) * scale, 1)
+
+    return columns
 
 
 def _levels(value: np.ndarray, u: np.ndarray, beside: np.ndarray, units: str) -> np.ndarray:
@@ -122,11 +124,11 @@ def _levels(value: np.ndarray, u: np.ndarray, beside: np.ndarray, units: str) ->
 def _plot(
     title: str, value: np.ndarray, u: np.ndarray, x: np.ndarray, levels: np.ndarray,
     title_y: float, units: str, wanted: float | None = None,
-) -> tuple[Plot, Row]:  # fmt: skip
+) -> tuple[Plot, Scale]:  # fmt: skip
     top = title_y + TITLE_ROOM
     floor, ceiling = levels[[0, -1]]
 
-    def row(mm: np.ndarray) -> np.ndarray:
+    def row(mm: Mm) -> Mm:
         share = np.clip((mm - floor) / (ceiling - floor), 0.0, 1.0)
         return np.round(top + PLOT_HEIGHT * (1.0 - share), 1)
 

@@ -30,8 +30,8 @@ def shot_verdict(path: Path) -> dict[str, Any]:
 
 def sorted_roll(drafts: Path, draft: Draft, photos: Sequence[Photograph]) -> Roll:
     """The photographs of a roll's draft by their slips, as far as they were looked at."""
-    seen = [p for p in photos if p.verdict and not p.dropped]
-    return sort_roll(_shot(photo_path(drafts, draft.id, p), p.verdict["details"]) for p in seen)
+    seen = [(p, p.verdict) for p in photos if p.verdict and not p.dropped]
+    return sort_roll(_shot(photo_path(drafts, draft.id, p), told["details"]) for p, told in seen)
 
 
 def sort_into_drafts(drafts: Path, draft: Draft, photos: Sequence[Photograph]) -> Draft:

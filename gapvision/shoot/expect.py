@@ -27,7 +27,7 @@ from gapvision.scene.camera import FACING, Camera, Lens, rotation
 from gapvision.scene.card import CARD_WIDTH_MM, corner_points_mm, outline_mm
 from gapvision.scene.hung_card import HungCard
 from gapvision.scene.photo_rows import OutlineRows, PhotoRows
-from gapvision.scene.priors import Beliefs, Priors
+from gapvision.scene.priors import Beliefs, Half, Priors
 from gapvision.scene.spline import Spline
 from gapvision.shoot.ways import PICTURE_PX, STRETCH_MM, VIEW, Hung, Shoot, Site, Stand
 from gapvision.trace.outlines import LEAST_GAP_PX
@@ -113,7 +113,9 @@ def _shows(stand: Stand, card: Hung) -> bool:
     return stand.side == card.side and abs(stand.station_mm - card.station_mm) <= reach
 
 
-def _nominal(site: Site, stands, hung, half: float, priors: Priors) -> Joint:
+def _nominal(
+    site: Site, stands: list[Stand], hung: list[Hung], half: float, priors: Priors
+) -> Joint:
     """The joint itself, its cameras and cards, in the world of its first card."""
     middle = -hung[0].station_mm
     spline_h = Spline.over(middle - half - BEYOND_MM, middle + half + BEYOND_MM, KNOT_H_MM)
@@ -123,7 +125,7 @@ def _nominal(site: Site, stands, hung, half: float, priors: Priors) -> Joint:
     on = r_u if log == "upper" else r_l
     axis_z = -float(on(np.zeros(1))[0]) - priors.standoff_mm
 
-    def opening(x):
+    def opening(x: np.ndarray) -> np.ndarray:
         return site.gap_mm - SAG_MM * ((x - middle) / 1000.0) ** 2
 
     # The nail of the first card is the origin: at the widest place of the log that it hangs on.
@@ -160,7 +162,7 @@ def _nominal(site: Site, stands, hung, half: float, priors: Priors) -> Joint:
     return Joint(tuple(photos), (lens,), tuple(cards), spline_h, spline_s, coefficients)
 
 
-def _radius(site: Site, log: str, middle: float):
+def _radius(site: Site, log: str, middle: float) -> Half:
     """Half diameter (n,) mm at stations (n,), of a cone over the whole log."""
     half = site.length_mm / 2
     stated = radius_along(getattr(site, f"{log}_diameter"), (middle - half, middle + half))
@@ -191,7 +193,7 @@ def _rows(truth: Joint, photo: FittedPhoto, stand: Stand, half: float, rough: fl
 
 
 def _outlines(
-    truth: Joint, camera: Camera, hidden, half: float, rough: float
+    truth: Joint, camera: Camera, hidden: list[np.ndarray], half: float, rough: float
 ) -> tuple[OutlineRows, ...]:
     axis_z = float(truth.coefficients["z_l"][0])
     depth = abs(camera.centre_mm[2] - axis_z)
@@ -213,7 +215,9 @@ def _outlines(
     return tuple(out)
 
 
-def _grazing(truth: Joint, camera: Camera, log: str, column, axis_z: float):
+def _grazing(
+    truth: Joint, camera: Camera, log: str, column: np.ndarray, axis_z: float
+) -> tuple[np.ndarray, np.ndarray]:
     """Rows (n,) px at which sight rays graze a log, and the stations (n,) that they touch."""
     crown = "h_l" if log == "lower" else "h_u"
     start = np.array([camera.centre_mm[0], float(np.mean(truth.coefficients[crown])), axis_z])

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TypedDict, Unpack
 
 from reportlab.lib.colors import Color, black, white
 from reportlab.pdfgen.canvas import Canvas
@@ -45,8 +46,16 @@ def text(
     draw[align](x, y, words)
 
 
+class _Look(TypedDict, total=False):
+    """How `text` looks, where it is said."""
+
+    font: str
+    align: str
+    ink: Color
+
+
 def lines(
-    pdf: Canvas, x: float, y: float, words: Sequence[str], size: float = 3.6, **how: object
+    pdf: Canvas, x: float, y: float, words: Sequence[str], size: float = 3.6, **how: Unpack[_Look]
 ) -> None:
     """Lines of text, the first at y and the others below."""
     for k, line in enumerate(words):

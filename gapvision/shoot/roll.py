@@ -105,7 +105,8 @@ def read_shot(path: Path) -> Shot:
             exif = image.getexif()
             tags = {**exif, **exif.get_ifd(ExifTags.IFD.Exif)}
             full = max(image.size)
-            image.draft("L", tuple(side * max(SEARCH_PX) // full for side in image.size))
+            width, height = (side * max(SEARCH_PX) // full for side in image.size)
+            image.draft("L", (width, height))
             grey = np.asarray(image.convert("L"))
         except Image.DecompressionBombError:
             return Shot(path, unreadable="too large a picture")

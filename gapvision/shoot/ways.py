@@ -8,6 +8,7 @@ the lens's over the gap's middle, distances from the logs' face to the lens, mm.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise, product
 
@@ -183,6 +184,7 @@ def shoots(site: Site) -> tuple[Shoot, ...]:
         Shoot("reading", f"{one}, one caliper reading", outside, sweep, readings=1),
         Shoot("readings", f"{one}, two caliper readings", outside, sweep, readings=2),
     ]
+    ways: list[tuple[str, str, tuple[Raised, ...]]]
     ways = [(r.name, r.name, (r,)) for r in reach.raised]
     if len(reach.raised) == 2:
         ways.append(("heights", "above and below", reach.raised))
@@ -202,12 +204,20 @@ def shoots(site: Site) -> tuple[Shoot, ...]:
     return tuple(out)
 
 
-def _then(site, code, name, hung, sweep, raised, sides) -> Shoot:
+def _then(
+    site: Site,
+    code: str,
+    name: str,
+    hung: tuple[Hung, ...],
+    sweep: tuple[Stand, ...],
+    raised: tuple[Raised, ...],
+    sides: tuple[str, ...],
+) -> Shoot:
     """A sweep, and raised photographs at each stretch; on a short log in the same pass."""
     short = site.length_mm <= STRETCH_MM
     apart = (hung[1].station_mm - hung[0].station_mm) if len(hung) > 1 else site.length_mm
     level = [s for s in sweep if s.side == "outside"]
-    extra = ()
+    extra: tuple[Stand, ...] = ()
     for side, r in product(sides, raised):
         at = _at_stretch(site.length_mm, r.distance_mm, apart)
         if short and r.distance_mm == level[0].distance_mm:
@@ -220,7 +230,7 @@ def _then(site, code, name, hung, sweep, raised, sides) -> Shoot:
     return Shoot(code, name, hung, sweep, extra)
 
 
-def _stands(site: Site, side: str, height: Raised, stations) -> tuple[Stand, ...]:
+def _stands(site: Site, side: str, height: Raised, stations: Iterable[float]) -> tuple[Stand, ...]:
     on_pole = site.highest_mm is not None and height.height_mm > site.highest_mm
     h, d = height.height_mm, height.distance_mm
     return tuple(Stand(side, x, h, d, on_pole) for x in stations)
