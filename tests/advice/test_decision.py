@@ -247,6 +247,7 @@ def test_a_decision_that_lacks_a_part_tells_the_others(lost):
     text = evidence_text(back)
     assert ("Log drops" in text) == (lost != "course")
     assert ("More cover" in text) == (lost != "covers")
+    assert (details_text(back) == "") == (lost in ("lowering", "course"))
     again = answer_json(back)["decision"]
     assert not again[lost] or lost in ("along", "rules")
 

@@ -16,7 +16,7 @@ from helpers.archives import JOINT, files_in, jpeg, keep, named, new_record
 from gapvision.archive import database as archive_database
 from gapvision.archive import originals as archive_originals
 from gapvision.archive import schema as archive_schema
-from gapvision.archive.originals import ASIDE, NEW, Removal, finish_removal, path_of
+from gapvision.archive.originals import ASIDE, NEW, Removal, finish_removal, path_of, put
 from gapvision.archive.query import Query, entries, files_of, load_record
 from gapvision.archive.record import add_record
 from gapvision.archive.schema import STEPS
@@ -114,6 +114,11 @@ def test_a_photograph_that_changed_since_it_was_measured(archive, tmp_path):
     with refused("no-access"):
         add_record(archive, replace(new, files=(replace(file, source=path),)))
     assert not list(entries(archive, Query())) and not files_in(archive.folder)
+
+
+def test_bytes_that_are_not_what_was_measured(archive):
+    with refused("photo-changed"), writing(archive):
+        put(archive, jpeg(), "0" * 64)
 
 
 def test_a_damaged_photograph_is_healed_by_keeping_the_original_again(archive):
