@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -47,6 +48,15 @@ def test_three_heights_hold_the_truth(all_heights):
     assert m.setting.U95_mm < 2.5
     assert m.set_to_mm >= TRUTH["setting_mm"]
     assert "one-height" not in [c.code for c in m.cautions]
+
+
+def test_three_heights_hold_the_truth_where_cards_stand_free():
+    """They tell nothing of plumb and depth then, so that less is known, and no card is told to lean."""
+    m = measure(replace(options(*TRUTH["files"]), card_on="free"))
+    assert abs(m.setting.value_mm - TRUTH["setting_mm"]) <= m.setting.U95_mm
+    assert abs(m.widest_gap.value_mm - TRUTH["widest_gap_mm"]) <= m.widest_gap.U95_mm
+    assert 1.5 < m.setting.U95_mm < 4.0
+    assert not {"card-leans", "card-size"} & {c.code for c in m.cautions}
 
 
 def test_gap_profile_of_three_heights(all_heights):

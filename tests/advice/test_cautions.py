@@ -668,6 +668,17 @@ def test_likely_places_hold_the_one_that_decides():
     assert np.median(share) < 0.35
 
 
+def test_of_a_joint_shorter_than_one_place_all_may_decide():
+    """Where draws within 200 mm of each other mean one place, 150 mm of joint are one."""
+    at = np.arange(0.0, 151.0, 10.0)
+    shown = at < 120.0
+    decides = np.where(at == 50.0, 1.0, 0.0)
+    f = findings(station_mm=at, shown=shown, seen=shown, decides=decides, u95=2.9)
+    np.testing.assert_array_equal(_likely(f), shown)
+    caution = next(c for c in told_of(f) if c.code == "wide")
+    assert (caution.from_mm, caution.to_mm) == (0.0, 150.0)
+
+
 def radii(lower=160.0, upper=155.0, u=9.0, stated=(160.0, 155.0)):
     ones = np.ones(len(STATION))
     return {
@@ -707,6 +718,19 @@ def test_only_the_stretch_without_a_steep_sight_is_near_the_crown():
     f = findings(photos=(*flat, steep), radii=radii(stated=(None, None)))
     caution = next(c for c in told_of(f) if c.code == "near-crown")
     assert (caution.from_mm, caution.to_mm) == pytest.approx((212.5, 862.5), abs=8.0)
+
+
+@pytest.mark.parametrize(("apart_mm", "told"), [(100.0, 1), (200.0, 2)])
+def test_stretches_near_each_other_are_one(apart_mm, told):
+    flat = (photo("c.jpg", 0.15 * FAR), photo("d.jpg", -0.1 * FAR))
+    steep = photo(
+        "steep.jpg", 0.3 * FAR, other=[(OUTSIDE, -900.0, 100.0), (OUTSIDE, 100.0 + apart_mm, 900.0)]
+    )
+    f = findings(photos=(*flat, steep), radii=radii(stated=(None, None)))
+    near = [c for c in told_of(f) if c.code == "near-crown"]
+    assert len(near) == told
+    assert near[0].from_mm == pytest.approx(-740.0, abs=8.0)
+    assert near[-1].to_mm == pytest.approx(860.0, abs=8.0)
 
 
 def test_steep_sights_and_one_height_say_nothing_of_the_crown():

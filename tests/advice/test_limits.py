@@ -82,6 +82,10 @@ def test_a_stretch_is_where_it_may_be_broken():
     width = np.where(np.abs(STATION) <= 100, 90.0, 130.0)
     one = judged("cover=100", width=width)
     assert (one.from_mm, one.to_mm, one.verdict) == (-100.0, 100.0, "broken")
+    # Of two such stretches that round the worst place, not the first.
+    worse = np.where(np.abs(STATION - 400) <= 50, 85.0, width)
+    one = judged("cover=100", width=worse)
+    assert (one.station_mm, one.from_mm, one.to_mm) == (350.0, 350.0, 450.0)
     kept = judged("cover=80", width=width)
     assert (kept.from_mm, kept.to_mm, kept.verdict) == (None, None, "kept")
 

@@ -67,6 +67,41 @@ def test_things_of_one_kind_are_one():
     assert said(f, bent(2), bent(1)) == ["Glue cards 1 and 2 to something stiff and flat."]
 
 
+@pytest.mark.parametrize(
+    ("code", "facts", "thing"),
+    [
+        ("station-origin", {"origin": 3, "lost": 1}, Thing("count-from", (3, 1))),
+        ("perhaps-origin", {"origin": 2, "fellow": 1}, Thing("look-for", (2, 1))),
+        ("diameter-contradicted", {"found": SimpleNamespace(log="lower")},
+         Thing("correct-diameter", ("lower",))),
+        ("reduced-copy", {"photo": "a.jpg"}, Thing("originals")),
+        ("damaged", {"photo": "a.jpg", "where": "reaches"}, Thing("copy-again", ("a.jpg",))),
+        ("lens-contradicted", {"photo": "a.jpg"}, Thing("main-lens")),
+        ("card-leans", {"cards": (1, 2), "lean_deg": 4.0}, Thing("hang-free", (1, 2))),
+        ("card-swung", {"photo": "a.jpg", "card": 2}, Thing("hang-free", (2,))),
+        ("card-moved", {"photo": "a.jpg", "cards": [2]}, Thing("hang-free", (2,))),
+        ("card-size", {"cards": [1, 2]}, Thing("check-bar", (1, 2))),
+        ("odd-size", {"log": "upper"}, Thing("tape-logs", ("upper",))),
+        ("no-diameter", {"logs": ["upper", "lower"]}, Thing("tape-logs", ("upper", "lower"))),
+        ("wall-disagrees", {"stated_mm": 300.0}, Thing("tape-wall")),
+        ("scriber-too-small", {"largest_mm": 40.0}, Thing("larger-scriber")),
+        ("limit-cover", {}, Thing("limit")),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_has_its_cure(code, facts, thing):
+    (step,) = of(findings(), Caution(code, doubtful=True, facts=facts))
+    assert (step.code, step.facts["things"]) == ("prepare", (thing,))
+
+
+def test_damage_away_from_the_joint_is_no_errand():
+    assert of(findings(), Caution("damaged", facts={"photo": "a.jpg", "where": "apart"})) == ()
+
+
+def test_lines_drawn_by_hand_that_the_others_contradict_are_looked_at_again():
+    (step,) = of(findings(), Caution("hand-disagrees", 0.0, 100.0, doubtful=True))
+    assert step.facts["places"] == (ByHandStep("lines", 0.0, 100.0),)
+
+
 def test_far_stands_are_told_from_left_to_right_and_a_long_stretch_in_steps():
     f = long_log([(1500.0, 12.0)])
     far = unseen(5000.0, 5100.0), unseen(0.0, 100.0)

@@ -104,3 +104,9 @@ def test_old_files_know_the_cautions_that_doubted():
     """Else an old file's contradiction would be told as a bound. Newer ones tell it themselves."""
     by_name = {"reading-disagrees", "trial-disagrees"}
     assert NOT_SEEN in MAY_DOUBT and MAY_DOUBT - by_name <= set(doubting_codes())
+
+
+def test_a_stretch_that_a_caution_has_not_is_no_station():
+    assert Caution("bridged", 10.0, 20.0).stretch_mm == (10.0, 20.0)
+    with pytest.raises(ValueError, match="misfit has no stretch"):
+        _ = Caution("misfit").stretch_mm

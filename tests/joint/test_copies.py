@@ -90,6 +90,17 @@ def test_a_log_that_was_lowered_is_no_copy_though_all_else_is_alike(original):
     assert len(without_copies((original, retaken(original, closer_px=3.0)))[0]) == 2
 
 
+def test_another_side_shape_or_card_is_no_copy(original):
+    rows, facts = original.rows, original.facts
+    renumbered = tuple(replace(s, number=s.number + 20) for s in rows.sightings)
+    for other in (
+        replace(original, rows=replace(rows, side="inside")),
+        replace(original, facts=replace(facts, height=facts.height - 200)),
+        replace(original, rows=replace(rows, sightings=renumbered)),
+    ):
+        assert len(without_copies((original, replace(other, label="again.jpg")))[0]) == 2
+
+
 def test_the_answer_is_that_of_the_original_and_a_small_copy_alone_is_told_to_be_one(tmp_path):
     copy = messenger_s(tmp_path / "copy.jpg")
     both, alone = (measure(MeasureOptions(photos=p)) for p in ((ORIGINAL, copy), (ORIGINAL,)))

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from helpers.simulator import PROTOCOLS, draw_joint, fit
 
-from gapvision.joint.disagreement import find_outlier, fits_grossly_ill, gap_shifts
+from gapvision.joint import disagreement
+from gapvision.joint.disagreement import find_outlier, fits_grossly_ill, gap_shifts, least_u_label
 from gapvision.joint.fit import fit_joint
 
 THREE = PROTOCOLS["heights"]
@@ -68,6 +69,31 @@ def test_the_level_photograph_is_never_set_aside():
         with_wrong_line(joint, LEVEL, "upper", lambda x: 14 + 4 * np.sin(x / 200))
     )
     assert found is None
+
+
+def test_where_the_cost_would_have_the_level_one_go_nothing_is_sure(monkeypatch):
+    """In a raised photograph the same would be beyond doubt; a level line is seldom that wrong."""
+    joint = draw_joint(np.random.default_rng(4), THREE)
+    wrong = with_wrong_line(joint, LEVEL, "upper", lambda x: 14 + 4 * np.sin(x / 200))
+    found, fitted = outlier_of(wrong)
+    assert found is None
+    monkeypatch.setattr(disagreement, "_most_level", lambda joint: ABOVE)
+    beliefs = wrong.beliefs()
+    assert find_outlier(fitted, beliefs, gap_shifts(fitted, beliefs)).photo == LEVEL
+
+
+def test_a_photograph_that_shows_nothing_of_the_stretch_outvotes_nobody():
+    """It ties others by its cards; three that show a station know it better than two."""
+    fitted = fit(draw_joint(np.random.default_rng(1), THREE))
+    at = fitted.spline_h.centres()[4:-4]
+    cards_only = [
+        replace(p.rows, outlines=()) if k == ABOVE else p.rows for k, p in enumerate(fitted.photos)
+    ]
+    two = replace(fitted, photos=fitted.photos[:ABOVE])
+    np.testing.assert_array_equal(
+        least_u_label(fitted.observing(cards_only), at), least_u_label(two, at)
+    )
+    assert (least_u_label(fitted, at) < least_u_label(two, at)).all()
 
 
 def test_where_two_of_three_are_wrong_none_is_set_aside():

@@ -11,8 +11,9 @@ from helpers.simulator import CONES, PROTOCOLS, Noise, Protocol, draw_joint, fit
 from scipy.optimize import least_squares
 from studies.coverage_table import band, outcomes
 
+from gapvision.errors import JointNotFitted
 from gapvision.joint.equations import normal_equations
-from gapvision.joint.fit import fit_joint
+from gapvision.joint.fit import _factor, fit_joint
 from gapvision.joint.gap import spread
 from gapvision.joint.model import through_wall
 from gapvision.joint.readings import GapReading
@@ -150,6 +151,19 @@ def test_noise_doubled_doubles_the_uncertainty():
         draws = joint.draws(np.linspace(-250, 730, 50), 1000, np.random.default_rng(1))
         u.append(np.median(spread(draws.gap())))
     assert 1.5 < u[1] / u[0] < 2.05
+
+
+def test_what_fits_nothing_is_refused():
+    with pytest.raises(JointNotFitted) as caught:
+        _factor(np.diag([1.0, -1e-9]))
+    assert caught.value.code == "not-fitted"
+
+
+def test_a_joint_that_is_not_fitted_has_no_draws():
+    """Without its covariance they would all be alike, and nothing uncertain."""
+    first = start(draw_joint(np.random.default_rng(1), PROTOCOLS["level"]))
+    with pytest.raises(ValueError, match="not fitted"):
+        first.draws(np.array([0.0]), 10, np.random.default_rng(1))
 
 
 def test_more_heights_know_more():

@@ -1,13 +1,18 @@
 """Photographs read one by one: of none more is kept than its rows and a crop."""
 
 import weakref
+from dataclasses import replace
 
 import pytest
+from helpers.demo import TRUTH, options
 from helpers.options import options_with
 from helpers.phones import saved
 
 from gapvision.errors import MeasurementError
+from gapvision.inputs.corrections import Correction
+from gapvision.inputs.options import Cards
 from gapvision.joint import gather
+from gapvision.lengths import parse_diameter
 from gapvision.scene.priors import Priors
 
 
@@ -41,3 +46,63 @@ def test_the_order_in_which_photographs_are_given_is_none(tmp_path):
     again, _ = gather.paths_of(options_with(tuple(reversed(files))))
     assert first == again
     assert [p.name for p, _ in first] == ["a.png", "b.png", "a.png"]
+
+
+class TracedAnew(Exception):
+    """Raised where a photograph is loaded to be traced."""
+
+
+@pytest.fixture(scope="module")
+def level():
+    asked = options(TRUTH["files"][0])
+    return asked, gather.look_at(asked.photos[0], asked)
+
+
+@pytest.fixture
+def looked(level, monkeypatch):
+    """A photograph traced as it arrived, by its hash; from then on none is loaded again."""
+    asked, look = level
+
+    def loaded(*_):
+        raise TracedAnew
+
+    monkeypatch.setattr(gather, "_loaded", loaded)
+    return asked, {look.traced.facts.sha256: look}
+
+
+def test_what_was_traced_as_it_arrived_is_not_traced_again(looked):
+    asked, looks = looked
+    (photo,) = gather.gather_photos(asked, Priors(), None, looks).photos
+    (look,) = looks.values()
+    assert photo.trace is look.traced.trace
+    # Neither is it of any concern to a look what is stated of the cover.
+    gather.gather_photos(replace(asked, cover_mm=60.0), Priors(), None, looks)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"upper_diameter": parse_diameter("400")},
+        {"lower_diameter": None},
+        {"card_on": "lower"},
+        {"cards": Cards(printed_bar_mm=97.0)},
+        {"camera": True},
+        {"corrections": True},
+        {"inside": True},
+    ],
+    ids=lambda change: next(iter(change)),
+)
+def test_what_was_traced_by_other_statements_is_traced_again(looked, change, tmp_path):
+    asked, looks = looked
+    if "camera" in change:
+        file = tmp_path / "mine.toml"
+        file.write_text(
+            "focal_px = 3000\nu_focal_px = 5\nk1 = 0.01\nu_k1 = 0.001\nwidth_px = 4000\n"
+        )
+        change = {"camera": file}
+    if "corrections" in change:
+        change = {"corrections": dict.fromkeys(looks, Correction(not_gap=((0.0, 50.0),)))}
+    if "inside" in change:
+        change = {"photos": (), "inside": asked.photos}
+    with pytest.raises(TracedAnew):
+        gather.gather_photos(replace(asked, **change), Priors(), None, looks)

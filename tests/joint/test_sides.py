@@ -8,7 +8,7 @@ import pytest
 
 from gapvision.errors import JointNotFitted
 from gapvision.joint.placed import PlacedPhoto, Placement
-from gapvision.joint.sides import connect_sides
+from gapvision.joint.sides import connect_sides, side_of
 from gapvision.trace.outlines import SEEN
 
 THICK_MM = 320.0
@@ -115,3 +115,12 @@ def test_one_side_alone_stays_where_it_is():
     alone = PlacedPhoto(sight("outside", X, 0.0, 3), camera)
     placed = Placement((alone,), {1: Card(1, "outside", np.zeros(3))})
     assert connect_sides(placed, 160.0, None) is placed
+
+
+@pytest.mark.parametrize(
+    ("given", "inside", "side"),
+    [("outside", (), "outside"), ("outside", (5, 6), "outside"), ("outside", (2,), "inside"),
+     ("inside", (), "inside"), ("inside", (5,), "inside")],
+)  # fmt: skip
+def test_a_photograph_is_from_inside_where_it_shows_a_card_that_hangs_there(given, inside, side):
+    assert side_of([SimpleNamespace(number=n) for n in (1, 2)], given, inside) == side

@@ -15,7 +15,15 @@ from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.inputs.diameters import radius_along
 from gapvision.inputs.options import MeasureOptions, check_options
 from gapvision.joint.gather import gather_photos
-from gapvision.joint.stated import EXCHANGED, GIRTH, RADIUS, Contradicted, contradicted
+from gapvision.joint.stated import (
+    EXCHANGED,
+    GIRTH,
+    RADIUS,
+    Contradicted,
+    _check_hung,
+    check_stated,
+    contradicted,
+)
 from gapvision.lengths import parse_diameter
 from gapvision.photo.cards import find_cards
 from gapvision.photo.lens.prior import choose_lens
@@ -54,6 +62,30 @@ def test_a_girth_or_a_radius_of_the_cards_log_is_refused(stated, likely):
 @pytest.mark.parametrize("stated", ["272", "250", "300"])
 def test_a_diameter_taped_roughly_is_let_pass(stated):
     assert len(gathered(upper_diameter=stated).photos) == 1
+
+
+@pytest.mark.parametrize(
+    ("stated_mm", "likely"),
+    [(60.0, None), (75.0, None), (188.0, "Is that its girth?"), (30.0, "half of it?"), (110.0, "")],
+)
+def test_an_odd_size_is_refused_only_where_the_card_shows_another(stated_mm, likely):
+    """A log 120 mm thick is odd, and may be one."""
+    if likely is None:
+        return _check_hung("upper", stated_mm, 60.0)
+    with pytest.raises(JointNotFitted, match="about 120 mm") as caught:
+        _check_hung("upper", stated_mm, 60.0)
+    assert likely in caught.value.text and ("Is that" in caught.value.text) == bool(likely)
+
+
+def test_cards_that_stand_free_tell_nothing_of_a_diameter():
+    """As where they are stated to hang, and hang elsewhere, half of the pictures are looked at again."""
+    asked = MeasureOptions(photos=(), card_on="free")
+
+    def looked_at():
+        raise AssertionError("a photograph was looked at")
+        yield
+
+    check_stated(looked_at(), 0.0, asked, {"upper": lambda x: 30.0 + 0 * x, "lower": None})
 
 
 def test_cards_on_the_upper_log_stated_on_the_lower():

@@ -103,6 +103,19 @@ def test_too_many_codes_tell_no_place():
     assert decoded(data, "a")[2] == Damage(0, 0, WIDTH, HEIGHT, False)
 
 
+def test_bytes_that_fill_up_between_segments_are_none_of_them():
+    """FF may stand before any marker (ITU-T T.81, B.1.1.2): the damage is told where it is all the same."""
+    whole = KINDS["4:2:0"]
+    filled = whole[:2] + b"\xff\xff" + whole[2:]
+    assert damaged_rows(filled) is None
+    for data in (whole, filled):
+        scan = data.index(b"\xff\xda")
+        at = scan + int(0.75 * (len(data) - scan))
+        broken = data[:at] + bytes(300) + data[at + 300 :]
+        rows = damaged_rows(broken)
+        assert rows[0] <= truly_wrong(broken, whole) < rows[1]
+
+
 @pytest.mark.parametrize("share", [0.05, 0.3])
 def test_a_picture_of_which_most_is_lost_is_refused(share):
     whole = KINDS["4:2:0"]

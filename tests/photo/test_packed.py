@@ -11,7 +11,7 @@ from PIL import Image, TiffImagePlugin
 
 from gapvision.errors import PhotoUnreadable
 from gapvision.photo.decode import decoded
-from gapvision.photo.packed import pieces_whole
+from gapvision.photo.packed import _lzw_bytes, pieces_whole
 
 
 def tiff(compression, picture=None, **tags):
@@ -89,3 +89,27 @@ def test_damaged_ones_are_refused(name, how):
             data[at : at + 300] = bytes(300) if how == "filled" else rng.bytes(300)
         with pytest.raises(PhotoUnreadable, check=lambda error: error.code == "truncated"):
             decoded(bytes(data), "a")
+
+
+def lzw(*codes):
+    """Codes of nine bits, packed as TIFF 6.0, section 13 packs them."""
+    bits = "".join(f"{code:09b}" for code in codes)
+    return int(bits.ljust(-(-len(bits) // 8) * 8, "0"), 2).to_bytes(-(-len(bits) // 8), "big")
+
+
+CLEAR, LAST = 256, 257
+
+
+@pytest.mark.parametrize(
+    ("codes", "unpacked"),
+    [
+        ((CLEAR, 7, 258, LAST), 3),  # 7, and 7 7
+        ((CLEAR, 7, 258, CLEAR, 9, LAST), 4),
+        ((CLEAR, 7, 259, LAST), None),  # no such code yet
+        ((CLEAR, 7, 258), None),  # no end
+        ((CLEAR, 7, CLEAR, 258, LAST), None),  # the table is empty again
+        ((), None),
+    ],
+)
+def test_a_piece_of_lzw_unpacks_to_so_many_bytes_or_not_at_all(codes, unpacked):
+    assert _lzw_bytes(lzw(*codes) if codes else b"") == unpacked

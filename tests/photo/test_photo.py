@@ -137,6 +137,15 @@ def test_16_bit_png_and_tiff_keep_every_bit(tmp_path, suffix, channels):
     np.testing.assert_array_equal(photo.bgr, np.broadcast_to(values[..., :3], photo.bgr.shape))
 
 
+def test_more_16_bit_pixels_than_memory_takes_are_read_in_8(tmp_path, monkeypatch):
+    """Each level at its nearest: what is measured moves by half a level at most."""
+    monkeypatch.setattr("gapvision.photo.photo.MOST_DEEP_PIXELS", WIDTH * HEIGHT - 1)
+    values = np.random.default_rng(5).integers(0, 65536, (HEIGHT, WIDTH, 3), np.uint16)
+    photo = load_photo(written(tmp_path, "deep.png", cv2.imencode(".png", values)[1].tobytes()))
+    assert photo.bgr.dtype == np.uint8
+    np.testing.assert_array_equal(photo.bgr, np.rint(values / 257))
+
+
 @pytest.mark.parametrize("mode", ["L", "LA", "RGBA", "P", "CMYK"])
 def test_other_8_bit_colour_modes_become_three_channels(tmp_path, mode):
     form = "TIFF" if mode == "CMYK" else "PNG"

@@ -13,6 +13,7 @@ from gapvision.photo.lens.prior import choose_lens
 from gapvision.photo.photo import load_photo
 from gapvision.photo.pose import card_pose
 from gapvision.photo.wood import OTHER, SAME, UNKNOWN, Likeness, flattened, likeness, wood_beside
+from gapvision.scene.camera import FACING, Camera
 
 SHAPE = wood.ABOVE - wood.BELOW + 1, 2 * wood.HALF_WIDTH + 1
 
@@ -112,3 +113,24 @@ def test_sixteen_bits_are_read_alike():
     camera = card_pose(find_cards(photo.bgr, "a")[0], lens, photo.facts.size)
     deep = photo.bgr.astype(np.uint16) * 257
     np.testing.assert_array_equal(wood_beside(deep, camera), wood_beside(photo.bgr, camera))
+
+
+@pytest.mark.parametrize(
+    ("mean", "best", "blocks", "verdict"),
+    [
+        (0.2, 0.3, wood.FEWEST_TO_SUSPECT - 1, wood.UNKNOWN),
+        (0.2, 0.3, wood.FEWEST_TO_SUSPECT, wood.PERHAPS_OTHER),
+        (0.2, 0.6, wood.FEWEST_TO_SUSPECT, wood.UNKNOWN),
+        (0.9, 0.9, wood.FEWEST_BLOCKS - 1, wood.UNKNOWN),  # too little wood to be sure by
+        (0.2, 0.3, wood.FEWEST_BLOCKS, wood.OTHER),
+        (0.9, 0.9, wood.FEWEST_BLOCKS, wood.SAME),
+    ],
+)
+def test_little_wood_is_never_the_same_nor_surely_another(mean, best, blocks, verdict):
+    assert wood.Likeness(mean, best, blocks).verdict == verdict
+
+
+def test_beside_a_card_out_of_the_picture_there_is_no_wood():
+    camera = Camera(FACING["outside"], np.array([5000.0, 0.0, 800.0]), 1500.0, 0.0, (900, 600))
+    seen = wood_beside(np.full((600, 900, 3), 120, np.uint8), camera)
+    assert not seen.any() and likeness(flattened(seen), flattened(seen)).verdict == wood.UNKNOWN

@@ -5,16 +5,26 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from helpers.demo import TRUTH, options
 from helpers.simulator import PROTOCOLS, draw_joint, fit
 
 from gapvision.errors import OutlinesNotFound
 from gapvision.inputs.options import MeasureOptions
 from gapvision.joint import gather
 from gapvision.joint.gap import gap_profile
+from gapvision.photo.cards import read_cards
+from gapvision.photo.lens.prior import choose_lens
+from gapvision.photo.photo import load_photo
 from gapvision.scene.priors import Priors
 from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, Trace, TracedOutline
 from gapvision.trace.rows import rough_mm
-from gapvision.trace.traced_photo import _halves, _longer_alone, shows_gap
+from gapvision.trace.traced_photo import (
+    ReadPhoto,
+    _halves,
+    _longer_alone,
+    shows_gap,
+    trace_photo,
+)
 
 DEMO = Path(__file__).parents[2] / "gapvision" / "cli" / "demo_photos"
 
@@ -112,6 +122,23 @@ def test_what_the_nearer_outline_alone_adds_from_above_and_below():
         )
         assert with_one.U95_mm < without.U95_mm
         assert abs(with_one.value_mm - needed) < 1.3 * with_one.U95_mm
+
+
+def test_a_joint_beside_the_picture_is_not_looked_for_in_it():
+    """Of a card near the lower edge: the band would be cut from what is not there."""
+    (file,) = options(TRUTH["files"][0]).photos
+    whole = load_photo(file)
+    (first, *_), _ = read_cards(whole.bgr, file.name)
+    foot = int(first.corner_px[:, 1].max()) + 10
+    bgr = np.ascontiguousarray(whole.bgr[:foot])
+    facts = replace(whole.facts, height=foot)
+    lens, source = choose_lens(whole.facts, None)
+    read = ReadPhoto(
+        replace(whole, bgr=bgr, facts=facts), "a.jpg", "outside", (first,), (), lens, source
+    )
+    with pytest.raises(OutlinesNotFound) as caught:
+        trace_photo(read, "upper", {"upper": None, "lower": None}, Priors())
+    assert caught.value.code == "joint-outside"
 
 
 def test_halves_are_those_of_numpy():

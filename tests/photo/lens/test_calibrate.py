@@ -13,8 +13,9 @@ from helpers.sheet_views import CORNERS, pose
 from PIL import ExifTags, Image
 
 from gapvision.errors import MeasurementError, NotCalibrated
-from gapvision.photo.facts import CameraKey
-from gapvision.photo.lens.calibrate import calibrate
+from gapvision.photo.cards import CardSighting
+from gapvision.photo.facts import CameraKey, PhotoFacts
+from gapvision.photo.lens.calibrate import _on_sensor, calibrate
 from gapvision.photo.lens.calibration import Known, PhotoFit
 from gapvision.photo.lens.files import camera_folder, new_camera_path
 from gapvision.photo.lens.picture import draw_calibration
@@ -141,6 +142,33 @@ def test_same_lens_however_the_camera_was_held(folder, tmp_path):
     for known, true in zip(found.principal_px, middle, strict=True):
         assert abs(known.value - true) < 4 * known.u
     assert abs(found.focal_px.value - FOCAL_PX) < 2.5 * found.focal_px.u
+
+
+def test_a_picture_given_twice_counts_once(folder, tmp_path):
+    """Or the lens would be known better by nothing."""
+    for k in range(5):
+        (tmp_path / f"good{k}.jpg").write_bytes((folder / f"good{k}.jpg").read_bytes())
+    _, once = calibrate([tmp_path])
+    (tmp_path / "twice.jpg").write_bytes((folder / "good0.jpg").read_bytes())
+    _, twice = calibrate([tmp_path])
+    assert twice.poor == (("twice.jpg", "the same picture as another"),)
+    assert twice.focal_px == once.focal_px
+
+
+@pytest.mark.parametrize("orientation", [1, 3])
+def test_an_upright_picture_without_a_word_of_it_was_turned_right(orientation):
+    """Another program turned it and its Exif: the principal point is the sensor's all the same."""
+    facts = PhotoFacts(
+        Path("a.jpg"), "", SIZE[1], SIZE[0], 1.0, 1.0, "exif", "", "", "", None, None, None,
+        orientation,
+    )  # fmt: skip
+    at = np.array([[10.0, 20.0], [300.0, 500.0]])
+    sighting = CardSighting(1, np.arange(2), at, 0.1, np.eye(3), 5.0)
+    on_sensor = _on_sensor(sighting, facts).corner_px
+    np.testing.assert_array_equal(
+        on_sensor, _on_sensor(sighting, replace(facts, orientation=6)).corner_px
+    )
+    np.testing.assert_array_equal(on_sensor, [[20.0, SIZE[1] - 11], [500.0, SIZE[1] - 301]])
 
 
 def test_cards_of_two_sheets_are_refused(tmp_path):
