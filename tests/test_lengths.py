@@ -15,6 +15,7 @@ from gapvision.lengths import (
     Reading,
     format_length,
     parse_diameter,
+    parse_ends,
     parse_length,
     parse_lengths,
     parse_reading,
@@ -389,3 +390,10 @@ def test_what_is_not_known_is_said_to_be_so(units):
     nan = float("nan")
     assert format_length(nan, units) == distance_text(nan, units) == "unknown"
     assert quantity_text(Quantity(nan, nan, nan), units) == "unknown"
+
+
+def test_ends_have_no_station_yet():
+    assert parse_ends("290,310").points == ((None, 290.0), (None, 310.0))
+    assert parse_ends("11 1/2in").points == ((None, 292.1),)
+    with pytest.raises(ValueError, match="the left and the right end"):
+        parse_ends("290@-750,310@750")

@@ -2,6 +2,7 @@
 
 import re
 from datetime import datetime, timedelta
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -9,9 +10,11 @@ import pytest
 from helpers.demo import FOLDER
 from PIL import Image
 
-from gapvision.errors import MeasurementError
+from gapvision.errors import JointNotFitted, MeasurementError
 from gapvision.inputs.options import MeasureOptions
-from gapvision.joint.gather import gather_photos
+from gapvision.joint import two_gaps
+from gapvision.joint.gather import Gathered, gather_photos
+from gapvision.joint.two_gaps import check_one_gap
 from gapvision.scene.priors import Priors
 from gapvision.spine import measure
 
@@ -55,6 +58,73 @@ def test_before_and_after_it_was_lowered_are_two_gaps(taken):
     before = re.search("two gaps: A: before0-0.jpg, before1-1.jpg: about ([0-9]+) mm", text)
     after = re.search("B: after0-30.jpg, after1-31.jpg: about ([0-9]+) mm", text)
     assert int(before[1]) - int(after[1]) == pytest.approx(LOWERED_MM, abs=2)
+
+
+APART = timedelta(minutes=30)
+
+
+def parts_of(pause=APART, times=True, makes=("A", "A")):
+    """Two photographs and two some time later."""
+    taken = START, START + timedelta(minutes=1), START + pause, START + pause + timedelta(minutes=1)
+    return tuple(
+        SimpleNamespace(
+            label=f"{k}.jpg",
+            facts=SimpleNamespace(
+                make=makes[k // 2], model="", taken=at.isoformat() if times or k else None
+            ),
+        )
+        for k, at in enumerate(taken)
+    )
+
+
+def alone(gap_mm=20.0, first=1, disagrees=False, stretch=(0.0, 1000.0)):
+    """What is solved of one part."""
+    sections = SimpleNamespace(gap=lambda: np.full(5, gap_mm))
+    cards = [SimpleNamespace(number=n) for n in (first, first + 1)]
+    joint = SimpleNamespace(cards=cards, sections=lambda at: sections)
+    return SimpleNamespace(joint=joint, disagrees=disagrees, stretch_mm=stretch)
+
+
+NOT_FITTED = JointNotFitted("nothing-seen", "")
+
+
+@pytest.mark.parametrize(
+    ("photos", "second", "two"),
+    [
+        ({}, alone(28.0), True),
+        ({}, alone(22.9), False),  # as wide
+        ({"pause": timedelta(minutes=4)}, alone(28.0), False),
+        ({"times": False}, alone(28.0), False),
+        ({"makes": ("A", "B")}, alone(28.0), False),  # whose clocks may differ
+        ({}, alone(28.0, first=3), False),  # whose stations count from another card
+        ({}, alone(28.0, disagrees=True), False),
+        ({}, alone(28.0, stretch=(1000.0, 2000.0)), False),  # nothing of the same log
+        ({}, NOT_FITTED, False),
+    ],
+)
+def test_only_two_that_each_agree_within_and_not_with_the_other_are_two_gaps(
+    monkeypatch, photos, second, two
+):
+    """Else a wrong line makes them contradict each other, and the answer says that."""
+    solved = iter([alone(20.0), second])
+
+    def solve(*_):
+        found = next(solved)
+        if found is NOT_FITTED:
+            raise found
+        return found
+
+    monkeypatch.setattr(two_gaps, "solve", solve)
+    monkeypatch.setattr(two_gaps, "_is_level", lambda photo: True)
+    given = Gathered(parts_of(**photos), (), ())
+    asked = MeasureOptions(photos=())
+    if not two:
+        return check_one_gap(asked, given, alone(disagrees=True), Priors())
+    check_one_gap(asked, given, alone(disagrees=False), Priors())  # who do not contradict are one
+    with pytest.raises(
+        JointNotFitted, match="A: 0.jpg, 1.jpg: about 20 mm; B: 2.jpg, 3.jpg: about 28"
+    ):
+        check_one_gap(asked, given, alone(disagrees=True), Priors())
 
 
 def test_a_pause_alone_is_no_reason(taken):

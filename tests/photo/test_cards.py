@@ -9,7 +9,7 @@ import pytest
 from helpers.demo import FOLDER
 
 from gapvision.errors import CardNotFound
-from gapvision.photo.cards import find_cards, read_cards
+from gapvision.photo.cards import _once, find_cards, read_cards
 from gapvision.photo.light import linear
 from gapvision.photo.pose import card_pose
 from gapvision.scene import card
@@ -275,6 +275,15 @@ def test_card_seen_twice():
     with pytest.raises(CardNotFound, match="card 4 is seen twice") as caught:
         find_cards(shot(twice), "joint.jpg")
     assert caught.value.code == "card-twice"
+
+
+def test_two_markers_in_two_places_are_misreadings_and_three_are_another_card():
+    side = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 30.0], [0.0, 30.0]])
+    here, there = side + 100.0, side + 900.0
+    twice = {0: [here, there], 1: [here, there], 2: [here, here + 5.0]}
+    assert _once(twice, "a.jpg")[0] is here
+    with pytest.raises(CardNotFound, match="card 1 is seen twice"):
+        _once(twice | {2: [here, there]}, "a.jpg")
 
 
 def test_mirrored():
