@@ -23,7 +23,9 @@ def main() -> None:
         for name, taken, all_, missing, lines in modules:
             if missing or lines:
                 named = [f"{a}->{b}" for a, b in missing[:MOST_NAMED]]
-                more = [f"and {len(missing) - MOST_NAMED} more"] if len(missing) > MOST_NAMED else []
+                more = (
+                    [f"and {len(missing) - MOST_NAMED} more"] if len(missing) > MOST_NAMED else []
+                )
                 print(f"{taken:4} of {all_:4}  {name}  {' '.join(named + more)}")
 
 

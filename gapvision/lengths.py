@@ -148,18 +148,18 @@ def _unit_of(text: str) -> str | None:
     return unit if unit in _METRIC_MM or _is_bare(m) else "in"
 
 
-def _is_bare(m: re.Match) -> bool:
+def _is_bare(m: re.Match[str]) -> bool:
     return not m["unit"] and not m["den"]
 
 
-def _inches(m: re.Match) -> Fraction:
+def _inches(m: re.Match[str]) -> Fraction:
     """What a match of `_NUMBER` without a metric unit is, without its sign."""
     if m["decimal"]:
         return Fraction(m["decimal"])
     return int(m["whole"] or 0) + Fraction(int(m["num"]), int(m["den"]))
 
 
-def _feet(m: re.Match, text: str) -> Fraction:
+def _feet(m: re.Match[str], text: str) -> Fraction:
     """Feet, or whole feet and less than twelve inches, in inches, without their sign."""
     feet = Fraction(m["feet"])
     if m["inches"] is None:
@@ -172,7 +172,7 @@ def _feet(m: re.Match, text: str) -> Fraction:
     )
 
 
-def _in_inches(m: re.Match) -> bool:
+def _in_inches(m: re.Match[str]) -> bool:
     """Whether a match of `_NUMBER` is a number of inches: a bare one too, beside feet."""
     return (m["unit"] or "").lower() not in _METRIC_MM and not (m["den"] and int(m["den"]) == 0)
 

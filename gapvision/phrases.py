@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import re
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 from gapvision.lengths import INCH_MM, Reading, Trial, format_entry, format_length, round_up
 from gapvision.quantity import K95, Place, Quantity
@@ -185,7 +186,7 @@ def numbers_json(values: Iterable[float]) -> list[float | None]:
     return [number_json(v) for v in values]
 
 
-def quantity_json(q: Quantity) -> dict:
+def quantity_json(q: Quantity) -> dict[str, float | None]:
     """``value_mm``, ``u_mm`` and ``U95_mm``."""
     return {
         "value_mm": number_json(q.value_mm),
@@ -194,7 +195,7 @@ def quantity_json(q: Quantity) -> dict:
     }
 
 
-def place_json(place: Place) -> dict:
+def place_json(place: Place) -> dict[str, float | None]:
     """``station_mm``, ``near_card`` and ``offset_mm``."""
     return {
         "station_mm": number_json(place.station_mm),
@@ -213,13 +214,13 @@ def numbers_read(values: Iterable[float | None]) -> list[float]:
     return [number_read(v) for v in values]
 
 
-def quantity_read(d: dict) -> Quantity:
+def quantity_read(d: Mapping[str, Any]) -> Quantity:
     """What `quantity_json` wrote; where it has no ``U95_mm``, that of a normal distribution."""
     u = number_read(d["u_mm"])
     return Quantity(float(d["value_mm"]), u, number_read(d.get("U95_mm", K95 * u)))
 
 
-def place_read(d: dict) -> Place:
+def place_read(d: Mapping[str, Any]) -> Place:
     """What `place_json` wrote."""
     card = d.get("near_card")
     if card is not None and not isinstance(card, int):

@@ -84,12 +84,12 @@ def corrections_of(values: object, names: Mapping[str, str] | None = None) -> di
     return out
 
 
-def corrections_json(corrections: Mapping[str, Correction]) -> dict[str, dict]:
+def corrections_json(corrections: Mapping[str, Correction]) -> dict[str, dict[str, object]]:
     """What `corrections_of` reads."""
     return {sha256: correction_json(c) for sha256, c in corrections.items()}
 
 
-def correction_json(correction: Correction) -> dict:
+def correction_json(correction: Correction) -> dict[str, object]:
     """Of one photograph, without what was left as it is."""
     plain = Correction()
     changed = {k: v for k, v in asdict(correction).items() if v != getattr(plain, k)}

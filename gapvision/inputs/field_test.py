@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from gapvision.errors import MeasurementError
 from gapvision.files import write_new
@@ -193,7 +194,7 @@ def load_field_test(path: Path) -> FieldTest:
         raise bad_form(path, str(error).rstrip(".")) from None
 
 
-def _toml(path: Path) -> dict:
+def _toml(path: Path) -> dict[str, Any]:
     values = read_toml(path)
     if values.get("format") != FORMAT:
         raise bad_form(path, f'it must say format = "{FORMAT}"')
@@ -206,7 +207,7 @@ def _toml(path: Path) -> dict:
     return values
 
 
-def _field_test(path: Path, values: dict) -> FieldTest:
+def _field_test(path: Path, values: dict[str, Any]) -> FieldTest:
     mm = {key: length_of(key, values.get(key)) for key in _LENGTHS}
     u_mm = U_READING_MM if mm["u_reading"] is None else mm["u_reading"]
     u_station_mm = U_STATION_MM if mm["u_station"] is None else mm["u_station"]
@@ -235,7 +236,7 @@ def _field_test(path: Path, values: dict) -> FieldTest:
     )
 
 
-def _options(folder: Path, values: dict, mm: dict[str, float | None]) -> MeasureOptions:
+def _options(folder: Path, values: dict[str, Any], mm: dict[str, float | None]) -> MeasureOptions:
     inside = files_of(folder, "inside", values.get("inside", []))
     camera = values.get("camera")
     return MeasureOptions(
@@ -258,7 +259,7 @@ def _options(folder: Path, values: dict, mm: dict[str, float | None]) -> Measure
 # --- rows -----------------------------------------------------------------------------------------
 
 
-def _rows(key: str, values: dict, fewest: int, most: int) -> list[list]:
+def _rows(key: str, values: dict[str, Any], fewest: int, most: int) -> list[list[object]]:
     """The rows of one kind; ``widest`` is one row by itself."""
     rows = values.get(key, [])
     if key == "widest":
@@ -272,12 +273,12 @@ def _rows(key: str, values: dict, fewest: int, most: int) -> list[list]:
     return rows
 
 
-def _reading(row: list, u_mm: float) -> Reading:
+def _reading(row: list[object], u_mm: float) -> Reading:
     station, gap, *u = map(typed, row)
     return parse_reading("~".join([f"{gap}@{station}", *u]), "mm", u_mm)
 
 
-def _trial(row: list) -> Trial:
+def _trial(row: list[object]) -> Trial:
     station, setting, width, *u = map(typed, row)
     return parse_trial("~".join([f"{setting}:{width}@{station}", *u]), "mm")
 

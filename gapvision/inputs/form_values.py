@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Collection, Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TypeGuard, TypeVar
+from typing import Any, TypeGuard, TypeVar
 
 from gapvision.errors import MeasurementError
 from gapvision.files import read_regular
@@ -17,7 +17,7 @@ Element = TypeVar("Element")
 CARD_ON = ("upper", "lower", "free")
 
 
-def read_toml(path: Path) -> dict:
+def read_toml(path: Path) -> dict[str, Any]:
     """The values of a form.
 
     Raises

@@ -10,11 +10,10 @@ from gapvision.joint.model import FittedPhoto, Graze, Joint, graze, lookup, thro
 from gapvision.joint.readings import GapReading, against_photographs
 from gapvision.joint.section_priors import PriorRows, whitener
 from gapvision.joint.unknowns import Unknowns, unknowns_of
-from gapvision.photo.cards import CardSighting
 from gapvision.scene import card
 from gapvision.scene.camera import Camera
 from gapvision.scene.hung_card import HungCard
-from gapvision.scene.photo_rows import OutlineRows
+from gapvision.scene.photo_rows import CardSighting, OutlineRows
 from gapvision.scene.priors import Beliefs
 
 LEAST_CARD_LOSS = 2.0  # scale of the robust loss at a card's corners, sd: they seldom lie

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,12 +19,13 @@ from gapvision.errors import (
 )
 from gapvision.files import read_regular
 from gapvision.inputs.diameters import stated_radii
-from gapvision.inputs.options import MeasureOptions
+from gapvision.inputs.options import Cards, MeasureOptions
 from gapvision.joint.copies import without_copies
 from gapvision.joint.photo_results import Corrected, Lack, PhotoResult
 from gapvision.joint.several import Suspicion, Untraced, check_one_joint, check_untraced
 from gapvision.joint.sides import check_inside_cards, check_sides, side_of
 from gapvision.joint.stated import check_stated, seen_part
+from gapvision.lengths import Diameter
 from gapvision.photo.bent import without_bent
 from gapvision.photo.cards import at_true_size, read_cards
 from gapvision.photo.decode import damaged_beyond_use
@@ -60,13 +61,16 @@ class Gathered:
     suspicion: Suspicion | None = None
 
 
+Asked = tuple[str, Diameter | None, Diameter | None, Cards]
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Look:
     """One photograph of the outside traced beforehand, as it arrived; ``asked`` is what it was traced by."""
 
     traced: TracedPhoto
     lens: Lens
-    asked: tuple
+    asked: Asked
 
 
 def look_at(path: Path, options: MeasureOptions) -> Look:
@@ -87,7 +91,7 @@ def look_at(path: Path, options: MeasureOptions) -> Look:
     return Look(traced, lens, _asked_of_each(options))
 
 
-def _asked_of_each(options: MeasureOptions) -> tuple:
+def _asked_of_each(options: MeasureOptions) -> Asked:
     """All that the tracing of one photograph depends on beside its file and its lens."""
     return options.card_on, options.upper_diameter, options.lower_diameter, options.cards
 
@@ -113,7 +117,7 @@ def gather_photos(
     paths, failed = paths_of(options)
     named = Counter(path.name for path, _ in paths)
     photos: list[TracedPhoto] = []
-    lenses: dict[tuple, tuple[int, Lens]] = {}
+    lenses: dict[Hashable, tuple[int, Lens]] = {}
     untraced: list[Untraced] = []
     seen_hashes: set[str] = set()
     dropped: list[PhotoResult] = []

@@ -329,7 +329,7 @@ def _lettered(groups: Sequence[_G]) -> Iterable[tuple[str, _G]]:
     return zip("ABCDEFGHIJKLMNOPQRSTUVWXYZ", groups, strict=False)
 
 
-def _count(groups: Sequence) -> str:
+def _count(groups: Sequence[object]) -> str:
     return "two" if len(groups) == 2 else str(len(groups))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from gapvision.errors import JointNotFitted
 from gapvision.joint.placed import PlacedPhoto, Placement
-from gapvision.photo.cards import CardSighting
+from gapvision.scene.photo_rows import CardSighting
 from gapvision.trace.outlines import SEEN
 from gapvision.trace.traced_photo import TracedPhoto
 

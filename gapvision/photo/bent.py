@@ -9,11 +9,10 @@ import cv2
 import numpy as np
 
 from gapvision.errors import CardNotFound
-from gapvision.photo.cards import CardSighting
 from gapvision.photo.pose import card_pose
 from gapvision.scene import card
 from gapvision.scene.camera import Camera, Lens, rotation
-from gapvision.scene.photo_rows import PhotoRows
+from gapvision.scene.photo_rows import CardSighting, PhotoRows
 
 SURE = 4.2  # standard uncertainties of one curvature: 1 in 10,000, Student's t of 51
 SURE_TO_REFUSE = 6.0  # of all three: root of chi-square

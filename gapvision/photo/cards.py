@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 
 import cv2
@@ -13,6 +13,7 @@ from gapvision.lengths import CHECK_BAR_MM
 from gapvision.photo.light import linear
 from gapvision.photo.markers import detect_markers, release_memory
 from gapvision.scene import card
+from gapvision.scene.photo_rows import CardSighting
 
 REDUCED_PX = 2016  # the search runs on a picture about this wide
 ENLARGE = 3.0  # of a picture that is no larger, if its markers cannot be read as it is,
@@ -36,30 +37,6 @@ LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
 LEAST_SHARP = 3.0  # sd of the Laplacian of the half-size picture, grey levels
 LEAST_SHARPEST = 7.5  # second differences, grey levels
 LEAST_PX = 2.9e6  # 3 megapixels, as phones count them
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class CardSighting:
-    """One card in one photograph.
-
-    ``corner_px`` (n, 2) are upright image points, integer at the pixel centre, of the board's inner
-    corners ``corner_id`` (n,), which index `card.corner_points_mm`; ``u_px`` is their standard
-    uncertainty per axis. ``card_from_image`` maps px to card mm (3 x 3). ``print_scale`` is true
-    millimetres for each of the drawing's.
-    """
-
-    number: int
-    corner_id: np.ndarray
-    corner_px: np.ndarray
-    u_px: float
-    card_from_image: np.ndarray
-    module_px: float
-    print_scale: float = 1.0
-
-    @property
-    def corner_mm(self) -> np.ndarray:
-        """The seen corners (n, 3) on the card as it was printed, card frame, true mm."""
-        return card.corner_points_mm()[self.corner_id] * self.print_scale
 
 
 def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:

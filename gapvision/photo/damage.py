@@ -48,6 +48,10 @@ class Damage:
         return bool(left < self.x1 and right >= self.x0 and top < self.y1 and bottom >= self.y0)
 
 
+# By (class, number) of a Huffman table, as `_tables` has it.
+_Tables = dict[tuple[int, int], tuple[np.ndarray, np.ndarray]]
+
+
 @dataclass(frozen=True, slots=True)
 class _Scan:
     """What the headers of a sequential picture of one scan tell.
@@ -58,7 +62,7 @@ class _Scan:
     size: tuple[int, int]  # of the picture, px
     mcu: tuple[int, int]  # of an MCU, px
     blocks: tuple[tuple[int, int], ...]
-    tables: dict[tuple[int, int], tuple[np.ndarray, np.ndarray]]
+    tables: _Tables
     interval: int  # MCUs from restart to restart, 0 without
     begin: int
 
@@ -157,7 +161,7 @@ def _height(data: bytes) -> int:
 
 def _headers(data: bytes) -> _Scan | None:
     """None where the picture is of a kind that is not walked."""
-    tables: dict[tuple[int, int], tuple[np.ndarray, np.ndarray]] = {}
+    tables: _Tables = {}
     frame, interval = b"", 0
     try:
         for marker, body, end in _segments(data):
@@ -176,7 +180,7 @@ def _headers(data: bytes) -> _Scan | None:
     return None
 
 
-def _scan(frame: bytes, body: bytes, tables: dict, interval: int, end: int) -> _Scan | None:
+def _scan(frame: bytes, body: bytes, tables: _Tables, interval: int, end: int) -> _Scan | None:
     height, width, parts = int.from_bytes(frame[1:3]), int.from_bytes(frame[3:5]), frame[5]
     if frame[0] != 8 or body[0] != parts:
         return None
@@ -194,7 +198,7 @@ def _scan(frame: bytes, body: bytes, tables: dict, interval: int, end: int) -> _
     return _Scan((width, height), mcu, tuple(blocks), tables, interval, end)
 
 
-def _tables(body: bytes) -> dict[tuple[int, int], tuple[np.ndarray, np.ndarray]]:
+def _tables(body: bytes) -> _Tables:
     """By (class, number): of each 16 bits how many belong to the code and its value, and how far it goes.
 
     How far is 1 for a difference, a run and its coefficient for others, `_OVER` where a block ends, and 0

@@ -8,10 +8,9 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from gapvision.photo.cards import CardSighting
 from gapvision.scene.camera import Camera, Lens
 from gapvision.scene.hung_card import HungCard, card_axes
-from gapvision.scene.photo_rows import PhotoRows
+from gapvision.scene.photo_rows import CardSighting, PhotoRows
 from gapvision.scene.priors import Priors
 
 U_STANDOFF_MM = 8.0  # of a card before the log's face, for the first guess of the wall's direction

@@ -21,12 +21,11 @@ from gapvision.joint.model import KNOT_H_MM, KNOT_S_MM, FittedPhoto, Joint, resi
 from gapvision.joint.readings import GapReading
 from gapvision.joint.solve import BEYOND_MM
 from gapvision.lengths import U_READING_MM
-from gapvision.photo.cards import CardSighting
 from gapvision.quantity import Quantity
 from gapvision.scene.camera import FACING, Camera, Lens, rotation
 from gapvision.scene.card import CARD_WIDTH_MM, corner_points_mm, outline_mm
 from gapvision.scene.hung_card import HungCard
-from gapvision.scene.photo_rows import OutlineRows, PhotoRows
+from gapvision.scene.photo_rows import CardSighting, OutlineRows, PhotoRows
 from gapvision.scene.priors import Beliefs, Half, Priors
 from gapvision.scene.spline import Spline
 from gapvision.shoot.ways import PICTURE_PX, STRETCH_MM, VIEW, Hung, Shoot, Site, Stand

@@ -10,7 +10,6 @@ import numpy as np
 
 from gapvision.errors import OutlinesNotFound
 from gapvision.inputs.corrections import Correction
-from gapvision.photo.cards import CardSighting
 from gapvision.photo.facts import PhotoFacts
 from gapvision.photo.light import linear, to_8bit
 from gapvision.photo.photo import Photo
@@ -18,7 +17,7 @@ from gapvision.photo.pose import joint_z, place_cards
 from gapvision.scene import card
 from gapvision.scene.camera import Lens
 from gapvision.scene.hung_card import HungCard
-from gapvision.scene.photo_rows import PhotoRows
+from gapvision.scene.photo_rows import CardSighting, PhotoRows
 from gapvision.scene.priors import Half, Priors
 from gapvision.trace.drawn import Drawn, drawn_in
 from gapvision.trace.network import BLOCK, network_input, read_band

@@ -20,11 +20,10 @@ import numpy as np
 from gapvision.joint.first_joint import first_joint
 from gapvision.joint.fit import fit_joint
 from gapvision.joint.model import FittedPhoto, Joint
-from gapvision.photo.cards import CardSighting
 from gapvision.photo.pose import place_cards
 from gapvision.scene.camera import Lens
 from gapvision.scene.card import corner_points_mm, outline_mm
-from gapvision.scene.photo_rows import OutlineRows, PhotoRows
+from gapvision.scene.photo_rows import CardSighting, OutlineRows, PhotoRows
 from gapvision.scene.priors import Beliefs, Priors
 from gapvision.trace.rows import ROUGH_MM
 

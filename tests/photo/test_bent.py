@@ -8,10 +8,10 @@ import pytest
 
 from gapvision.errors import CardNotFound
 from gapvision.photo.bent import CardView, bent_points, card_bend, card_bends, without_bent
-from gapvision.photo.cards import CardSighting, read_cards
+from gapvision.photo.cards import read_cards
 from gapvision.scene import card
 from gapvision.scene.camera import Lens
-from gapvision.scene.photo_rows import PhotoRows
+from gapvision.scene.photo_rows import CardSighting, PhotoRows
 
 SIZE, FOCAL_PX = (740, 440), 3000.0
 LENS = Lens(1.02 * FOCAL_PX, 0.02 * FOCAL_PX)  # believed 2 % too long, as Exif may

@@ -9,12 +9,13 @@ from pathlib import Path
 import numpy as np
 
 from gapvision.errors import MeasurementError, NotCalibrated
-from gapvision.photo.cards import CardSighting, find_cards
+from gapvision.photo.cards import find_cards
 from gapvision.photo.facts import CameraKey, PhotoFacts
 from gapvision.photo.lens.calibration import Calibration, named
 from gapvision.photo.lens.files import NO_ZOOM
 from gapvision.photo.lens.fit import LEAST_CORNERS, fit_lens, sheet_view
 from gapvision.photo.photo import load_photo, photo_paths
+from gapvision.scene.photo_rows import CardSighting
 
 # Exif's orientations of a picture that was turned upright from a sensor held otherwise.
 UPSIDE_DOWN, TURNED_RIGHT, TURNED_LEFT = 3, 6, 8

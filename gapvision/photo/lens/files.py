@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from gapvision.errors import MeasurementError, NotCalibrated
 from gapvision.files import read_regular
@@ -92,7 +93,7 @@ def read_camera(path: Path) -> CameraFile:
     return CameraFile(path.stem, path, focal, u_focal, k1, u_k1, width, key, distance)
 
 
-def _key(values: dict) -> CameraKey | None:
+def _key(values: dict[str, Any]) -> CameraKey | None:
     """The lens that a file says it is of; None for a file written by hand without it."""
     if "model" not in values or "height_px" not in values:
         return None

@@ -15,7 +15,6 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from gapvision.errors import NotCalibrated
-from gapvision.photo.cards import CardSighting
 from gapvision.photo.lens.calibration import (
     Calibration,
     Known,
@@ -24,6 +23,7 @@ from gapvision.photo.lens.calibration import (
     named,
 )
 from gapvision.scene import card
+from gapvision.scene.photo_rows import CardSighting
 
 NAMES = ("focal_px", "k1", "k2", "cx_px", "cy_px", "aspect")
 # From the simplest on: the first that predicts about as well as the best is taken.

@@ -36,7 +36,7 @@ class NotScrubbable(ValueError):
     """Why a photograph cannot be freed of what it tells, in a few words."""
 
 
-def exif_that_stays(exif: Image.Exif) -> tuple[dict, dict]:
+def exif_that_stays(exif: Image.Exif) -> tuple[dict[int, object], dict[int, object]]:
     """Of Exif tags those that may stay: of the picture, and of Exif's own.
 
     Raises

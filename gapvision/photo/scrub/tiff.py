@@ -51,7 +51,8 @@ def free_tiff(content: bytes) -> bytes:
     measured, _ = pixels_of(content, _AS_MEASURED)
     if measured is None:
         raise NotScrubbable(_NOT_ANEW)
-    turned = _UNTURNED.get(main.get(ExifTags.Base.Orientation, 1))
+    held = main.get(ExifTags.Base.Orientation)
+    turned = _UNTURNED.get(held) if isinstance(held, int) else None
     for stored in (
         pixels,
         *([turned(pixels)] if turned else ()),
@@ -63,7 +64,10 @@ def free_tiff(content: bytes) -> bytes:
     raise NotScrubbable(_NOT_ANEW)
 
 
-def _written(pixels: np.ndarray, main: dict, inner: dict, profile: bytes, alpha: object) -> bytes:
+def _written(
+    pixels: np.ndarray, main: dict[int, object], inner: dict[int, object],
+    profile: bytes, alpha: object,
+) -> bytes:  # fmt: skip
     """A TIFF of one strip.
 
     Parameters

@@ -13,7 +13,6 @@ from helpers.sheet_views import CORNERS, pose
 from PIL import ExifTags, Image
 
 from gapvision.errors import MeasurementError, NotCalibrated
-from gapvision.photo.cards import CardSighting
 from gapvision.photo.facts import CameraKey, PhotoFacts
 from gapvision.photo.lens.calibrate import _on_sensor, calibrate
 from gapvision.photo.lens.calibration import Known, PhotoFit
@@ -21,6 +20,7 @@ from gapvision.photo.lens.files import camera_folder, new_camera_path
 from gapvision.photo.lens.picture import draw_calibration
 from gapvision.photo.lens.text import calibration_notes, corner_counts, unreached
 from gapvision.scene import card
+from gapvision.scene.photo_rows import CardSighting
 
 SIZE = (1140, 860)  # px
 # A pinhole that is 1.1 % from what Exif's whole millimetres say: 26 / 36 * 1140 = 823.3.
@@ -152,7 +152,8 @@ def test_a_picture_given_twice_counts_once(folder, tmp_path):
     (tmp_path / "twice.jpg").write_bytes((folder / "good0.jpg").read_bytes())
     _, twice = calibrate([tmp_path])
     assert twice.poor == (("twice.jpg", "the same picture as another"),)
-    assert twice.focal_px == once.focal_px
+    assert twice.focal_px.value == pytest.approx(once.focal_px.value, rel=1e-9)
+    assert twice.focal_px.u == pytest.approx(once.focal_px.u, rel=1e-5)
 
 
 @pytest.mark.parametrize("orientation", [1, 3])
