@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import SupportsFloat
 
 import cv2
 import numpy as np
@@ -225,8 +226,10 @@ def _facts(
 
 def _positive(value: object) -> float | None:
     """Exif number, None if absent, corrupt, or 0, which Exif uses for unknown."""
+    if not isinstance(value, str | bytes | SupportsFloat):
+        return None
     try:
-        number = float(value)  # type: ignore[arg-type]
+        number = float(value)
     except (TypeError, ValueError, ZeroDivisionError):
         return None
     return number if math.isfinite(number) and number > 0 else None

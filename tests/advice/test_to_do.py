@@ -164,6 +164,18 @@ def test_notches_that_nobody_stated():
     )
 
 
+def test_what_is_seen_to_by_hand_another_way_is_another_errand():
+    shut = Caution("gap-shut", 0.0, 60.0, facts={"photos": ["a.jpg"]})
+    flat = Caution("hollow", 0.0, 60.0, facts={"log": "lower"})
+    end = Caution("crossing", 800.0, 860.0)
+    (step,) = of(findings(), shut, flat, end)
+    assert step.facts["places"] == (
+        ByHandStep("caliper", 0.0, 60.0),
+        ByHandStep("straightedge", 0.0, 60.0),
+        ByHandStep("caliper", 800.0, 860.0),
+    )
+
+
 def test_readings_next_to_each_other_are_one():
     shut = [Caution("gap-shut", a, a + 60.0, facts={"photos": ["a.jpg"]}) for a in (0.0, 120.0)]
     (step,) = of(findings(), *shut)
