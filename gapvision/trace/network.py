@@ -14,11 +14,12 @@ import cv2
 import numpy as np
 from scipy.special import log_softmax
 
-from gapvision.trace.rectified import CELL_MM, Band
+from gapvision.trace.rectified import Band
 
 if TYPE_CHECKING:
     import onnxruntime
 
+TRACER, CLOSER = "tracer.onnx", "closer.onnx"
 UPPER, GAP, LOWER, FRONT = range(4)  # what a place may show
 BLOCK = 4  # columns of the band judged together, cells: as many as make one of the network's
 GRAIN = 16  # the network halves the picture four times
@@ -31,7 +32,7 @@ FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
 def sight_slope(band: Band) -> np.ndarray:
     """How steeply the camera looks down on each row (n,): what is seen of a log changes with it."""
     eye = band.camera.centre_mm
-    height = band.top_mm - CELL_MM * np.arange(band.hidden.shape[0])
+    height = band.top_mm - band.cell_mm * np.arange(band.hidden.shape[0])
     return (eye[1] - height) / abs(eye[2] - band.z_mm)
 
 
@@ -50,13 +51,15 @@ def network_input(band: Band, bgr: np.ndarray, expected_row: float | None) -> np
     image[blind] = 0
     height = np.zeros((rows, columns), np.float32)
     if expected_row is not None:
-        height += ((np.arange(rows) - expected_row) * CELL_MM / HEIGHT_UNIT_MM)[:, None]
+        height += ((np.arange(rows) - expected_row) * band.cell_mm / HEIGHT_UNIT_MM)[:, None]
     slope = np.broadcast_to(sight_slope(band)[:, None].astype(np.float32), (rows, columns))
     return np.concatenate([image.transpose(2, 0, 1), blind[None], height[None], slope[None]])
 
 
-def read_band(planes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def read_band(planes: np.ndarray, weights: str = TRACER) -> tuple[np.ndarray, np.ndarray]:
     """What the network says of its planes (6, rows, columns), by blocks of `BLOCK` columns.
+
+    ``weights`` are `TRACER` for cells of a millimetre and `CLOSER` for those of a second look.
 
     Returns
     -------
@@ -69,7 +72,7 @@ def read_band(planes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
     padded = np.pad(planes, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
     del planes  # a tenth of what the network takes at its peak
-    score = _network().run(None, {"x": padded[None]})[0][0, :, :rows, : columns // BLOCK]
+    score = _network(weights).run(None, {"x": padded[None]})[0][0, :, :rows, : columns // BLOCK]
     labels = np.exp(log_softmax(score[:4], axis=0))
     limbs = np.full((2, rows + 1, score.shape[2]), FLOOR, np.float32)
     limbs[:, :rows] = np.maximum(log_softmax(score[4:], axis=1), FLOOR)
@@ -77,7 +80,7 @@ def read_band(planes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 @cache
-def _network() -> onnxruntime.InferenceSession:
+def _network(name: str) -> onnxruntime.InferenceSession:
     # Imported here, since not all that reads this module runs the network.
     import onnxruntime
 
@@ -87,5 +90,5 @@ def _network() -> onnxruntime.InferenceSession:
     options.enable_mem_pattern = (
         False  # bands differ in size: the last one's plan is kept for nothing
     )
-    weights = resources.files("gapvision").joinpath("trace/weights/tracer.onnx").read_bytes()
+    weights = resources.files("gapvision").joinpath(f"trace/weights/{name}").read_bytes()
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])

@@ -36,7 +36,7 @@ LEAST_GAP_PX = 3.0  # nothing below this can be measured
 EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
 NEAR_ROWS, LEAST_SD_ROWS = 4, 0.3
-SURE_REACH, LEAST_SURE = 2, 0.85  # of lines as sure as that 2 in 100 blocks are over 2 mm off
+SURE_REACH, LEAST_SURE = 2, 0.80  # of lines as sure as that 1 in 100 blocks is over 2 mm off
 # Who is often unsure errs where he is sure, too: claimed blocks amid many unsure ones are believed less.
 AROUND_BLOCKS, MOST_UNSURE, AMID_UNSURE_MM = 75, 0.6, 20.0
 DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
@@ -73,6 +73,16 @@ class Trace:
     upper: TracedOutline
     lower: TracedOutline
     mm_per_px: np.ndarray
+
+
+def likely_lines(
+    band: Band, labels: np.ndarray, limbs: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Rows (blocks,) of the upper and the lower line by the network alone, to half a row."""
+    votes, _ = _votes(band, labels)
+    costs = [VOTES_SHARE * _cost(votes[k]) - LIMBS_SHARE * limbs[k] for k in range(2)]
+    upper, lower = _best_paths(np.stack(costs)) - 0.5
+    return upper, lower
 
 
 def _votes(band: Band, labels: np.ndarray) -> tuple[list[np.ndarray], np.ndarray]:

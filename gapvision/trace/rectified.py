@@ -25,7 +25,7 @@ class Band:
 
     ``seen`` (rows, columns) bool is False outside the picture; ``hidden`` (rows, columns) bool is True
     on cards. Row 0 column 0 is the cell whose middle is at height ``top_mm`` and station ``left_mm``
-    in the plane z = ``z_mm``.
+    in the plane z = ``z_mm``; a cell is ``cell_mm`` wide and high.
     """
 
     seen: np.ndarray
@@ -34,21 +34,22 @@ class Band:
     left_mm: float
     top_mm: float
     z_mm: float
+    cell_mm: float = CELL_MM
 
     def stations(self) -> np.ndarray:
         """Station of each column in the band's plane, mm."""
-        return self.left_mm + CELL_MM * np.arange(self.seen.shape[1])
+        return self.left_mm + self.cell_mm * np.arange(self.seen.shape[1])
 
     def to_image(self, column: np.ndarray, row: np.ndarray) -> np.ndarray:
         """Pixels (n, 2) of places (column, row) in the band."""
-        x = self.left_mm + CELL_MM * np.asarray(column, float)
-        y = self.top_mm - CELL_MM * np.asarray(row, float)
+        x = self.left_mm + self.cell_mm * np.asarray(column, float)
+        y = self.top_mm - self.cell_mm * np.asarray(row, float)
         return self.camera.project(np.stack([x, y, np.full_like(x, self.z_mm)], -1))
 
     def from_image(self, xy_px: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Places (column, row) in the band of pixels (n, 2)."""
         p = self.camera.plane_point(xy_px, self.z_mm)
-        return (p[:, 0] - self.left_mm) / CELL_MM, (self.top_mm - p[:, 1]) / CELL_MM
+        return (p[:, 0] - self.left_mm) / self.cell_mm, (self.top_mm - p[:, 1]) / self.cell_mm
 
 
 def visible_stretch(camera: Camera, y_mm: float, z_mm: float) -> tuple[float, float]:
@@ -75,6 +76,7 @@ def cut_band(
     top_mm: float,
     bottom_mm: float,
     card_polygons_mm: list[np.ndarray],
+    cell_mm: float = CELL_MM,
 ) -> tuple[Band, np.ndarray]:
     """A strip between two heights and two stations, and its picture laid out square, cell by cell.
 
@@ -90,9 +92,9 @@ def cut_band(
     array (rows, columns, 3), uint8, display-encoded
         Averages over each cell.
     """
-    columns = int((stretch_mm[1] - stretch_mm[0]) / CELL_MM) + 1
-    rows = int((top_mm - bottom_mm) / CELL_MM) + 1
-    step = CELL_MM / FINE
+    columns = int((stretch_mm[1] - stretch_mm[0]) / cell_mm) + 1
+    rows = int((top_mm - bottom_mm) / cell_mm) + 1
+    step = cell_mm / FINE
     offset = (FINE - 1) / 2 * step
     corners_c = np.array([0, columns * FINE - 1, columns * FINE - 1, 0], float)
     corners_r = np.array([0, 0, rows * FINE - 1, rows * FINE - 1], float)
@@ -112,12 +114,12 @@ def cut_band(
     )  # fmt: skip
     small = cv2.resize(fine, (columns, rows), interpolation=cv2.INTER_AREA)
     c, r = np.meshgrid(np.arange(0, columns, 8), np.arange(0, rows, 8))
-    at = np.stack([stretch_mm[0] + c * CELL_MM, top_mm - r * CELL_MM, np.full(c.shape, z_mm)], -1)
+    at = np.stack([stretch_mm[0] + c * cell_mm, top_mm - r * cell_mm, np.full(c.shape, z_mm)], -1)
     px = camera.project(at)
     inside = np.all((px > 2) & (px < np.array(camera.size) - 3), axis=-1).astype(np.uint8)
     seen = cv2.resize(inside, (columns, rows), interpolation=cv2.INTER_NEAREST) > 0
     hidden = np.zeros((rows, columns), np.uint8)
-    band = Band(seen, hidden > 0, camera, stretch_mm[0], top_mm, z_mm)
+    band = Band(seen, hidden > 0, camera, stretch_mm[0], top_mm, z_mm, cell_mm)
     for polygon in card_polygons_mm:
         column, row = band.from_image(camera.project(polygon))
         cv2.fillPoly(hidden, [np.rint(np.stack([column, row], 1)).astype(np.int32)], 1)

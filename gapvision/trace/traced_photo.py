@@ -19,6 +19,7 @@ from gapvision.scene.camera import Lens
 from gapvision.scene.hung_card import HungCard
 from gapvision.scene.photo_rows import CardSighting, PhotoRows
 from gapvision.scene.priors import Half, Priors
+from gapvision.trace.closer import look_closer
 from gapvision.trace.drawn import Drawn, drawn_in
 from gapvision.trace.network import BLOCK, network_input, read_band
 from gapvision.trace.outlines import (
@@ -144,10 +145,12 @@ def trace_photo(
     printed = {s.number: s.print_scale for s in read.sightings}
     polygons = [c.points(_with_backing() * printed[c.number]) for c in cards]
     bgr = read.photo.bgr
+    shown = to_8bit(bgr)
     band, band_bgr = cut_band(
-        to_8bit(bgr), camera, reach.z_mm, stretch, reach.top_mm, reach.bottom_mm, polygons
+        shown, camera, reach.z_mm, stretch, reach.top_mm, reach.bottom_mm, polygons
     )
     labels, limbs = read_band(network_input(band, band_bgr, reach.expected_row))
+    labels, limbs = look_closer(shown, camera, band, labels, limbs, polygons, reach.expected_mm)
     drawn = None
     if read.correction is not None:
         drawn = drawn_in(band, labels.shape[2], read.correction, read.label)

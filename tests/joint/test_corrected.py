@@ -39,12 +39,12 @@ def misled(monkeypatch, level):
     """Photographs from now on are read with the lower log's edge 10 mm too low in some blocks."""
     station = np.array(level[1]["outlines"]["blocks"]["station_mm"])
     wrong = slice(*np.searchsorted(station, WRONG_MM))
-    real = traced_photo.read_band
+    real = traced_photo.look_closer
 
-    def read(planes):
-        return off(*real(planes), "lower", wrong, OFF_ROWS)
+    def read(*band):
+        return off(*real(*band), "lower", wrong, OFF_ROWS)
 
-    monkeypatch.setattr(traced_photo, "read_band", read)
+    monkeypatch.setattr(traced_photo, "look_closer", read)
 
 
 def with_hand(photo, by_hand, *names):

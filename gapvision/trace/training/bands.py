@@ -23,6 +23,7 @@ from gapvision.trace.rectified import CELL_MM, Band, cut_band, visible_stretch
 from gapvision.trace.traced_photo import ABOVE_CROWN_MM, BACKING_MM, BEYOND_CROWN_MM
 
 IGNORE = 255
+STRIP_MM = 220.0
 LEVEL_SLOPE = 0.02  # of sight; below it either log may be the nearer one where they meet
 LOGS_PAST_CROSSING_MM, END_SHOWS_MM = 450.0, 150.0  # the studio's logs; what parallax adds
 TRUTH_NAIL_BELOW_TOP_MM = 0.0  # truth.json gives the middle of the card's top edge
@@ -126,8 +127,13 @@ def card_corners(truth: dict, c: dict) -> np.ndarray:
     return nail + np.concatenate([rim, np.zeros((4, 1))], 1) @ axes.T
 
 
-def make_sample(bgr: np.ndarray, truth: dict, shot: dict, rng: np.random.Generator) -> Sample:
-    """One photograph's band, cut as the program would with a pose a little wrong, and its labels."""
+def make_sample(
+    bgr: np.ndarray, truth: dict, shot: dict, rng: np.random.Generator, cell_mm: float = CELL_MM
+) -> Sample:
+    """One photograph's band, cut as the program would with a pose a little wrong, and its labels.
+
+    In smaller cells than `CELL_MM` it is a strip along the joint, as `gapvision.trace.closer` cuts it.
+    """
     exact = true_camera(truth, shot)
     camera = Camera(
         rotation(rng.normal(0, 0.006, 3)) @ exact.camera_from_world,
@@ -144,14 +150,18 @@ def make_sample(bgr: np.ndarray, truth: dict, shot: dict, rng: np.random.Generat
     else:
         expected, above, below = nail - half, ABOVE_CROWN_MM, BEYOND_CROWN_MM
     z = rng.normal(0, 10)
-    band, picture = cut_band(
-        bgr, camera, z, visible_stretch(camera, expected, z), expected + above, expected - below, [],
-    )  # fmt: skip
+    top, bottom = expected + above, expected - below
+    outlines = {log: silhouette(truth[log], exact, log == "lower") for log in ("upper", "lower")}
+    if cell_mm < CELL_MM:
+        middle = np.median(camera.plane_point(np.concatenate([*outlines.values()]), z)[:, 1])
+        top, bottom = middle + STRIP_MM / 2, middle - STRIP_MM / 2
+    stretch = visible_stretch(camera, expected, z)
+    band, picture = cut_band(bgr, camera, z, stretch, top, bottom, [], cell_mm)
     band.hidden[:] = _on_cards(band, exact, polygons)
     columns = picture.shape[1]
     line = {}
-    for log, top in (("upper", False), ("lower", True)):
-        c, r = band.from_image(silhouette(truth[log], exact, top))
+    for log, outline in outlines.items():
+        c, r = band.from_image(outline)
         line[log] = np.interp(
             np.arange(columns), c[np.argsort(c)], r[np.argsort(c)], left=np.nan, right=np.nan
         )
@@ -162,7 +172,7 @@ def make_sample(bgr: np.ndarray, truth: dict, shot: dict, rng: np.random.Generat
     part = _rendered(shot, band)
     return Sample(
         picture[:, part], (band.hidden | ~band.seen)[:, part], band.seen[:, part],
-        label[:, part], line["upper"][part], line["lower"][part], above / CELL_MM,
+        label[:, part], line["upper"][part], line["lower"][part], (top - expected) / cell_mm,
         sight_slope(band),
     )  # fmt: skip
 

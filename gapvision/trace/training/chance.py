@@ -10,10 +10,13 @@ import torch.nn.functional as F
 
 
 class Chance:
-    """Draws for n samples at once; a draw has the shape (n, 1, 1), to spread over rows and columns."""
+    """Draws for n samples at once; a draw has the shape (n, 1, 1), to spread over rows and columns.
 
-    def __init__(self, n: int, device) -> None:
-        self.n, self.device = n, device
+    Lengths are in mm, of which a cell has ``cell_mm``.
+    """
+
+    def __init__(self, n: int, device, cell_mm: float = 1.0) -> None:
+        self.n, self.device, self.cell_mm = n, device, cell_mm
 
     def uniform(self, low: float, high: float) -> torch.Tensor:
         """Evenly between two bounds."""
@@ -40,6 +43,7 @@ class Chance:
 
     def along(self, length: float, columns: int, sharp: bool = False) -> torch.Tensor:
         """Noise (n, 1, columns) along the log, of unit variance or so; ``sharp`` bends at points."""
+        length = length / self.cell_mm
         knots = max(4, int(columns / length) + 4)
         z = torch.randn(self.n, 1, 1, knots, device=self.device)
         size = max(int(knots * length), columns + 1)
@@ -50,6 +54,7 @@ class Chance:
 
     def over(self, down: float, along: float, rows: int, columns: int) -> torch.Tensor:
         """Noise (n, rows, columns) of two lengths, down and along."""
+        down, along = down / self.cell_mm, along / self.cell_mm
         size = max(3, int(rows / down) + 3), max(3, int(columns / along) + 3)
         z = torch.randn(self.n, 1, *size, device=self.device)
         big = max(rows, int(size[0] * down)), max(columns, int(size[1] * along))

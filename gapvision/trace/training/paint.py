@@ -2,7 +2,8 @@
 
 Two logs are cylinders wrapped in real or made textures; sun, sky, ground and shadows light them;
 anything may lie behind the gap, hang in it or stand before it; then a phone takes the picture.
-A cell is a square millimetre. Light is linear until `phone.develop`.
+Lengths are in mm; a cell is a square millimetre, or less where `paint` is asked for the strip of a
+second look (`gapvision.trace.closer`). Light is linear until `phone.develop`.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import torch
 import torch.nn.functional as F
 
 from gapvision.trace.network import FRONT, GAP, LOWER, UPPER
+from gapvision.trace.rectified import CELL_MM
 from gapvision.trace.training.bands import IGNORE
 from gapvision.trace.training.chance import Chance, blur_each
 from gapvision.trace.training.phone import develop, planes
@@ -23,6 +25,7 @@ ROWS, COLUMNS = 384, 512
 CARD_MM = (134.0, 108.0)  # half its width, its height, with the backing
 DISPLAY = 2.2
 STROKES = 15  # of fringe, at most
+OFF_MIDDLE_MM = 22.0  # of the joint in a strip
 
 
 @dataclass(eq=False, slots=True)
@@ -48,9 +51,17 @@ class Light:
     front: torch.Tensor
 
 
-def ramp(x: torch.Tensor) -> torch.Tensor:
-    """Share of a cell that lies beyond an edge at distance x of its middle."""
-    return (x + 0.5).clamp(0, 1)
+def ramp(x: torch.Tensor, cell_mm: float) -> torch.Tensor:
+    """Share of a cell that lies beyond an edge at distance x, mm, of its middle."""
+    return (x / cell_mm + 0.5).clamp(0, 1)
+
+
+def places(c: Chance) -> tuple[torch.Tensor, torch.Tensor]:
+    """Places (n, ROWS, COLUMNS) of the cells along and down, mm."""
+    shape = (c.n, ROWS, COLUMNS)
+    x = c.cell_mm * torch.arange(COLUMNS, device=c.device).float()
+    r = c.cell_mm * torch.arange(ROWS, device=c.device).float()
+    return x[None, None].expand(shape), r[None, :, None].expand(shape)
 
 
 def outline(c: Chance) -> torch.Tensor:
@@ -64,9 +75,9 @@ def outline(c: Chance) -> torch.Tensor:
     size = random.uniform(5, 32)
     ragged = c.along(size, COLUMNS).abs() ** 1.3 + 0.6 * c.along(size / 3, COLUMNS).abs()
     out = out + c.yes(0.45) * c.scale(0.4, 5) * (ragged - 0.9)
-    x = torch.arange(COLUMNS, device=c.device)[None, None].float()
+    x = c.cell_mm * torch.arange(COLUMNS, device=c.device)[None, None].float()
     for _ in range(2):
-        bump = torch.exp(-0.5 * ((x - c.uniform(0, COLUMNS)) / c.scale(6, 45)) ** 2)
+        bump = torch.exp(-0.5 * ((x - c.uniform(0, x.max())) / c.scale(6, 45)) ** 2)
         out = out - c.yes(0.25) * c.uniform(-3, 9) * bump
     return out
 
@@ -139,7 +150,7 @@ def lit_log(c: Chance, light: Light, coat: Coat, radius, d, flange, x, down: flo
     shape = turn + c.yes(0.3) * c.uniform(0.05, 0.3) * _facets(c)
     ny, nz = -down * torch.cos(shape), torch.sin(shape)
     luma = albedo.mean(1)
-    relief = c.yes(0.8) * c.uniform(0, 6)
+    relief = c.yes(0.8) * c.uniform(0, 6) / c.cell_mm
     slope_y = F.pad(luma[:, 1:] - luma[:, :-1], (0, 0, 0, 1))
     slope_x = F.pad(luma[:, :, 1:] - luma[:, :, :-1], (0, 1))
     sx, sy, sz = (light.to_sun[:, k, None, None] for k in range(3))
@@ -198,7 +209,7 @@ def far_logs(c: Chance, light: Light, coat: Coat, limbs, x, r) -> torch.Tensor:
         lit_log(c, light, coat, c.uniform(60, 220), d, flat, x, down)
         for d, down in zip(depth, (-1.0, 1.0), strict=True)
     ]
-    covers = [ramp(d)[:, None] for d in depth]
+    covers = [ramp(d, c.cell_mm)[:, None] for d in depth]
     beyond = c.colour(1.5) * c.scale(0.01, 2)[:, None]
     return (
         logs[0] * covers[0]
@@ -254,17 +265,21 @@ def behind(
     second = pick([piece(c, backs, x, r), far, sky.expand_as(far)], [0.5, 0.3, 0.2])
     # Another thing begins at an edge behind the gap: horizon, board, trunk, window.
     place = (
-        c.uniform(100, 330) + c.normal(0.15) * (x - 256) + c.uniform(0, 6) * c.along(60, COLUMNS)
+        r[:, :1]
+        + c.uniform(0.26, 0.86) * (r[:, -1:] - r[:, :1])
+        + c.normal(0.15) * (x - 256)
+        + c.uniform(0, 6) * c.along(60, COLUMNS)
     )
     level = (r - place) * (2 * c.yes(0.5) - 1)
-    place = c.uniform(0, COLUMNS) + c.normal(0.3) * (r - 190)
+    place = c.uniform(0, x.max()) + c.normal(0.3) * (r - 190)
     upright = c.scale(4, 200) - (x - place).abs()
     edge = torch.where(c.yes(0.5) > 0, level, upright) / c.scale(0.5, 8)
     mask = torch.sigmoid(edge) * c.yes(0.45)
     seen = first * (1 - mask[:, None]) + second * mask[:, None]
     seen = seen * torch.exp(c.normal(0.8))[:, None]
     sharp = c.yes(0.45)
-    return blur_each(seen, sharp * c.uniform(0, 1.2) + (1 - sharp) * c.scale(1, 14))
+    spread = sharp * c.uniform(0, 1.2) + (1 - sharp) * c.scale(1, 14)
+    return blur_each(seen, spread / c.cell_mm)
 
 
 def capsule(x, r, x0, y0, x1, y1, bend) -> tuple[torch.Tensor, torch.Tensor]:
@@ -286,7 +301,7 @@ def fringe(c: Chance, light, limbs, own, level, x, r) -> torch.Tensor:
         limb = upper[:, 0] * limbs[:, 0].gather(1, at) + (1 - upper[:, 0]) * limbs[:, 1].gather(
             1, at
         )
-        x0, y0 = at[..., None].float(), limb[..., None] + c.normal(3)
+        x0, y0 = c.cell_mm * at[..., None].float(), limb[..., None] + c.normal(3)
         length, turn, wide = c.scale(4, 90), c.normal(0.5), c.scale(0.35, 3)
         kind = k % 4
         if kind == 1:  # a leaf
@@ -323,7 +338,8 @@ def in_front(c: Chance, light, label, backs: Pool, level, x, r):
     """Straps, posts, boards, chains, hooks, arms and branches before the joint; they are labelled."""
     things = backs.draw(c.n).at(x * 0.7, r * 0.7) ** DISPLAY
     for k in range(4):
-        x0, y0 = c.uniform(-20, COLUMNS + 20), c.uniform(-20, ROWS + 20)
+        x0 = c.uniform(-20, x.max() + 20)
+        y0 = r[:, :1, :1] + c.uniform(-20, ROWS * c.cell_mm + 20)
         wide, length = c.scale(5, 60), c.scale(40, 500)
         turn = 1.57 + c.normal(0.3) if k < 2 else c.uniform(-1.6, 1.6)
         if k == 2:  # an arm, a hook, a chain
@@ -341,13 +357,13 @@ def in_front(c: Chance, light, label, backs: Pool, level, x, r):
             skin > 0, skin * c.scale(0.3, 1.3)[:, None], c.colour(1.6).expand(-1, 3, 1, 1)
         )
         colour = torch.where((c.yes(0.6) > 0)[:, None], plain.expand_as(things), things)
-        cover = ramp(inside)[:, None]
+        cover = ramp(inside, c.cell_mm)[:, None]
         light = light * (1 - cover) + cover * colour * (round_ * level)[:, None]
         label = torch.where(inside > 0, FRONT, label)
     leaves = c.over(40, 60, ROWS, COLUMNS) + 0.5 * c.over(10, 12, ROWS, COLUMNS)
     inside = torch.where(c.yes(0.1) > 0, (leaves - c.uniform(1.5, 2.4)) * 12, -9.0)
     green = piece(c, backs, x, r) * level[:, None]
-    cover = ramp(inside)[:, None]
+    cover = ramp(inside, c.cell_mm)[:, None]
     return light * (1 - cover) + cover * green, torch.where(inside > 0, FRONT, label)
 
 
@@ -356,7 +372,7 @@ def cards(c: Chance, light, base, on_lower, level, x, r):
     blind = torch.zeros(c.n, ROWS, COLUMNS, dtype=torch.bool, device=c.device)
     for _ in range(2):
         on = c.yes(0.5)
-        middle = c.uniform(-100, COLUMNS + 100)
+        middle = c.uniform(-100, x.max() + 100)
         foot = torch.where(on_lower > 0, base + 140 + CARD_MM[1] - c.uniform(-120, 10),
                            base - c.uniform(-8, 140))  # fmt: skip
         dx, dy = (x - middle).abs(), r - foot - c.normal(0.02) * (x - middle)
@@ -375,11 +391,10 @@ def cards(c: Chance, light, base, on_lower, level, x, r):
 
 
 @torch.no_grad()
-def paint(n: int, skins: Pool, backs: Pool, device) -> Batch:
-    """A batch of n painted joints."""
-    c = Chance(n, device)
-    x = torch.arange(COLUMNS, device=device).float()[None, None].expand(n, ROWS, COLUMNS)
-    r = torch.arange(ROWS, device=device).float()[None, :, None].expand(n, ROWS, COLUMNS)
+def paint(n: int, skins: Pool, backs: Pool, device, cell_mm: float = CELL_MM) -> Batch:
+    """A batch of n painted joints, in smaller cells than `CELL_MM` with the joint about the middle."""
+    c = Chance(n, device, cell_mm)
+    x, r = places(c)
     # Where the limbs run.
     slope = c.uniform(-0.38, 0.38)
     on_lower = c.yes(0.2)
@@ -392,6 +407,10 @@ def paint(n: int, skins: Pool, backs: Pool, device) -> Batch:
     upper = smooth - outline(c) + flanges[0]
     lower = smooth + wide + outline(c) - flanges[1]
     limbs = torch.cat([upper, lower], 1)
+    top = torch.zeros(n, 1, 1, device=device)
+    if cell_mm < CELL_MM:
+        top = limbs.mean((1, 2), keepdim=True) - ROWS * cell_mm / 2 + c.normal(OFF_MIDDLE_MM)
+        r = r + top
     # The logs.
     own = skins.draw(n)
     other = own.where(torch.rand(n, device=device) < 0.55, skins.draw(n))
@@ -417,12 +436,12 @@ def paint(n: int, skins: Pool, backs: Pool, device) -> Batch:
     # Beyond the logs' far sides: the next course, or what lies behind.
     beyond = wall(c, own, x, r) * level[:, None]
     for k, log in enumerate(logs):
-        past = ramp(depth[k] - 1.96 * radius[k])[:, None]
+        past = ramp(depth[k] - 1.96 * radius[k], cell_mm)[:, None]
         what = torch.where((c.yes(0.5) > 0)[:, None], beyond, scene)
         logs[k] = log * (1 - past) + past * what
     # Where the limbs overlap, the gap is shut: seen from above the upper log is the nearer one.
     upper_nearer = (slope + c.normal(0.01) > 0).float()
-    cover_u, cover_l = ramp(depth[0]), ramp(depth[1])
+    cover_u, cover_l = ramp(depth[0], cell_mm), ramp(depth[1], cell_mm)
     cover_u = cover_u * (1 - (1 - upper_nearer) * cover_l)
     cover_l = cover_l * (1 - upper_nearer * cover_u)
     gap = (1 - cover_u - cover_l).clamp(min=0)
@@ -436,12 +455,12 @@ def paint(n: int, skins: Pool, backs: Pool, device) -> Batch:
     expected = base + 140 * on_lower + c.normal(14)
     expected = torch.where(c.yes(0.85) > 0, expected, torch.nan)
     sight = slope + (r[:, :, :1] - 190) / c.scale(600, 2600)
-    p = planes(c, picture, blind, expected, sight)
+    p = planes(c, picture, blind, (expected - top) / cell_mm, sight)
     label = torch.where(blind, IGNORE, label)
     far = (depth[0] > 1.9 * radius[0]) | (depth[1] > 1.9 * radius[1])
-    return Batch(
-        p, label, weights(limbs, r) * (1 - 0.5 * far.float()), limbs, known_limbs(limbs, label)
-    )
+    counts = weights(limbs, r) * (1 - 0.5 * far.float())
+    rows = (limbs - top) / cell_mm
+    return Batch(p, label, counts, rows, known_limbs(rows, label))
 
 
 def weights(limbs: torch.Tensor, r: torch.Tensor) -> torch.Tensor:

@@ -106,7 +106,7 @@ def planes(c: Chance, picture, blind, expected_row, slope) -> torch.Tensor:
     level = torch.nan_to_num(level, nan=1.0)[:, None, None] * torch.exp(c.normal(0.06))
     picture = (picture / (level + DARK_LEVEL)[:, None]).clamp(max=MOST_LIGHT) * (~blind)[:, None]
     row = torch.arange(rows, device=c.device, dtype=torch.float32)[None, :, None]
-    height = torch.nan_to_num((row - expected_row) / HEIGHT_UNIT_MM, nan=0.0)
+    height = torch.nan_to_num((row - expected_row) * c.cell_mm / HEIGHT_UNIT_MM, nan=0.0)
     shape = (n, rows, columns)
     return torch.cat([
         picture.flip(1), blind[:, None].float(), height.expand(shape)[:, None],

@@ -9,6 +9,7 @@ import torch
 import torch.nn.functional as F
 
 from gapvision.trace.network import GAP, LOWER, UPPER
+from gapvision.trace.rectified import CELL_MM
 from gapvision.trace.training.bands import IGNORE
 from gapvision.trace.training.chance import Chance
 from gapvision.trace.training.paint import (
@@ -19,6 +20,7 @@ from gapvision.trace.training.paint import (
     behind,
     fringe,
     known_limbs,
+    places,
     ramp,
     shadows,
     some_light,
@@ -69,31 +71,33 @@ class Bands:
     def _crop(self, band: dict) -> dict:
         rows, columns = band["label"].shape
         first = int(self.rng.integers(max(columns - COLUMNS, 0) + 1))
-        part = slice(first, first + COLUMNS)
+        upper = int(self.rng.integers(max(rows - ROWS, 0) + 1))
+        part, tall = slice(first, first + COLUMNS), slice(upper, upper + ROWS)
         right, below = max(COLUMNS - columns, 0), max(ROWS - rows, 0)
-        bgr = band["bgr"][:ROWS, part].permute(2, 0, 1)[None].float()
+        bgr = band["bgr"][tall, part].permute(2, 0, 1)[None].float()
         crop = {
             "bgr": F.pad(bgr, (0, right, 0, below), mode="replicate")[0],
-            "label": F.pad(band["label"][:ROWS, part], (0, right, 0, below), value=IGNORE),
-            "blind": F.pad(band["blind"][:ROWS, part], (0, right, 0, below), value=1),
-            "limb": F.pad(band["limb"][:, part], (0, right), value=float("nan")),
+            "label": F.pad(band["label"][tall, part], (0, right, 0, below), value=IGNORE),
+            "blind": F.pad(band["blind"][tall, part], (0, right, 0, below), value=1),
+            "limb": F.pad(band["limb"][:, part] - upper, (0, right), value=float("nan")),
         }
         if self.rng.random() < 0.5:
             crop = {k: v.flip(-1) for k, v in crop.items()}
-        slope = F.pad(band["slope"][None, None, :ROWS], (0, below), mode="replicate")[0, 0]
-        return crop | {"expected": band["expected"], "slope": slope}
+        slope = F.pad(band["slope"][None, None, tall], (0, below), mode="replicate")[0, 0]
+        return crop | {"expected": band["expected"] - upper, "slope": slope}
 
 
 @torch.no_grad()
-def changed(crops: dict[str, torch.Tensor], skins: Pool, backs: Pool) -> Batch:
+def changed(
+    crops: dict[str, torch.Tensor], skins: Pool, backs: Pool, cell_mm: float = CELL_MM
+) -> Batch:
     """Crops in other wood, before other things, in other shade, by other phones."""
-    device = crops["bgr"].device
     n = len(crops["bgr"])
-    c = Chance(n, device)
-    x = torch.arange(COLUMNS, device=device).float()[None, None].expand(n, ROWS, COLUMNS)
-    r = torch.arange(ROWS, device=device).float()[None, :, None].expand(n, ROWS, COLUMNS)
+    c = Chance(n, crops["bgr"].device, cell_mm)
+    x, r = places(c)
     label, blind = crops["label"].long(), crops["blind"] > 0
-    limbs = torch.nan_to_num(crops["limb"], nan=-99.0)
+    rows = torch.nan_to_num(crops["limb"], nan=-99.0)
+    limbs = rows * cell_mm
     light = (crops["bgr"].flip(1) / 255) ** DISPLAY
     plain = light
     own = skins.draw(n)
@@ -106,7 +110,7 @@ def changed(crops: dict[str, torch.Tensor], skins: Pool, backs: Pool) -> Batch:
         shade = shadows(c, depth[k], x)
         light = light * (1 + c.yes(0.3) * mask * (shade - 1))[:, None]
     level = light.mean((1, 2, 3))[:, None, None]
-    gap = ramp(depth[0].neg()) * ramp(depth[1].neg()) * (label == GAP) * c.yes(0.25)
+    gap = ramp(-depth[0], cell_mm) * ramp(-depth[1], cell_mm) * (label == GAP) * c.yes(0.25)
     scene = behind(c, skins, backs, own, some_light(c), limbs, x, r) * level[:, None] * 2
     light = light * (1 - gap[:, None]) + gap[:, None] * scene
     light = wool(c, light, limbs, own, level * 2, x, r)
@@ -116,10 +120,10 @@ def changed(crops: dict[str, torch.Tensor], skins: Pool, backs: Pool) -> Batch:
         c.yes(0.7)[:, None] > 0, develop(c, light, ~blind, 0.6), light.clamp(0, 1) ** (1 / DISPLAY)
     )
     expected = torch.where(
-        c.yes(0.9) > 0, crops["expected"].view(-1, 1, 1) + c.normal(5), torch.nan
+        c.yes(0.9) > 0, crops["expected"].view(-1, 1, 1) + c.normal(5 / cell_mm), torch.nan
     )
     p = planes(c, again, blind, expected, crops["slope"][..., None])
-    return Batch(p, label, weights(limbs, r), limbs, known_limbs(limbs, label))
+    return Batch(p, label, weights(limbs, r), rows, known_limbs(rows, label))
 
 
 def skin_over(c: Chance, coat: Coat, depth, x) -> torch.Tensor:

@@ -22,6 +22,7 @@ import torch.distributed as group
 import torch.nn.functional as F
 
 from gapvision.trace.network import BLOCK
+from gapvision.trace.rectified import CELL_MM
 from gapvision.trace.training.net import CLASSES, build, write_onnx
 from gapvision.trace.training.paint import Batch, paint
 from gapvision.trace.training.rendered import Bands, changed
@@ -155,9 +156,11 @@ def train(a: argparse.Namespace) -> None:
         if step % RENEW_EVERY == 0:
             skins.renew(RENEW)
             backs.renew(RENEW)
-        batch = paint(a.batch, skins, backs, device)
+        batch = paint(
+            a.batch, skins, backs, device, a.cell * random.uniform(1.0, a.largest / a.cell)
+        )
         if bands.bands:
-            batch = joined(batch, changed(bands.draw(a.rendered), skins, backs))
+            batch = joined(batch, changed(bands.draw(a.rendered), skins, backs, a.cell))
         net.train()
         past.append(torch.stack(one_step(net, optimiser, batch, on_gpu, processes)))
         mean.add(net)
@@ -214,6 +217,8 @@ def main() -> None:
     ask.add_argument("--rendered", type=int, default=12, help="rendered ones, where there are any")
     ask.add_argument("--made", type=int, default=160, help="made textures held at a time")
     ask.add_argument("--rate", type=float, default=1.0, help="factor of the learning rate")
+    ask.add_argument("--cell", type=float, default=CELL_MM, help="mm a cell, of the bands too")
+    ask.add_argument("--largest", type=float, default=CELL_MM, help="cells painted are up to that")
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--tell", type=int, default=100)
     ask.add_argument("--gpu", type=int)
