@@ -14,7 +14,7 @@ from pathlib import Path
 from gapvision import __version__
 from gapvision.cli.terminal import say
 from gapvision.errors import MeasurementError
-from gapvision.files import FULL, discard, write_new
+from gapvision.files import FULL, write_new
 
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless", "pillow", "pillow-heif", "reportlab")
 
@@ -33,20 +33,6 @@ def tell_mistake(error: Exception) -> None:
         else:
             send = f"please send {place} to its makers; there is no photograph in it"
         say(" ".join(f"Stopped by a mistake of the program ({name}): {send}.".split()), err=True)
-
-
-def flush_output() -> None:
-    """Have on its way what was printed, while a full disk behind it can still be told.
-
-    Raises
-    ------
-    OSError
-        Where it cannot be written; a reader that went away is none.
-    """
-    try:
-        sys.stdout.flush()
-    except BrokenPipeError:
-        discard(sys.stdout)  # Python would flush once more at its end, and complain
 
 
 def _report(error: Exception) -> str:

@@ -16,7 +16,7 @@ from typing import Annotated, TypeVar, overload
 import typer
 
 from gapvision.errors import MeasurementError
-from gapvision.files import check_new, write_new
+from gapvision.files import check_new, discard, write_new
 from gapvision.inputs.options import COVER_MM, MeasureOptions
 from gapvision.inputs.preferences import Preferences, load_preferences, printed_bar_of
 from gapvision.lengths import CHECK_BAR_MM, Units, bare_among_units, parse_length, units_written
@@ -285,3 +285,17 @@ def say(text: str, err: bool = False) -> None:
     except UnicodeEncodeError:
         text = text.replace("±", "+-").encode(encoding, "backslashreplace").decode(encoding)
     typer.echo(text, err=err)
+
+
+def flush_output() -> None:
+    """Have on its way what was printed, while a full disk behind it can still be told.
+
+    Raises
+    ------
+    OSError
+        Where it cannot be written; a reader that went away is none.
+    """
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        discard(sys.stdout)  # Python would flush once more at its end, and complain

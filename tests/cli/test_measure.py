@@ -452,8 +452,23 @@ def test_installed_program_knows_wrong_usage_and_help():
 
 def test_help_does_not_wait_for_opencv():
     """Importing OpenCV and scipy takes longer than everything else in front of a help text."""
-    code = "import sys, gapvision.cli.main; print(*{'cv2', 'scipy', 'PIL'} & set(sys.modules))"
-    result = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    for words in (["--help"], ["archive", "--help"], ["measure", "--help"]):
+        assert not {"cv2", "scipy", "PIL"} & loaded_by(*words)
+
+
+def test_a_command_does_not_wait_for_the_others():
+    of_measure = {m for m in loaded_by("measure", "--help") if m.startswith("gapvision.cli.")}
+    assert "gapvision.cli.measure" in of_measure
+    assert not {"gapvision.cli.page", "gapvision.cli.archive.listing"} & of_measure
+
+
+def loaded_by(*words):
+    """Names of the modules that a command has loaded by its end."""
+    code = (
+        "import sys; from gapvision.cli.main import main\ntry: main()\n"
+        "except SystemExit: pass\nprint('LOADED', *sys.modules)"
     )
-    assert result.stdout.split() == []
+    result = subprocess.run(
+        [sys.executable, "-c", code, *words], capture_output=True, text=True, timeout=60, check=True
+    )
+    return set(result.stdout.splitlines()[-1].removeprefix("LOADED ").split())
