@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.special import ndtr
 
 from gapvision.inputs.rules import COVER, DEPTH, RUN, WIDTH, Rule
 from gapvision.lengths import SIXTEENTH_MM
@@ -108,6 +107,8 @@ def _limit(rule: Rule, j: Limited) -> tuple[np.ndarray, np.ndarray]:
 def _judge_station(
     rule: Rule, j: Limited, log: str, found: np.ndarray, u: np.ndarray, sign: float
 ) -> Judged:
+    from scipy.special import ndtr  # which takes longer to load than to judge
+
     limit, u_limit = _limit(rule, j)
     over = sign * (found - limit)
     chance = ndtr(over / np.maximum(np.hypot(u, u_limit), 1e-9))
@@ -119,6 +120,8 @@ def _judge_station(
 
 
 def _judge_run(rule: Rule, cover: Rule, j: Limited) -> Judged:
+    from scipy.special import ndtr
+
     limit, _ = _limit(cover, j)
     narrow = [j.width_mm + z * j.width_u_mm < limit + AS_SMALL_MM for z in _Z]
     lengths = np.array([_longest(mask, j.station_mm)[0] for mask in narrow])

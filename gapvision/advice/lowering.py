@@ -7,11 +7,11 @@ and the setting needed at that station become less by as much, whatever the cove
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import linprog
 
 from gapvision.advice.draws import Draws
 from gapvision.inputs.options import Scriber
@@ -26,6 +26,11 @@ WORTH_MM = 5.0  # of setting, to lift a log again for; common practice, no sourc
 CLEARANCE_MM = 12.0  # a scriber's point goes in; common practice, no source
 DEPTH_COUNTS = 0.05  # 20 mm of deeper notch must make the gap a mm evener; a judgement
 LITTLE = 1e-3  # likewise, where the log goes as low as it can: it only breaks ties
+# The search for the best difference of both depths: no log is let down by a metre at one end, and of
+# each look's differences the next one lies between the two beside the best, the last 1e-13 mm apart.
+FARTHEST_MM, AT_ONCE, LOOKS = 1000.0, 65, 11
+TOO_FAR = 1e6  # what a mm beyond what may be costs: more than all evenness is worth
+TOUCH_MM = 1e-6  # by so much what must be may be more than what may be
 
 Why = Literal["low-enough", "no-gain", "too-wide", "scriber"]
 
@@ -123,7 +128,8 @@ def lower_first(
 
     Notes
     -----
-    Two linear programmes in a and b (`evenest`, `lowest`). The gap may come down to `CLEARANCE_MM`,
+    Two linear programmes in a and b (`evenest`, `lowest`): for each b - a the best a is known at once,
+    and what is left to search is convex. The gap may come down to `CLEARANCE_MM`,
     or to SAFE_K of its standard uncertainty where that is more, so that the logs do not touch. Before
     anything is told of them the depths are rounded to the millimetre or sixteenth: up where that
     reaches what is wanted, else down.
@@ -170,30 +176,48 @@ def evenest(
     -------
     (a, b), or None where no depths do both.
     """
-    n = len(gap_mm)
-    down, one, none = np.c_[1 - t, t], np.ones((n, 1)), np.zeros((n, 1))
-    # Unknown: a, b, widest W, least L. Minimise W - L with gap - down <= W and gap - down >= L.
-    found = linprog(
-        [DEPTH_COUNTS, DEPTH_COUNTS, 1.0, -1.0],
-        A_ub=np.block([
-            [-down, -one, none], [down, none, one], [down, none, none], [-down, none, none]
-        ]),
-        b_ub=np.concatenate([-gap_mm, gap_mm, at_most_mm, -at_least_mm]),
-        bounds=[(0, None), (0, None), (None, None), (None, None)],
-    )  # fmt: skip
-    return (float(found.x[0]), float(found.x[1])) if found.status == 0 else None
+
+    def left(difference: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The shallowest left notch (k,), and by how much it is deeper than the deepest one."""
+        must, may = (side - difference[:, None] * t for side in (at_least_mm, at_most_mm))
+        least = np.maximum(must.max(1), np.maximum(-difference, 0.0))
+        return least, least - may.min(1)
+
+    def cost(difference: np.ndarray) -> np.ndarray:
+        a, over = left(difference)
+        uneven = np.ptp(gap_mm - difference[:, None] * t, axis=1)
+        return uneven + DEPTH_COUNTS * (2 * a + difference) + TOO_FAR * np.maximum(over, 0.0)
+
+    best = _least(cost)
+    a, over = (float(v[0]) for v in left(best))
+    return (a, max(a + float(best[0]), 0.0)) if over <= TOUCH_MM else None
 
 
 def lowest(gap_mm: np.ndarray, t: np.ndarray, at_most_mm: np.ndarray) -> tuple[float, float]:
     """Depths (a, b) >= 0 that make the widest gap as small as ``at_most_mm`` lets it become."""
-    down = np.c_[1 - t, t]
-    found = linprog(
-        [LITTLE, LITTLE, 1.0],
-        A_ub=np.block([[-down, -np.ones((len(t), 1))], [down, np.zeros((len(t), 1))]]),
-        b_ub=np.concatenate([-gap_mm, at_most_mm]),
-        bounds=[(0, None), (0, None), (None, None)],
-    )
-    return float(found.x[0]), float(found.x[1])
+
+    def left(difference: np.ndarray) -> np.ndarray:
+        return (at_most_mm - difference[:, None] * t).min(1)
+
+    def cost(difference: np.ndarray) -> np.ndarray:
+        a = left(difference)
+        widest = (gap_mm - difference[:, None] * t).max(1) - a
+        over = np.maximum(-difference, 0.0) - a
+        return widest + LITTLE * (2 * a + difference) + TOO_FAR * np.maximum(over, 0.0)
+
+    best = _least(cost)
+    a = float(left(best)[0])
+    return max(a, 0.0), max(a + float(best[0]), 0.0)
+
+
+def _least(cost: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    """Where a convex function of b - a, mm, given and taken as (k,), is least (1,)."""
+    low, high = -FARTHEST_MM, FARTHEST_MM
+    for _ in range(LOOKS):
+        looked = np.linspace(low, high, AT_ONCE)
+        k = int(np.argmin(cost(looked)))
+        low, high = looked[max(k - 1, 0)], looked[min(k + 1, AT_ONCE - 1)]
+    return looked[k : k + 1]
 
 
 def _between(station_mm: np.ndarray, ends_mm: tuple[float, float]) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from functools import cache
 
@@ -37,6 +38,10 @@ LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
 LEAST_SHARP = 3.0  # sd of the Laplacian of the half-size picture, grey levels
 LEAST_SHARPEST = 7.5  # second differences, grey levels
 LEAST_PX = 2.9e6  # 3 megapixels, as phones count them
+
+_erf = np.vectorize(
+    math.erf, otypes=[float]
+)  # SciPy's takes longer to load than this for ten cards
 
 
 def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:
@@ -337,8 +342,6 @@ def _fit_saddles(
     patches: np.ndarray, sign: np.ndarray, blur_mm: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Shift (n, 2) mm of each patch's saddle from its middle, and the share of variance explained."""
-    from scipy.special import erf
-
     grid = np.linspace(-PATCH_MM, PATCH_MM, PATCH_SAMPLES)
     n = len(patches)
     flat = patches.reshape(n, -1)
@@ -347,7 +350,7 @@ def _fit_saddles(
     shift = np.zeros((n, 2))
     for _ in range(6):
         dx, dy = grid[None] - shift[:, :1], grid[None] - shift[:, 1:]
-        ex, ey = erf(dx / scale), erf(dy / scale)
+        ex, ey = _erf(dx / scale), _erf(dy / scale)
         gx = -2 / np.sqrt(np.pi) / scale * np.exp(-((dx / scale) ** 2))
         gy = -2 / np.sqrt(np.pi) / scale * np.exp(-((dy / scale) ** 2))
         saddle = (ey[:, :, None] * ex[:, None, :]).reshape(n, -1)

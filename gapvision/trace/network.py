@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from scipy.special import log_softmax
 
 from gapvision.trace.rectified import Band
 
@@ -73,10 +72,16 @@ def read_band(planes: np.ndarray, weights: str = TRACER) -> tuple[np.ndarray, np
     padded = np.pad(planes, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
     del planes  # a tenth of what the network takes at its peak
     score = _network(weights).run(None, {"x": padded[None]})[0][0, :, :rows, : columns // BLOCK]
-    labels = np.exp(log_softmax(score[:4], axis=0))
+    labels = np.exp(_log_shares(score[:4], axis=0))
     limbs = np.full((2, rows + 1, score.shape[2]), FLOOR, np.float32)
-    limbs[:, :rows] = np.maximum(log_softmax(score[4:], axis=1), FLOOR)
+    limbs[:, :rows] = np.maximum(_log_shares(score[4:], axis=1), FLOOR)
     return labels, limbs
+
+
+def _log_shares(score: np.ndarray, axis: int) -> np.ndarray:
+    """Logarithms of the shares that scores mean along an axis."""
+    score = score - score.max(axis, keepdims=True)
+    return score - np.log(np.exp(score).sum(axis, keepdims=True))
 
 
 @cache

@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 from helpers.decisions import STATION, draws
 from helpers.simulator import PROTOCOLS, Noise, Shape, draw_joint, fit
+from scipy.optimize import linprog
 
 from gapvision.advice.draws import draws_of
 from gapvision.advice.lowering import (
     CLEARANCE_MM,
     DEPTH_COUNTS,
     HANDBOOK_MM,
+    LITTLE,
     evenest,
     lower_first,
     lowest,
@@ -79,6 +81,38 @@ def test_both_programmes_against_a_grid():
             assert worth[both].min() - 2.0 <= best <= worth[both].min() + 1e-6
             compared += 1
     assert compared >= 2
+
+
+def test_both_programmes_against_a_solver_of_linear_programmes():
+    """SciPy's, of which the unknowns are a, b, the widest and the least gap."""
+    rng = np.random.default_rng(6)
+    refused = 0
+    for _ in range(60):
+        t = np.sort(rng.uniform(*sorted(rng.uniform(0, 1, 2)), rng.integers(1, 200)))
+        gap = 35 + 20 * rng.normal() * t + np.cumsum(rng.normal(0, rng.choice([0, 1]), len(t)))
+        most, least = (np.maximum(gap - limit, 0) for limit in (CLEARANCE_MM, rng.choice([50, 30])))
+        least[0] += rng.choice([0, 0, 10])
+        down, one, none = np.c_[1 - t, t], np.ones((len(t), 1)), np.zeros((len(t), 1))
+        even = linprog(
+            [DEPTH_COUNTS, DEPTH_COUNTS, 1, -1],
+            A_ub=np.block(
+                [[-down, -one, none], [down, none, one], [down, none, none], [-down, none, none]]
+            ),
+            b_ub=np.concatenate([-gap, gap, most, -least]),
+            bounds=[(0, None), (0, None), (None, None), (None, None)],
+        )
+        low = linprog(
+            [LITTLE, LITTLE, 1],
+            A_ub=np.block([[-down, -one], [down, none]]),
+            b_ub=np.concatenate([-gap, most]),
+            bounds=[(0, None), (0, None), (None, None)],
+        )
+        assert lowest(gap, t, most) == pytest.approx(low.x[:2], abs=1e-6)
+        found = evenest(gap, t, most, least)
+        refused += found is None
+        assert (found is None) == (even.status != 0)
+        assert found is None or found == pytest.approx(even.x[:2], abs=1e-6)
+    assert 5 <= refused <= 40
 
 
 def test_what_cannot_be_is_said():

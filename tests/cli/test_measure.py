@@ -462,6 +462,11 @@ def test_a_command_does_not_wait_for_the_others():
     assert not {"gapvision.cli.page", "gapvision.cli.archive.listing"} & of_measure
 
 
+def test_a_plain_measurement_loads_neither_scipy_nor_what_writes_files():
+    loaded = loaded_by("measure", DEMO / "photo0.jpg")
+    assert "cv2" in loaded and not {"scipy", "rich", "reportlab", "jinja2", "joblib"} & loaded
+
+
 def loaded_by(*words):
     """Names of the modules that a command has loaded by its end."""
     code = (
