@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from gapvision.cli.terminal import say
 
 if TYPE_CHECKING:
     from gapvision.day.cluster import Cluster
@@ -52,7 +55,7 @@ def joined_cluster(address: str | None, shared: bool) -> Iterator[Cluster | None
         return
     from gapvision.day.cluster import joined
 
-    with joined(address, shared) as cluster:
+    with joined(address, shared, partial(say, err=True)) as cluster:
         yield cluster
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
@@ -24,12 +25,15 @@ from gapvision.day.processes import STOPPED, Finished, Job
 from gapvision.errors import MeasurementError
 
 if TYPE_CHECKING:
-    from distributed import Client, Future
+    from distributed import Client, Future, as_completed
 
 ANSWER_S = 5.0  # for the scheduler; with what it takes to give up, within ten
 WAIT_S = 8.0  # for a first worker
+POLL_S = 0.1
+LONG_S = 5.0  # without an answer; then it is asked whether there is a worker at all
 AHEAD = 2  # joints under way for each that can be measured at once: the next one waits beside it
 PARCELS = "1 TB"  # a task has its photographs in it, of which Dask would warn
+ALONE = "No worker is left: start one (dask worker), and it goes on. Ctrl-C ends it."
 # What the last digits of an answer depend on, besides the program.
 LIBRARIES = ("numpy", "scipy", "opencv-python-headless", "onnxruntime", "pillow", "pillow-heif")
 
@@ -38,15 +42,25 @@ _one = threading.Lock()  # a joint at a time in a process, however many threads 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Cluster:
-    """A scheduler that this process is joined to; ``shared``: photographs lie at the same paths there."""
+    """A scheduler that this process is joined to.
+
+    Attributes
+    ----------
+    client : Client
+    shared : bool
+        Whether photographs lie at the same paths there.
+    tell : callable
+        What is done with a sentence while joints are under way, as that their workers are gone.
+    """
 
     client: Client
     shared: bool
+    tell: Callable[[str], None]
 
 
 @contextmanager
-def joined(address: str, shared: bool) -> Iterator[Cluster]:
-    """Be a client of the scheduler at an address, such as ``tcp://10.0.0.5:8786``.
+def joined(address: str, shared: bool, tell: Callable[[str], None]) -> Iterator[Cluster]:
+    """Be a client of the scheduler at an address, such as ``tcp://10.0.0.5:8786``; ``tell`` as there.
 
     Raises
     ------
@@ -78,7 +92,7 @@ def joined(address: str, shared: bool) -> Iterator[Cluster]:
             ) from None
         try:
             _check_workers(client)
-            yield Cluster(client, shared)
+            yield Cluster(client, shared, tell)
         finally:
             client.close(timeout=WAIT_S)
 
@@ -104,25 +118,27 @@ def on_cluster(
     -----
     A joint whose workers are killed again and again is given up by the scheduler, and with it, maybe,
     one that waited beside it each time. So those are tried once more, one at a time.
+
+    Where no worker is left one is waited for, and that is told, until ``stop`` says otherwise.
     """
     killed = []
-    for k, finished in _told(cluster.client, numbers, job, stop):
+    for k, finished in _told(cluster, numbers, job, stop):
         if finished is None:
             killed.append(k)
         else:
             yield k, finished
     for k in killed:
-        for _, finished in _told(cluster.client, [k], job, stop):
+        for _, finished in _told(cluster, [k], job, stop):
             yield k, finished or Finished(None, failed=STOPPED)
 
 
 def _told(
-    client: Client, numbers: Sequence[int], job: Job, stop: Callable[[], bool]
+    cluster: Cluster, numbers: Sequence[int], job: Job, stop: Callable[[], bool]
 ) -> Iterator[tuple[int, Finished | None]]:
     """As `on_cluster`, with None for what the scheduler gave up."""
     from distributed import as_completed
 
-    waiting = iter(numbers)
+    client, waiting = cluster.client, iter(numbers)
     begun: dict[Future, int] = {}
     running = as_completed(loop=client.loop)
 
@@ -135,7 +151,11 @@ def _told(
 
     with _lost_in_words():
         begin()
-    for future in running:
+    while begun:
+        with _lost_in_words():
+            if not _one_is_ready(running, cluster, stop):
+                return
+        future = next(running)
         k = begun.pop(future)
         with _lost_in_words():
             came = _came(future)
@@ -143,6 +163,22 @@ def _told(
         del future  # and so the scheduler forgets it
         with _lost_in_words():
             begin()
+
+
+def _one_is_ready(running: as_completed, cluster: Cluster, stop: Callable[[], bool]) -> bool:
+    """Wait for the next answer; False where no worker is left to give one, and none is to be begun."""
+    asked, alone = time.monotonic(), False
+    while not running.has_ready():
+        time.sleep(POLL_S)
+        if time.monotonic() - asked < LONG_S and not (stop() and alone):
+            continue
+        asked, before = time.monotonic(), alone
+        alone = not cluster.client.nthreads()
+        if alone and stop():
+            return False
+        if alone and not before:
+            cluster.tell(ALONE)
+    return True
 
 
 def _came(future: Future) -> Finished | None:

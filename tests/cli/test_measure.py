@@ -14,6 +14,7 @@ import numpy as np
 import pypdfium2
 import pytest
 from helpers.commands import run
+from helpers.demo import FOLDER
 from helpers.measured import answer
 
 import gapvision.spine
@@ -463,7 +464,7 @@ def test_a_command_does_not_wait_for_the_others():
 
 
 def test_a_plain_measurement_loads_neither_scipy_nor_what_writes_files():
-    loaded = loaded_by("measure", DEMO / "photo0.jpg")
+    loaded = loaded_by("measure", FOLDER / "photo0.jpg")
     assert "cv2" in loaded and not {"scipy", "rich", "reportlab", "jinja2", "joblib"} & loaded
 
 

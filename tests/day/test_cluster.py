@@ -61,9 +61,9 @@ def scheduler(tmp_path_factory):
     ended(process)
 
 
-def worker(scheduler, **environment):
+def worker(scheduler, *more, **environment):
     _, address, folder = scheduler
-    more = ("--nthreads", "1", "--local-directory", folder / "work")
+    more += ("--nthreads", "1", "--local-directory", folder / "work")
     return began(folder, "worker", address, *more, **environment)
 
 
@@ -80,9 +80,11 @@ def joints(day, **more):
     return joints_of(day, joint_folders(day), MeasureOptions(photos=(), **more))
 
 
-def went(day, address, shared=False, work=standing_in, archive=None, stop=lambda: False):
+def went(
+    day, address, shared=False, work=standing_in, archive=None, stop=lambda: False, tell=print
+):
     found = named(joints(day)) if archive else joints(day)
-    with joined(address, shared) as cluster:
+    with joined(address, shared, tell) as cluster:
         outcomes = dict(run_day(found, archive, 1, None, stop, work, cluster))
     return {found[k].folder.name: outcome for k, outcome in sorted(outcomes.items())}
 
@@ -91,6 +93,34 @@ def test_workers_are_waited_for_and_their_lack_is_told(scheduler, monkeypatch):
     monkeypatch.setattr(clusters, "WAIT_S", 0.3)
     with pytest.raises(MeasurementError, match="has no workers: start them by dask worker"):
         went(Path(), scheduler[1])
+
+
+def test_where_no_worker_is_left_that_is_told_once_and_one_is_waited_for(
+    scheduler, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(clusters, "LONG_S", 0.3)
+    day, told, late = make_day(tmp_path / "day", "1 once", "2", "3"), [], []
+
+    def tell(text):
+        told.append(text)
+        late.append(worker(scheduler))
+
+    first = worker(scheduler, "--no-nanny")
+    outcomes = went(day, scheduler[1], work=killed_once, tell=tell)
+    for process in (first, *late):
+        ended(process)
+    assert [o.complete for o in outcomes.values()] == [True] * 3
+    assert told == [clusters.ALONE]
+
+
+def test_where_no_worker_is_left_ctrl_c_ends_it_in_order(scheduler, tmp_path, monkeypatch):
+    monkeypatch.setattr(clusters, "LONG_S", 0.3)
+    day, told = make_day(tmp_path / "day", "1 killed", "2", "3"), []
+    process = worker(scheduler, "--no-nanny")
+    outcomes = went(day, scheduler[1], work=killed_once, tell=told.append, stop=lambda: bool(told))
+    ended(process)
+    assert told == [clusters.ALONE] and "1 killed" not in outcomes
+    assert len(answers(day)) == len(outcomes)
 
 
 def test_nobody_at_the_address_is_told_within_ten_seconds():
@@ -150,7 +180,7 @@ def test_answers_and_records_are_those_of_home_to_the_byte(address, tmp_path):
         (outcome,) = went(there, address, work=measured, archive=b).values()
         same = load_record(b, 1)
         assert (same.options, same.result, same.files) == (kept.options, kept.result, kept.files)
-        with joined(address, shared=True) as cluster:
+        with joined(address, True, print) as cluster:
             (again,) = measured_again(b, [1], True, 1, cluster=cluster)
         found = load_record(b, 2)
         assert again.kept.record == 2 and found.entry.remeasured == 1
@@ -190,7 +220,7 @@ def test_a_killed_worker_s_joint_is_measured_elsewhere_and_a_killer_s_given_up(a
 
 def test_a_worker_that_joins_late_takes_its_part(scheduler, address, tmp_path):
     day, processes, late = make_day(tmp_path, *map(str, range(400))), set(), []
-    with joined(address, False) as cluster:
+    with joined(address, False, print) as cluster:
         stop = lambda: len(processes) > 2  # noqa: E731
         for _, outcome in run_day(joints(day), None, 1, None, stop, slow_process_of, cluster):
             late = late or [worker(scheduler)]
@@ -218,7 +248,7 @@ def test_a_scheduler_that_is_gone_is_one_sentence_and_what_was_told_stands(
     done = []
     with (
         pytest.raises(MeasurementError, match="The Dask scheduler is gone: start it again"),
-        joined(address, False) as cluster,
+        joined(address, False, print) as cluster,
     ):
         for k, _ in run_day(joints(day), None, 1, None, lambda: False, standing_in, cluster):
             done.append(k)
