@@ -18,14 +18,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from itertools import islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 from gapvision.day.processes import STOPPED, Finished, Job
 from gapvision.errors import MeasurementError
 
 if TYPE_CHECKING:
-    from distributed import Client, Future, as_completed
+    from distributed import Client, Future
 
 ANSWER_S = 5.0  # for the scheduler; with what it takes to give up, within ten
 WAIT_S = 8.0  # for a first worker
@@ -165,7 +165,7 @@ def _told(
             begin()
 
 
-def _one_is_ready(running: as_completed, cluster: Cluster, stop: Callable[[], bool]) -> bool:
+def _one_is_ready(running: Any, cluster: Cluster, stop: Callable[[], bool]) -> bool:
     """Wait for the next answer; False where no worker is left to give one, and none is to be begun."""
     asked, alone = time.monotonic(), False
     while not running.has_ready():
