@@ -6,6 +6,7 @@ import os
 import signal
 import threading
 import time
+import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
 
 # What joblib's own cleaner says where this process was stopped at once; it cleans up all the same.
 _QUIET = "ignore::UserWarning:joblib.externals.loky.backend.resource_tracker"
+# What it says, in a thread of its own, where it replaces a process whose memory has grown: where warnings
+# are errors that thread would end, and nobody would take an answer any more.
+_REPLACED = "A worker stopped while some jobs were given to the executor"
 STOPPED = "the program was stopped by the system, as where memory runs out"
 
 
@@ -120,6 +124,7 @@ def _pool(
     from joblib.externals.loky.process_executor import BrokenProcessPool
 
     os.environ.setdefault("PYTHONWARNINGS", _QUIET)
+    warnings.filterwarnings("ignore", _REPLACED, UserWarning)
     threads = max(1, cpu_count() // processes)
     tasks = (
         delayed(_numbered)(k, job(k), threads, os.getcwd()) for k in tuple(numbers) if not stop()

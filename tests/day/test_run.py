@@ -5,7 +5,7 @@ import time
 from functools import partial
 
 import pytest
-from helpers.days import killed, make_day, process_of, standing_in
+from helpers.days import grown, killed, make_day, process_of, standing_in
 
 from gapvision.day.joints import joint_folders, joints_of
 from gapvision.day.processes import STOPPED, in_processes
@@ -134,6 +134,16 @@ def test_a_process_that_the_system_kills_costs_its_own_joint_alone(tmp_path):
     assert [name for name, o in outcomes.items() if o.complete] == ["1", "3", "4", "5"]
     assert STOPPED in outcomes["2 killed"].lacked
     assert new(day) == ["2 killed"]
+
+
+def test_a_process_that_has_grown_is_replaced_without_a_word(tmp_path, recwarn):
+    pytest.importorskip("psutil")  # by which the pool looks
+    day = make_day(tmp_path / "day", *map(str, range(6)))
+    said = [
+        o.lacked.partition("(")[2].split(")")[0] for o in went(day, grown, processes=2).values()
+    ]
+    processes = {text.split()[0] for text in said}
+    assert len(said) == 6 and len(processes) > 2 and not recwarn.list
 
 
 def slowly(joint, keep):
