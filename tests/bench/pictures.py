@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
+from helpers.archives import named, new_record
 from PIL import Image
 
 import gapvision
+from gapvision.archive.record import SourceFile, add_record
+from gapvision.archive.store import open_archive
 
 DEMO = Path(gapvision.__file__).parent / "cli" / "demo_photos"
 QUALITY = 92  # about what phones write
@@ -48,3 +52,19 @@ def day(folder: Path, joints: int) -> Path:
         place.mkdir(parents=True)
         (place / "level.jpg").write_bytes(cut[k // 3 * 3 % len(cut)].read_bytes())
     return folder / "day"
+
+
+def archive(folder: Path, photographs: int) -> float:
+    """An archive of joints of three photographs each, no two alike; how many MB they are."""
+    mb = 0.0
+    photo, template = enlarged(folder.parent, 12).read_bytes(), new_record()
+    with open_archive(folder, create=True) as opened:
+        for n in range(-(-photographs // 3)):
+            names = range(3 * n, min(3 * n + 3, photographs))
+            files = [
+                SourceFile(photo + b"%d" % k, f"{k}.jpg", "photograph", "photos", False)
+                for k in names
+            ]
+            add_record(opened, replace(named(template, f"{n}"), files=(*template.files, *files)))
+            mb += len(photo) * len(files) / 1e6
+    return mb

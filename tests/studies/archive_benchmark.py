@@ -4,7 +4,8 @@
 
 Makes up the joints straight in the tables (results as large as those of a joint of 1.5 m), then times
 queries as `archive list` and `archive search` make them, adding joints, reading all of them, the check
-of a part, and the start of `gapvision archive list` beside a bare typer program.
+of a part, and the start of `gapvision archive list` beside a bare typer program. Rows of a Markdown
+table.
 """
 
 from __future__ import annotations
@@ -123,8 +124,9 @@ def starting(command: list[str]) -> float:
     return time.perf_counter() - start
 
 
-def told(seconds: list[float]) -> str:
-    return f"{median(seconds) * 1e3:8.1f} ms, at best {min(seconds) * 1e3:.1f}"
+def row(name: str, seconds: list[float], more: str = "") -> None:
+    times = f"{median(seconds) * 1e3:.2f} | {min(seconds) * 1e3:.2f}"
+    print(f"| {name} | {times} | {more} |", flush=True)
 
 
 def peak_mb() -> float:
@@ -143,7 +145,8 @@ def main() -> None:
         with open_archive(Path(folder), create=True) as archive:
             fill(archive, a.joints)
             size = (archive.folder / "archive.sqlite").stat().st_size
-            print(f"{a.joints} joints, database {size / 1e6:.0f} MB")
+            print(f"| {a.joints} joints, database {size / 1e6:.0f} MB | median ms | least ms | |")
+            print("|---|---|---|---|", flush=True)
             before = peak_mb()
             for name, (query, limit) in QUERIES.items():
                 taken = []
@@ -151,22 +154,24 @@ def main() -> None:
                     start = time.perf_counter()
                     found = len(list(entries(archive, query, limit)))
                     taken.append(time.perf_counter() - start)
-                print(f"{name:34}{told(taken)}  {found} found")
+                row(name, taken, f"{found} found")
             start = time.perf_counter()
             count = sum(1 for _ in entries(archive, Query()))
             taken = [time.perf_counter() - start]
-            print(f"{'all records, one by one':34}{told(taken)}  {count} found")
-            print(f"{'peak memory':34}{before:8.1f} MB before the queries, {peak_mb():.1f} after")
+            grown = f"{count} found, memory + {peak_mb() - before:.1f} MB"
+            row("all records, one by one", taken, grown)
             whole, copy = adding(archive, a.repeat)
-            print(f"{'add, photograph of 2 MB':34}{told(whole)}")
-            print(f"{'copying that photograph':34}{told(copy)}")
+            row("add, photograph of 2 MB", whole)
+            row("copying that photograph", copy)
         script = str(Path(sys.executable).with_name("gapvision"))
         list_ = [script, "archive", "list", "--archive", folder]
         times = [(starting([sys.executable, "-c", BARE]), starting(list_)) for _ in range(a.repeat)]
-        for name, taken in zip(
-            ("bare typer program", "archive list"), zip(*times, strict=True), strict=True
-        ):
-            print(f"{'start of ' + name:34}{told(taken)}")
+        bare, list_ = map(list, zip(*times, strict=True))
+        row("start of a bare typer program", bare)
+        ratio = median(b / a for a, b in times)
+        row(
+            "start of archive list", list_, f"{ratio:.2f} times that, load {os.getloadavg()[0]:.1f}"
+        )
 
 
 if __name__ == "__main__":
