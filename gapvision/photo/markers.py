@@ -1,15 +1,16 @@
 """Finding the cards' markers in a picture: which, and where their corners lie, to about a pixel.
 
-OpenCV compares every dark square that it finds with every marker of its dictionary, which costs far
-more than finding the squares. Here the squares are found with a dictionary of one, read roughly, and
-then searched again for the markers of those cards alone that any of them might be of.
+OpenCV finds the dark squares; it would compare each of them with every marker of its dictionary in
+turn, which costs more than finding them. Here all of them are read at once, and a table says whose the
+cells are.
 """
 
 from __future__ import annotations
 
 import ctypes
+from collections.abc import Iterator
 from contextlib import suppress
-from functools import cache, lru_cache
+from functools import cache
 
 import cv2
 import numpy as np
@@ -17,8 +18,9 @@ import numpy as np
 from gapvision.scene import card
 
 MARKER_CELLS = card.DICTIONARY_CELLS
-AMBIGUOUS = 0.3  # share of a cell's pixels that differ from the rest: it may as well be the other
-MOST_AMBIGUOUS = 3  # cells of a marker read both ways
+# Quads less than this share of their perimeter apart are of one square, and of those that are less than
+# this share of a cell apart one is read: OpenCV's own limits.
+SQUARE_SHARE, CELL_SHARE = 0.125, 0.21
 
 
 def detect_markers(
@@ -33,18 +35,19 @@ def detect_markers(
     least_side_px : float
         Of a marker in ``image``: specks cost time only.
     """
-    p = _parameters(image, scale, least_side_px)
-    quads, ids, rejected = cv2.aruco.ArucoDetector(_no_markers(), p).detectMarkers(image)
-    cards = _likely_cards(image, [*quads, *rejected], p)
-    if not cards:
-        return {}
-    known, of = _markers_of(cards)
-    quads, ids, _ = cv2.aruco.ArucoDetector(known, p).detectMarkers(image)
+    quads = _quads(image, _parameters(image, scale, least_side_px))
     out: dict[int, list[np.ndarray]] = {}
-    if ids is None:
+    if not len(quads):
         return out
-    for quad, m in zip(quads, of[np.ravel(ids)], strict=True):
-        out.setdefault(int(m), []).append((np.reshape(quad, (4, 2)) + 0.5) / scale - 0.5)
+    markers, turns = _read(image, quads, _parameters(image, scale, least_side_px))
+    for square in _squares(quads):
+        if (markers[square] < 0).all():
+            continue
+        k = next((k for k in _unlike(quads, square) if markers[k] >= 0), None)
+        if k is None:
+            continue
+        at = np.roll(quads[k], turns[k], axis=0)
+        out.setdefault(int(markers[k]), []).append((at + 0.5) / scale - 0.5)
     return out
 
 
@@ -68,15 +71,76 @@ def _parameters(
     return p
 
 
-def _likely_cards(
-    image: np.ndarray, quads: list[np.ndarray], p: cv2.aruco.DetectorParameters
-) -> tuple[int, ...]:
-    """Numbers of all cards of which one of the quads, read roughly, may be a marker."""
-    if not quads:
-        return ()
-    codes = _codes(_patches(image, np.reshape(quads, (-1, 4, 2)), p), p)
-    markers = _marker_of_code()[codes]
-    return tuple(int(n) for n in np.unique(markers[markers >= 0] // card.IDS_PER_CARD + 1))
+def _quads(image: np.ndarray, p: cv2.aruco.DetectorParameters) -> np.ndarray:
+    """All dark quads (n, 4, 2) of the picture, largest first: what OpenCV finds and cannot read."""
+    p.minMarkerDistanceRate = 0.0  # both rims of a square, and each threshold's
+    p.perspectiveRemovePixelPerCell = 1  # that it does not read for long
+    _, _, quads = cv2.aruco.ArucoDetector(_no_markers(), p).detectMarkers(image)
+    return np.reshape(quads, (-1, 4, 2))
+
+
+def _read(
+    image: np.ndarray, quads: np.ndarray, p: cv2.aruco.DetectorParameters
+) -> tuple[np.ndarray, np.ndarray]:
+    """Whose markers quads (n, 4, 2) are, -1 for none, and by how many corners each is turned, (n,)."""
+    patches = _patches(image, quads, p)
+    cell = p.perspectiveRemovePixelPerCell
+    edge = cell // 2
+    plain = patches[:, edge:-edge, edge:-edge].std((1, 2)) < p.minOtsuStdDev
+    margin = int(cell * p.perspectiveRemoveIgnoredMarginPerCell)
+    light = np.stack([
+        cv2.threshold(patch, 0, 1, cv2.THRESH_BINARY | cv2.THRESH_OTSU)[1] for patch in patches
+    ])  # fmt: skip
+    cells = light.reshape(len(light), MARKER_CELLS + 2, cell, MARKER_CELLS + 2, cell)
+    share = cells[:, :, margin : cell - margin, :, margin : cell - margin].mean((2, 4))
+    inner = share[:, 1:-1, 1:-1].reshape(len(share), -1)
+    lit = (share > p.validBitIdThreshold).sum((1, 2)) - (inner > p.validBitIdThreshold).sum(1)
+    clear = (np.abs(inner - 0.5) > 0.5 - p.validBitIdThreshold).all(1)
+    code = ((inner > 0.5) * (1 << np.arange(MARKER_CELLS**2)[::-1])).sum(1)
+    marker, turns = _marker_of_code()[code].T
+    rimmed = lit <= int(p.maxErroneousBitsInBorderRate * MARKER_CELLS**2)
+    return np.where(rimmed & clear & ~plain, marker, -1), turns
+
+
+def _squares(quads: np.ndarray) -> list[list[int]]:
+    """Quads (n, 4, 2), largest first, by the squares that they are of: rims found twice, and within."""
+    size = _perimeter(quads)
+    x, y = quads.mean(1).T
+    # Nearer than their corners are their middles, which are soon compared.
+    near = np.hypot(x[:, None] - x, y[:, None] - y) < SQUARE_SHARE * size
+    i, j = np.nonzero(np.triu(near, 1))
+    close = _distance(quads[i], quads[j]) < SQUARE_SHARE * size[j]
+    of: dict[int, list[int]] = {}
+    for a, b in zip(i[close].tolist(), j[close].tolist(), strict=True):
+        square = of.get(a) or of.get(b) or []
+        for k in (a, b):
+            if k not in of:
+                square.append(k)
+                of[k] = square
+    alone = ([k] for k in range(len(quads)) if k not in of)
+    several = {id(square): sorted(square) for square in of.values()}
+    return sorted([*alone, *several.values()])
+
+
+def _unlike(quads: np.ndarray, square: list[int]) -> Iterator[int]:
+    """Of the quads of one square the largest, and those that differ from the one before."""
+    now = None
+    for k in square:
+        cell = _perimeter(quads[k]) / (4 * (MARKER_CELLS + 2))
+        if now is None or _distance(quads[k], quads[now]) > CELL_SHARE * cell:
+            now = k
+            yield k
+
+
+def _perimeter(quads: np.ndarray) -> np.ndarray:
+    """Of quads (..., 4, 2)."""
+    return np.linalg.norm(quads - np.roll(quads, 1, -2), axis=-1).sum(-1)
+
+
+def _distance(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Between the corners of quads (..., 4, 2), rms, whichever of them either begins with."""
+    turned = np.stack([np.roll(one, turn, -2) for turn in range(4)])
+    return np.sqrt(np.square(turned - other).sum(-1).mean(-1).min(0))
 
 
 def _patches(image: np.ndarray, quads: np.ndarray, p: cv2.aruco.DetectorParameters) -> np.ndarray:
@@ -92,52 +156,17 @@ def _patches(image: np.ndarray, quads: np.ndarray, p: cv2.aruco.DetectorParamete
     ])  # fmt: skip
 
 
-def _codes(patches: np.ndarray, p: cv2.aruco.DetectorParameters) -> np.ndarray:
-    """The codes (k,) that patches (n, side, side) with a dark rim may show, ambiguous cells both ways."""
-    cell = p.perspectiveRemovePixelPerCell
-    margin = int(cell * p.perspectiveRemoveIgnoredMarginPerCell)
-    light = np.stack([
-        cv2.threshold(patch, 0, 1, cv2.THRESH_BINARY | cv2.THRESH_OTSU)[1] for patch in patches
-    ])  # fmt: skip
-    cells = light.reshape(len(light), MARKER_CELLS + 2, cell, MARKER_CELLS + 2, cell)
-    share = cells[:, :, margin : cell - margin, :, margin : cell - margin].mean((2, 4))
-    inner = share[:, 1:-1, 1:-1].reshape(len(share), -1)
-    most = p.maxErroneousBitsInBorderRate * MARKER_CELLS**2 + 1
-    inner = inner[(share > 0.5).sum((1, 2)) - (inner > 0.5).sum(1) <= most]
-    bits = inner > 0.5
-    weights = 1 << np.arange(MARKER_CELLS**2)[::-1]
-    doubt = np.argsort(np.abs(inner - 0.5), axis=1)[:, :MOST_AMBIGUOUS]
-    unsure = np.take_along_axis(np.abs(inner - 0.5), doubt, 1) < 0.5 - AMBIGUOUS
-    codes = []
-    for turned in range(1 << MOST_AMBIGUOUS):
-        pick = (turned >> np.arange(MOST_AMBIGUOUS) & 1).astype(bool)
-        flip = (weights[doubt] * (pick & unsure)).sum(1)
-        codes.append((bits * weights).sum(1) ^ flip)
-    return np.unique(np.concatenate(codes)).astype(int)
-
-
 @cache
 def _marker_of_code() -> np.ndarray:
-    """The marker (2 ** cells,) of each code, turned in any way; -1 where there is none of a card's."""
-    out = np.full(1 << MARKER_CELLS**2, -1)
+    """Of each code (2 ** cells, 2): the marker whose it is, -1 where of none on a card, and its turn."""
+    out = np.tile((-1, 0), (1 << MARKER_CELLS**2, 1))
     weights = 1 << np.arange(MARKER_CELLS**2)[::-1]
     dictionary = card.dictionary()
     for m in range(card.IDS_PER_CARD * card.CARD_COUNT):
         bits = dictionary.getMarkerBits(m) > 0.5
-        for turns in range(4):
-            out[(np.rot90(bits, turns).ravel() * weights).sum()] = m
+        for turn in range(4):
+            out[(np.rot90(bits, turn).ravel() * weights).sum()] = m, turn
     return out
-
-
-@lru_cache(maxsize=16)
-def _markers_of(cards: tuple[int, ...]) -> tuple[cv2.aruco.Dictionary, np.ndarray]:
-    """A dictionary of the markers of these cards, and the id (n,) of each."""
-    ids = np.concatenate(
-        [np.arange(card.IDS_PER_CARD) + card.IDS_PER_CARD * (n - 1) for n in cards]
-    )
-    whole = card.dictionary()
-    part = cv2.aruco.Dictionary(whole.bytesList[ids], whole.markerSize, whole.maxCorrectionBits)
-    return part, ids
 
 
 @cache
