@@ -11,7 +11,7 @@ import numpy as np
 from gapvision.errors import CardNotFound
 from gapvision.photo.pose import card_pose
 from gapvision.scene import card
-from gapvision.scene.camera import Camera, Lens, rotation
+from gapvision.scene.camera import Lens, rotation
 from gapvision.scene.photo_rows import CardSighting, PhotoRows
 
 SURE = 4.2  # standard uncertainties of one curvature: 1 in 10,000, Student's t of 51
@@ -27,7 +27,7 @@ TURNED_NOISE_PX = 0.3  # more than flat or bent cards leave: begun in a wrong va
 STARTS = np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]]) / 150.0  # 1/mm, along x and y
 ROUNDS, SETTLED = 12, 1e-7  # 1/mm
 POSE = 10  # of a photograph's unknowns: turn, place, log focal length, k1, principal point
-STEPS = np.array([1e-5] * 3 + [1e-2] * 3 + [1e-5, 1e-4, 1e-2, 1e-2] + [1e-6] * 3)
+BEND_STEP = 1e-6  # 1/mm
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -141,22 +141,25 @@ def card_bend(views: Sequence[CardView]) -> Bend:
 
 
 def bent_points(points_mm: np.ndarray, curvature: np.ndarray) -> np.ndarray:
-    """Points (n, 3) of a flat card's (n, 3), as they lie when it is bent about its board's middle.
+    """Points (..., n, 3) of a flat card's (n, 3), as they lie when it is bent about its board's middle.
 
-    Lengths along the paper stay: in each principal direction it is an arc.
+    Lengths along the paper stay: in each principal direction it is an arc. ``curvature`` (..., 3) may be
+    several.
     """
     middle = card.corner_points_mm()[:, :2].mean(0)
     values, axes = np.linalg.eigh(_tensor(curvature))
+    values = values[..., None, :]
     s = (points_mm[:, :2] - middle) @ axes
-    turned = values * s
-    along = s * np.sinc(turned / np.pi)
-    out = -0.5 * values * (s * np.sinc(turned / (2 * np.pi))) ** 2
-    return np.column_stack([along @ axes.T + middle, out.sum(1)])
+    turned = values * s / np.pi
+    along = s * np.sinc(turned)
+    out = -0.5 * values * (s * np.sinc(turned / 2)) ** 2
+    on_paper = along @ np.swapaxes(axes, -1, -2) + middle
+    return np.concatenate([on_paper, out.sum(-1, keepdims=True)], -1)
 
 
 def _tensor(curvature: np.ndarray) -> np.ndarray:
-    x, y, twist = curvature
-    return np.array([[x, twist], [twist, y]])
+    """Curvatures (..., 3) as matrices (..., 2, 2)."""
+    return np.asarray(curvature)[..., [[0, 2], [2, 1]]]
 
 
 def _fit(views: Sequence[CardView], start: np.ndarray) -> Bend:
@@ -194,33 +197,31 @@ def _first(view: CardView) -> np.ndarray:
 
 
 def _lain(view: CardView, bend: np.ndarray) -> np.ndarray:
-    """The seen corners (n, 3) of the card as it lies when it is bent, true mm."""
+    """The seen corners (..., n, 3) of the card as it lies when it is bent by (..., 3), true mm."""
     s = view.sighting
     return bent_points(card.corner_points_mm()[s.corner_id], bend) * s.print_scale
 
 
-def _seen(view: CardView, state: np.ndarray, points_mm: np.ndarray) -> np.ndarray:
-    turn = rotation(state[:3])
-    focal = view.lens.focal_px * np.exp(state[6])
-    camera = Camera(turn, -turn.T @ state[3:6], focal, state[7], view.size)
-    return camera.project(points_mm) + state[8:10]
+def _seen(view: CardView, state: np.ndarray, points_mm: np.ndarray):
+    """Pixels (n, 2) of points (n, 3), their change (2 n, 10) with the state, and with the points (2 n, 3)."""
+    turn, place, (log_focal, k1, *principal) = state[:3], state[3:6], state[6:]
+    focal = view.lens.focal_px * np.exp(log_focal)
+    cx, cy = (np.array(view.size, float) - 1) / 2 + principal
+    k = np.array([[focal, 0, cx], [0, focal, cy], [0, 0, 1]])
+    px, j = cv2.projectPoints(points_mm, turn, place, k, np.array([k1, 0, 0, 0]))
+    of_state = np.column_stack([j[:, :6], focal * (j[:, 6] + j[:, 7]), j[:, 10], j[:, 8:10]])
+    return px[:, 0], of_state, j[:, 3:6] @ rotation(turn)
 
 
 def _equations(
     view: CardView, state: np.ndarray, bend: np.ndarray, noise: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Normal equations (13, 13) and (13,) of one photograph, its misses (n, 2) and their weights."""
-    points = _lain(view, bend)
-    seen = _seen(view, state, points)
+    points, *moved = _lain(view, np.vstack([bend, bend + BEND_STEP * np.eye(3)]))
+    seen, of_state, of_points = _seen(view, state, points)
     miss = view.sighting.corner_px - seen
-    at = np.concatenate([state, bend])
-    columns = []
-    for k, h in enumerate(STEPS):
-        more = at.copy()
-        more[k] += h
-        moved = points if k < POSE else _lain(view, more[POSE:])
-        columns.append(((_seen(view, more[:POSE], moved) - seen) / h).ravel())
-    jacobian = np.array(columns).T
+    lifted = np.repeat((np.array(moved) - points) / BEND_STEP, 2, axis=1)  # a point has two rows
+    jacobian = np.column_stack([of_state, (of_points * lifted).sum(-1).T])
     # A corner that is wrongly read pulls with the force of three standard deviations, no more.
     pull = 1 / np.maximum(1, np.hypot(*miss.T) / (3 * noise))
     weight = np.repeat(pull[:, None], 2, axis=1)
