@@ -8,7 +8,7 @@ the other, both are fitted at once.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
 from functools import cache
 
@@ -25,6 +25,7 @@ BLUR_PX = 1.0  # lens, sampling and averaging along the line, sd
 FREE = 0.015  # of a profile's misfit, against the network's row: bark and shade are no white noise
 CLIPPED = 0.96  # linear light above this is burnt out
 LEAST_U_PX, MOST_U_PX = 0.05, 2.0
+LEAST_PIVOT = 1e-9  # where what a model needs is all burnt out
 RUN = 5  # columns of a block's profile
 # One edge by itself reads 0.13 px off in a gap of 4 px and 0.47 in one of 3 (blur 0.8 px).
 SHUT_PX, TWO_EDGES_PX = 1.0, 8.5  # by the labels, which may be 2 px too wide
@@ -156,21 +157,47 @@ def _misfit(y: np.ndarray, w: np.ndarray, basis: np.ndarray, squares: np.ndarray
     All places at once: normal matrices and right sides are linear in the weights. The noise is taken
     from the best of them.
     """
-    size = squares.shape[1] // basis.shape[1]
-    normal = (w @ squares).reshape(len(y), -1, size, size) + 1e-9 * np.eye(size)
-    right = ((w * y) @ basis).reshape(len(y), -1, size)
-    beta = np.linalg.solve(normal, right[..., None])[..., 0]
-    explained = (beta * right).sum(-1)
+    size = 2 * squares.shape[1] // basis.shape[1] - 1
+    normal = (w @ squares).reshape(len(y), -1, basis.shape[1] // size)
+    right = ((w * y) @ basis).reshape(len(y), size, -1)
     n = np.maximum(w.sum(1), 1.0)[:, None]
-    sse = np.maximum((w * y * y).sum(1)[:, None] - explained, 0) / n
+    sse = np.maximum((w * y * y).sum(1)[:, None] - _explained(normal, right), 0) / n
     noise = np.maximum(sse.min(1, keepdims=True), 1e-7)
     return sse / noise * n * 0.5
+
+
+def _explained(normal: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """What models explain of squares (blocks, places): ``b' A^-1 b`` for a right side b (blocks, size,
+    places) and a matrix A whose upper triangle is given by rows, by elimination, in place.
+
+    LAPACK would take a matrix at a time, of which there are 50,000, each of three rows.
+    """
+    rows = [list(r) for r in _rows_of_triangle(normal.transpose(1, 0, 2), right.shape[1])]
+    b = list(right.transpose(1, 0, 2))
+    total = np.zeros(b[0].shape)
+    for k, row in enumerate(rows):
+        pivot = row[0] + LEAST_PIVOT
+        for i, off in enumerate(row[1:], 1):
+            part = off / pivot
+            b[k + i] -= part * b[k]
+            for j, other in enumerate(row[i:]):
+                rows[k + i][j] -= part * other
+        total += b[k] ** 2 / pivot
+    return total
+
+
+def _rows_of_triangle(upper, size: int) -> Iterator[list]:
+    """The rows of an upper triangle, each from its diagonal on."""
+    at = 0
+    for k in range(size):
+        yield list(upper[at : at + size - k])
+        at += size - k
 
 
 @cache
 def _candidates() -> tuple[np.ndarray, ...]:
     """Places (k,) of a profile, px from the line and positive on the log; places (m,) of the limb;
-    the model there (k, m * 3) and its squares (k, m * 9)."""
+    the model there (k, 3 * m) and its products (k, 6 * m)."""
     d = np.arange(-(BACK_PX + SEARCH_PX), LOG_PX + SEARCH_PX + 0.5)
     limbs = np.arange(-SEARCH_PX, SEARCH_PX + 1e-9, STEP_PX)
     basis = np.stack([_basis(d - limb) for limb in limbs], 1)
@@ -194,9 +221,12 @@ def _pairs() -> tuple[np.ndarray, ...]:
 
 
 def _flat(basis: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Models (k, places, size) and the products of their columns, as matrices of k rows."""
-    squares = basis[..., :, None] * basis[..., None, :]
-    return basis.reshape(len(basis), -1), squares.reshape(len(basis), -1)
+    """Models (k, places, size) and the products of their columns, each once, as matrices of k rows whose
+    columns are the places of the first, then of the next."""
+    i, j = np.triu_indices(basis.shape[2])
+    by_column = basis.transpose(0, 2, 1)
+    products = by_column[:, i] * by_column[:, j]
+    return by_column.reshape(len(basis), -1), products.reshape(len(basis), -1)
 
 
 def _basis(d: np.ndarray) -> np.ndarray:
@@ -222,8 +252,9 @@ def _profiles(
     down = band.to_image(c.ravel(), r.ravel() + 1.0 / CELL_MM) - here
     down /= np.linalg.norm(down, axis=1, keepdims=True)
     px = here[:, None, :] + offsets[None, :, None] * down[:, None, :]
-    low = np.floor(px.reshape(-1, 2).min(0)).astype(int) - 2
-    high = np.ceil(px.reshape(-1, 2).max(0)).astype(int) + 3
+    ends = px[:, [0, -1]].reshape(-1, 2).T
+    low = np.floor(ends.min(1)).astype(int) - 2
+    high = np.ceil(ends.max(1)).astype(int) + 3
     w, h = band.camera.size
     x0, y0 = np.clip(low, 0, [w - 2, h - 2])
     x1, y1 = np.clip(high, [x0 + 1, y0 + 1], [w, h])

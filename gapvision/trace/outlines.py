@@ -34,6 +34,7 @@ STEP_ROWS = 3  # the line's largest step between blocks
 STEP_COST = 3.0
 LEAST_GAP_PX = 3.0  # nothing below this can be measured
 EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
+MOST_IN_FRONT = 0.4  # of what the zone shows
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
 NEAR_ROWS, LEAST_SD_ROWS = 4, 0.3
 SURE_REACH, LEAST_SURE = 2, 0.80  # of lines as sure as that 1 in 100 blocks is over 2 mm off
@@ -87,17 +88,21 @@ def likely_lines(
 
 def _votes(band: Band, labels: np.ndarray) -> tuple[list[np.ndarray], np.ndarray]:
     """Votes (rows, blocks) of cells to lie above the upper, above the lower line; what is usable."""
-    p = labels.astype(np.float64) + 1e-4
+    p = labels.astype(np.float32) + np.float32(1e-4)
     usable = _blockwise(band.seen & ~band.hidden, labels.shape[2])
-    vote_u = np.log(p[UPPER]) - np.log(p[GAP] + p[LOWER])
-    vote_l = np.log(p[UPPER] + p[GAP]) - np.log(p[LOWER])
-    heard = (1 - p[FRONT]) * usable * TEMPER
-    return [np.clip(v, -VOTE_LIMIT, VOTE_LIMIT) * heard for v in (vote_u, vote_l)], usable
+    heard = (1 - p[FRONT]) * usable * np.float32(TEMPER)
+    votes = [np.log(p[UPPER] / (p[GAP] + p[LOWER])), np.log((p[UPPER] + p[GAP]) / p[LOWER])]
+    for vote in votes:
+        np.clip(vote, -VOTE_LIMIT, VOTE_LIMIT, out=vote)
+        vote *= heard
+    return votes, usable
 
 
 def _cost(votes: np.ndarray) -> np.ndarray:
     """What a line above row r costs (rows + 1, blocks)."""
-    return -np.concatenate([np.zeros((1, votes.shape[1])), np.cumsum(votes, axis=0)], 0)
+    cost = np.zeros((len(votes) + 1, votes.shape[1]))
+    np.cumsum(votes, axis=0, dtype=float, out=cost[1:])
+    return np.negative(cost, out=cost)
 
 
 def trace_outlines(
@@ -123,7 +128,6 @@ def trace_outlines(
     drawn : Drawn, optional
         What a person drew: there the lines are where it was drawn, or at an edge beside, and claimed.
     """
-    p = labels.astype(np.float64) + 1e-4
     votes, usable = _votes(band, labels)
     followed = _follow(votes, limbs, guide, drawn)
     column = (np.arange(labels.shape[2]) + 0.5) * BLOCK - 0.5
@@ -138,7 +142,8 @@ def trace_outlines(
     edges = fit_edges(linear_bgr, band, column, smooth[0], smooth[1], pull)
     fits = [_not_back(fit, f, per_cell) for fit, f in zip(edges, followed, strict=True)]
     states = [
-        _states(band, p, votes[k], smooth[k], gap_px, usable, followed[k].by_hand) for k in range(2)
+        _states(band, labels[FRONT], votes[k], smooth[k], gap_px, usable, followed[k].by_hand)
+        for k in range(2)
     ]
     placed = [
         _placed(smooth[k], fits[k], per_cell, pull[k], followed[k].doubt_rows) for k in range(2)
@@ -251,7 +256,7 @@ def _doubted(
 
 
 def _blockwise(mask: np.ndarray, blocks: int) -> np.ndarray:
-    return np.all(mask[:, : blocks * BLOCK].reshape(mask.shape[0], blocks, BLOCK), axis=-1)
+    return np.logical_and.reduce([mask[:, k : blocks * BLOCK : BLOCK] for k in range(BLOCK)])
 
 
 def _best_paths(costs: np.ndarray) -> np.ndarray:
@@ -270,13 +275,14 @@ def _best_paths(costs: np.ndarray) -> np.ndarray:
     options = np.empty((len(tolls), k, rows))
     for j in range(1, n):
         np.add(before[j - 1], tolls[:, None, None], out=options)
-        np.add(options.min(0), along[j], out=inner[j])
+        np.minimum.reduce(options, axis=0, out=inner[j])
+        inner[j] += along[j]
     paths = np.empty((k, n))
     for i in range(k):
         r = int(np.argmin(inner[-1, i]))
         for j in range(n - 1, 0, -1):
             paths[i, j] = r
-            r += int(np.argmin(totals[j - 1, i, r : r + len(tolls)] + tolls)) - STEP_ROWS
+            r += int((totals[j - 1, i, r : r + len(tolls)] + tolls).argmin()) - STEP_ROWS
         paths[i, 0] = r
     return paths
 
@@ -297,11 +303,18 @@ def _about(limbs: np.ndarray, path: np.ndarray) -> tuple[np.ndarray, np.ndarray]
 
 def _sure(limb: np.ndarray, path: np.ndarray) -> np.ndarray:
     """Probability (n,) that the limb lies within `SURE_REACH` rows of the line, of blocks together."""
-    below = np.concatenate([np.zeros((1, limb.shape[1])), np.cumsum(np.exp(limb), axis=0)], 0)
-    at, j = path.astype(int), np.arange(limb.shape[1])
-    high, low = (np.clip(at + h, 0, len(limb)) for h in (SURE_REACH + 1, -SURE_REACH))
-    within = below[high, j] - below[low, j]
+    offset = np.arange(-SURE_REACH, SURE_REACH + 1)
+    within = _zone(limb, path.astype(int), offset, np.exp).sum(0)
     return cv2.blur(within[None], (DOUBT_BLOCKS, 1), borderType=cv2.BORDER_REPLICATE)[0]
+
+
+def _zone(values: np.ndarray, row: np.ndarray, offset: np.ndarray, of=np.asarray) -> np.ndarray:
+    """Values (rows, n), or what ``of`` makes of them, at rows about one in each column; 0 beyond them."""
+    at = row + offset[:, None]
+    inside = (at >= 0) & (at < len(values))
+    return np.where(
+        inside, of(values[np.where(inside, at, 0), np.arange(len(row))].astype(float)), 0.0
+    )
 
 
 def _unsure_share(state: np.ndarray) -> np.ndarray:
@@ -334,31 +347,24 @@ def _doubt(cost: np.ndarray, path: np.ndarray) -> np.ndarray:
 
 
 def _states(
-    band: Band, p: np.ndarray, votes: np.ndarray, row: np.ndarray, gap_px: np.ndarray,
+    band: Band, front: np.ndarray, votes: np.ndarray, row: np.ndarray, gap_px: np.ndarray,
     usable: np.ndarray, by_hand: np.ndarray,
 ) -> np.ndarray:  # fmt: skip
     """What can be said of one line in each block; what was drawn by hand is seen."""
-    blocks = len(row)
-    rows = p.shape[1]
+    blocks, rows = len(row), len(votes)
     state = np.full(blocks, SEEN)
     at = np.clip(np.rint(row + 0.5).astype(int), 0, rows)
-    cumulative = {
-        name: np.concatenate([np.zeros((1, blocks)), np.cumsum(a, axis=0)], 0)
-        for name, a in (("vote", votes), ("front", p[FRONT]), ("usable", usable.astype(float)))
-    }
-    j = np.arange(blocks)
-    lo = np.clip(at - EDGE_ZONE_MM, 0, rows)
-    hi = np.clip(at + EDGE_ZONE_MM, 0, rows)
-
-    def mean(name: str, a: np.ndarray, b: np.ndarray) -> np.ndarray:
-        return (cumulative[name][b, j] - cumulative[name][a, j]) / np.maximum(b - a, 1)
-
-    above, under = mean("vote", lo, at) / TEMPER, mean("vote", at, hi) / TEMPER
-    state[((above < LEAST_MARGIN) | (-under < LEAST_MARGIN)) & ~by_hand] = UNSURE
+    over, under = np.arange(-EDGE_ZONE_MM, 0), np.arange(EDGE_ZONE_MM)
+    many_over, many_under = np.minimum(EDGE_ZONE_MM, [at, rows - at])
+    vote_over = _zone(votes, at, over).sum(0) / np.maximum(many_over, 1)
+    vote_under = _zone(votes, at, under).sum(0) / np.maximum(many_under, 1)
+    above, below = vote_over / TEMPER, vote_under / TEMPER
+    state[((above < LEAST_MARGIN) | (-below < LEAST_MARGIN)) & ~by_hand] = UNSURE
     state[gap_px < LEAST_GAP_PX] = SHUT
-    in_front = (mean("front", lo, hi) > 0.4) & ~by_hand
-    state[in_front | (mean("usable", lo, hi) < 0.99)] = HIDDEN
-    centre = band.to_image((j + 0.5) * BLOCK - 0.5, row)
+    zone, many = np.concatenate([over, under]), many_over + many_under
+    in_front = (_zone(front, at, zone).sum(0) / many > MOST_IN_FRONT) & ~by_hand
+    state[in_front | (_zone(usable, at, zone).sum(0) / many < 0.99)] = HIDDEN
+    centre = band.to_image((np.arange(blocks) + 0.5) * BLOCK - 0.5, row)
     edge = np.array(band.camera.size) - 5
     state[np.any((centre < 4) | (centre > edge), axis=1) | (at <= 2) | (at >= rows - 2)] = OUTSIDE
     return state
