@@ -24,7 +24,15 @@ from gapvision.joint.by_hand import (
     with_readings,
 )
 from gapvision.joint.drawn_off import drawn_off
-from gapvision.joint.gap import GapProfile, Groove, gap_profile, groove_at, profile_over
+from gapvision.joint.gap import (
+    GapProfile,
+    Groove,
+    drawn_at,
+    gap_profile,
+    groove_at,
+    profile_of,
+    profile_over,
+)
 from gapvision.joint.gather import Gathered, Look, gather_photos
 from gapvision.joint.photo_results import (
     Lack,
@@ -93,12 +101,13 @@ def measure(
     at = stations.shown_mm
     risk_alone = solved.risk_mm(at)
     risk = risk_left(risk_alone, at, tuple(as_reading(b) for b in by_hand if b.agrees))
-    gaps = gap_profile(solved.joint, at, options.cover_mm, risk)
+    drawn = drawn_at(solved.joint, at, options.cover_mm)
+    gaps = profile_of(drawn, risk)
     safe_mm = gaps.setting.value_mm + SAFE_K * gaps.setting.u_mm
     set_to_mm = round_up(safe_mm, options.units, options.scriber.step_mm)
-    groove = groove_at(solved.joint, at, set_to_mm, risk)
+    groove = groove_at(drawn, set_to_mm, risk)
     decision = decide(
-        solved.joint, at, risk, options, solved.stretch_mm, solved.beliefs.half, groove
+        solved.joint, drawn, risk, options, solved.stretch_mm, solved.beliefs.half, groove
     )
     findings = _found(options, gathered, solved, stations, radii, gaps, groove, by_hand)
     without_hand = None

@@ -16,7 +16,7 @@ from gapvision.advice.limits import Judged, Limited, judge
 from gapvision.advice.lowering import Lowering, lower_first
 from gapvision.inputs.options import MeasureOptions
 from gapvision.inputs.rules import in_force
-from gapvision.joint.gap import Groove, spread
+from gapvision.joint.gap import Drawn, Groove, spread
 from gapvision.joint.model import Joint
 from gapvision.scene.priors import Half
 
@@ -47,7 +47,7 @@ class Decision:
 
 def decide(
     joint: Joint,
-    station_mm: np.ndarray,
+    drawn: Drawn,
     u_label_mm: np.ndarray,
     options: MeasureOptions,
     ends_mm: tuple[float, float],
@@ -59,8 +59,10 @@ def decide(
     Parameters
     ----------
     joint : Joint
-    station_mm, u_label_mm : arrays, shape (n,)
-        Stations shown, and what wrongly labelled outlines may add to the gap there, sd.
+    drawn : Drawn
+        Its draws at the stations shown (n,).
+    u_label_mm : array, shape (n,)
+        What wrongly labelled outlines may add to the gap there, sd.
     options : MeasureOptions
     ends_mm : the measured stretch.
     half : ``"upper"``/``"lower"`` -> stated half diameter by station, or None.
@@ -71,8 +73,7 @@ def decide(
     JointNotFitted
         As `course.follow`.
     """
-    draws = draws_of(joint, station_mm, u_label_mm)
-    needed = draws.sections.setting_needed(options.cover_mm)
+    draws, needed, station_mm = draws_of(drawn, u_label_mm), drawn.needed_mm, drawn.station_mm
     asked = options.to_decide
     inside = [ends_mm[0] <= x <= ends_mm[1] for x in asked.heights_at_mm]
     course = follow(

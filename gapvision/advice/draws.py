@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gapvision.joint.gap import DRAWS, ROUGH_MM, SEED, SHAPE_MM, largest
+from gapvision.joint.gap import DRAWS, ROUGH_MM, SEED, SHAPE_MM, Drawn, largest
 from gapvision.joint.model import Joint
 from gapvision.quantity import Quantity
 from gapvision.scene.sections import Sections
@@ -45,8 +45,7 @@ def drawn_sections(joint: Joint, station_mm: np.ndarray) -> Sections:
     return joint.draws(np.asarray(station_mm), DRAWS, np.random.default_rng(SEED))
 
 
-def draws_of(joint: Joint, station_mm: np.ndarray, u_label_mm: np.ndarray) -> Draws:
-    """`Draws` at stations (n,), with what wrongly labelled outlines may add (n,), both mm."""
-    sections = drawn_sections(joint, station_mm)
+def draws_of(drawn: Drawn, u_label_mm: np.ndarray) -> Draws:
+    """`Draws` with what wrongly labelled outlines may add (n,), mm."""
     rough = np.sqrt(ROUGH_MM**2 + u_label_mm**2)
-    return Draws(station_mm, sections, sections.gap(), rough, np.hypot(rough, SHAPE_MM))
+    return Draws(drawn.station_mm, drawn.sections, drawn.gap_mm, rough, np.hypot(rough, SHAPE_MM))

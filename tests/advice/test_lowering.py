@@ -21,6 +21,7 @@ from gapvision.advice.lowering import (
     lowest,
 )
 from gapvision.inputs.options import Scriber
+from gapvision.joint.gap import drawn_at
 from gapvision.lengths import SIXTEENTH_MM
 
 ENDS = float(STATION[0]), float(STATION[-1])
@@ -205,7 +206,7 @@ def test_gaps_of_130_to_150_mm_are_measured(wide):
     simulated, joint = wide
     truth = simulated.truth
     assert 130 < truth.gap_mm.max() < 150
-    d = draws_of(joint, truth.station_mm, np.zeros(len(truth.station_mm)))
+    d = draws_of(drawn_at(joint, truth.station_mm, 76.0), np.zeros(len(truth.station_mm)))
     widest, _ = d.widest()
     assert abs(widest.value_mm - truth.gap_mm.max()) <= widest.U95_mm
 
@@ -215,7 +216,7 @@ def test_what_is_expected_after_lowering_comes_true(wide):
     simulated, joint = wide
     truth = simulated.truth
     ends = float(truth.station_mm[0]), float(truth.station_mm[-1])
-    d = draws_of(joint, truth.station_mm, np.zeros(len(truth.station_mm)))
+    d = draws_of(drawn_at(joint, truth.station_mm, 76.0), np.zeros(len(truth.station_mm)))
     x = lower_first(d, d.sections.setting_needed(76.0), ends, True, 160.0, None, Scriber(), "mm")
     assert x.why == "too-wide" and x.wanted.reached
     shift = x.notches.shift(truth.station_mm)

@@ -5,7 +5,7 @@ from helpers.options import options_with
 
 from gapvision.advice.decision import decide
 from gapvision.advice.draws import Draws
-from gapvision.joint.gap import Groove
+from gapvision.joint.gap import Groove, drawn_at
 from gapvision.quantity import Quantity
 from gapvision.scene.sections import Sections
 
@@ -50,6 +50,6 @@ def decided(joint, set_to_mm=60.0, cover_mm=76.2, half=None, **options):
     narrowest = Quantity(width[k], 0.02 * width[k], 0.04 * width[k])
     groove = Groove(set_to_mm, width, 0.02 * width, narrowest, float(STATION[k]))
     return decide(
-        joint, STATION, np.zeros(len(STATION)), asked, (-500.0, 500.0),
+        joint, drawn_at(joint, STATION, cover_mm), np.zeros(len(STATION)), asked, (-500.0, 500.0),
         half or {"upper": None, "lower": None}, groove,
     )  # fmt: skip
