@@ -342,29 +342,45 @@ def _fit_saddles(
     patches: np.ndarray, sign: np.ndarray, blur_mm: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Shift (n, 2) mm of each patch's saddle from its middle, and the share of variance explained."""
-    grid = np.linspace(-PATCH_MM, PATCH_MM, PATCH_SAMPLES)
-    n = len(patches)
-    flat = patches.reshape(n, -1)
-    flat = flat - flat.mean(1, keepdims=True)
-    scale = blur_mm * np.sqrt(2)
-    shift = np.zeros((n, 2))
+    flat = patches - patches.mean((1, 2), keepdims=True)
+    squares = (flat**2).sum((1, 2))
+    shift, right = np.zeros((len(patches), 2)), np.zeros((len(patches), 4))
     for _ in range(6):
-        dx, dy = grid[None] - shift[:, :1], grid[None] - shift[:, 1:]
-        ex, ey = _erf(dx / scale), _erf(dy / scale)
-        gx = -2 / np.sqrt(np.pi) / scale * np.exp(-((dx / scale) ** 2))
-        gy = -2 / np.sqrt(np.pi) / scale * np.exp(-((dy / scale) ** 2))
-        saddle = (ey[:, :, None] * ex[:, None, :]).reshape(n, -1)
-        along_x = (ey[:, :, None] * gx[:, None, :]).reshape(n, -1)
-        along_y = (gy[:, :, None] * ex[:, None, :]).reshape(n, -1)
-        basis = np.stack([saddle, along_x, along_y, np.ones_like(saddle)], -1)
-        normal = np.einsum("nki,nkj->nij", basis, basis) + 1e-9 * np.eye(4)
-        fit = np.linalg.solve(normal, np.einsum("nki,nk->ni", basis, flat)[..., None])[..., 0]
+        # Each model is a curve down times one across, so that sums over a patch are products of sums.
+        across, down = (_edge(shift[:, k], blur_mm) for k in range(2))
+        normal = _products(down)[:, PARTS[0][:, None], PARTS[0]]
+        normal *= _products(across)[:, PARTS[1][:, None], PARTS[1]]
+        met = np.swapaxes(down, 1, 2) @ flat @ across
+        right[:, :3] = met[
+            :, PARTS[0][:3], PARTS[1][:3]
+        ]  # the constant meets nothing: no mean is left
+        fit = np.linalg.solve(normal + 1e-9 * np.eye(4), right[..., None])[..., 0]
         amplitude = np.where(np.abs(fit[:, 0]) < 1e-6, 1e-6, fit[:, 0])
         step = np.clip(fit[:, 1:3] / amplitude[:, None], -0.4, 0.4)
         shift = np.clip(shift + step, -1.5, 1.5)
-    left = flat - np.einsum("nki,ni->nk", basis, fit)
-    explained = 1 - (left**2).sum(1) / np.maximum((flat**2).sum(1), 1e-12)
+    met_by_fit = (fit * (2 * right - (normal @ fit[..., None])[..., 0])).sum(1)
+    explained = met_by_fit / np.maximum(squares, 1e-12)
     return shift, np.where(fit[:, 0] * sign > LEAST_SADDLE, explained, 0.0)
+
+
+# A saddle, its change with a shift across and with one down, and a constant: which of `_edge`'s curves
+# each is down the patch, and which across.
+PARTS = np.array([[0, 0, 1, 2], [0, 1, 0, 2]])
+
+
+def _edge(shift_mm: np.ndarray, blur_mm: float) -> np.ndarray:
+    """A blurred step shifted (n,) along a patch, its change with the shift, and a constant: (n, k, 3)."""
+
+    grid = np.linspace(-PATCH_MM, PATCH_MM, PATCH_SAMPLES)
+    scale = blur_mm * np.sqrt(2)
+    off = (grid - shift_mm[:, None]) / scale
+    slope = -2 / np.sqrt(np.pi) / scale * np.exp(-(off**2))
+    return np.stack([_erf(off), slope, np.ones_like(off)], -1)
+
+
+def _products(curves: np.ndarray) -> np.ndarray:
+    """Sums (n, 3, 3) of curves (n, k, 3) times each other."""
+    return np.swapaxes(curves, 1, 2) @ curves
 
 
 def _why_none(grey: np.ndarray, markers: dict[int, np.ndarray], file: str) -> tuple[str, str]:
