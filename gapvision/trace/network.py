@@ -43,16 +43,23 @@ def network_input(band: Band, bgr: np.ndarray, expected_row: float | None) -> np
     """
     rows, columns = bgr.shape[:2]
     blind = band.hidden | ~band.seen
-    image = bgr.astype(np.float32) / 255
     some = np.flatnonzero(band.seen)[::7]
-    level = np.percentile(image.reshape(-1, 3)[some].mean(-1), 90) if len(some) else 1.0
-    image = np.minimum(image / np.float32(level + DARK_LEVEL), MOST_LIGHT)
-    image[blind] = 0
-    height = np.zeros((rows, columns), np.float32)
+    lit = bgr.reshape(-1, 3)[some].astype(np.float32) / 255
+    level = np.percentile(lit.mean(-1), 90) if len(some) else 1.0
+    shades = np.arange(256, dtype=np.float32) / 255 / np.float32(level + DARK_LEVEL)
+    shades = np.minimum(shades, np.float32(MOST_LIGHT))
+    planes = np.empty((6, rows, columns), np.float32)
+    open_ = np.where(blind, np.uint8(0), np.uint8(255))
+    for plane, channel in zip(
+        planes, cv2.split(cv2.bitwise_and(bgr, bgr, mask=open_)), strict=False
+    ):
+        cv2.LUT(channel, shades, dst=plane)
+    planes[3] = blind
+    planes[4] = 0.0
     if expected_row is not None:
-        height += ((np.arange(rows) - expected_row) * band.cell_mm / HEIGHT_UNIT_MM)[:, None]
-    slope = np.broadcast_to(sight_slope(band)[:, None].astype(np.float32), (rows, columns))
-    return np.concatenate([image.transpose(2, 0, 1), blind[None], height[None], slope[None]])
+        planes[4] = ((np.arange(rows) - expected_row) * band.cell_mm / HEIGHT_UNIT_MM)[:, None]
+    planes[5] = sight_slope(band)[:, None]
+    return planes
 
 
 def read_band(planes: np.ndarray, weights: str = TRACER) -> tuple[np.ndarray, np.ndarray]:
