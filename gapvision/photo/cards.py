@@ -342,18 +342,16 @@ def _fit_saddles(
     patches: np.ndarray, sign: np.ndarray, blur_mm: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Shift (n, 2) mm of each patch's saddle from its middle, and the share of variance explained."""
-    flat = patches - patches.mean((1, 2), keepdims=True)
+    flat = patches.reshape(len(patches), -1)
+    flat = (flat - flat.mean(1, keepdims=True)).astype(float).reshape(patches.shape)
     squares = (flat**2).sum((1, 2))
-    shift, right = np.zeros((len(patches), 2)), np.zeros((len(patches), 4))
+    shift = np.zeros((len(patches), 2))
     for _ in range(6):
         # Each model is a curve down times one across, so that sums over a patch are products of sums.
         across, down = (_edge(shift[:, k], blur_mm) for k in range(2))
         normal = _products(down)[:, PARTS[0][:, None], PARTS[0]]
         normal *= _products(across)[:, PARTS[1][:, None], PARTS[1]]
-        met = np.swapaxes(down, 1, 2) @ flat @ across
-        right[:, :3] = met[
-            :, PARTS[0][:3], PARTS[1][:3]
-        ]  # the constant meets nothing: no mean is left
+        right = (np.swapaxes(down, 1, 2) @ flat @ across)[:, *PARTS]
         fit = np.linalg.solve(normal + 1e-9 * np.eye(4), right[..., None])[..., 0]
         amplitude = np.where(np.abs(fit[:, 0]) < 1e-6, 1e-6, fit[:, 0])
         step = np.clip(fit[:, 1:3] / amplitude[:, None], -0.4, 0.4)
