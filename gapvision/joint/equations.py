@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from gapvision.joint.model import FittedPhoto, Graze, Joint, graze, lookup, through_wall
+from gapvision.joint.model import (
+    SECTION_NAMES,
+    FittedPhoto,
+    Graze,
+    Joint,
+    graze,
+    lookup,
+    through_wall,
+)
 from gapvision.joint.readings import GapReading, against_photographs
 from gapvision.joint.section_priors import PriorRows, whitener
 from gapvision.joint.unknowns import Unknowns, unknowns_of
 from gapvision.scene import card
-from gapvision.scene.camera import Camera
-from gapvision.scene.hung_card import HungCard
+from gapvision.scene.camera import SMALL_TURNS, Camera
+from gapvision.scene.hung_card import HungCard, axes_change
 from gapvision.scene.photo_rows import CardSighting, OutlineRows
-from gapvision.scene.priors import Beliefs
+from gapvision.scene.priors import Beliefs, Priors
 
 LEAST_CARD_LOSS = 2.0  # scale of the robust loss at a card's corners, sd: they seldom lie
 HALF_CARD_MM = card.CARD_WIDTH_MM / 2
 FREE_RAD = 0.6  # a free card may stand at any turn
 U_UNTAPED_FACE_MM = 12.0  # of the face of a log whose diameter is not stated
 U_ORIGIN_MM = 1e-3  # the first nail is the origin of all stations
-TILT_STEP_RAD = 1e-5
 
 
 @dataclass(eq=False, slots=True)
@@ -57,6 +65,23 @@ class Equations:
         weighed = j * weight[:, None]
         self.normal[columns[:, None], columns] += weighed.T @ j
         self.gradient[columns] += weighed.T @ r
+
+    def add_each(
+        self, columns: list[int], residual: np.ndarray | list[float], sd: np.ndarray | list[float]
+    ) -> None:
+        """Rows (n,) that are believed as they stand, of one column each."""
+        at, r, j = np.array(columns), np.divide(residual, sd), np.divide(1.0, sd)
+        self.normal[at, at] += j * j
+        self.gradient[at] += j * r
+        self.cost += float(r @ r)
+
+    def add_priors(self, start: int, rows: PriorRows, joint: Joint) -> None:
+        """What is believed of the sections, whose coefficients are the last columns, from ``start`` on."""
+        value = np.concatenate([joint.coefficients[name] for name in SECTION_NAMES])
+        r = rows.factor @ value - rows.target
+        self.normal[start:, start:] += rows.normal
+        self.gradient[start:] += rows.factor.T @ r
+        self.cost += float(r @ r)
 
     def add_one(
         self, columns: np.ndarray | int, residual: float, sd: float,
@@ -94,10 +119,7 @@ def normal_equations(
     _add_priors(equations, unknowns, joint, beliefs)
     if readings:
         _add_readings(equations, unknowns, joint, readings)
-    for names, target, factor in prior_rows:
-        columns = np.concatenate([np.arange(unknowns.size)[unknowns.section[n]] for n in names])
-        value = np.concatenate([joint.coefficients[n] for n in names])
-        equations.add(columns, factor, factor @ value - target, 1.0)
+    equations.add_priors(unknowns.section_start, prior_rows, joint)
     return equations
 
 
@@ -131,9 +153,7 @@ def _outline_rows(
 
 def _turned(v: np.ndarray) -> np.ndarray:
     """Change (3, n, 3) of vectors (n, 3) with a small turn about each axis: axis x v."""
-    x, y, z = v.T
-    o = np.zeros_like(x)
-    return np.stack([np.stack(m, 1) for m in ((o, -z, y), (z, o, -x), (-y, x, o))])
+    return v @ SMALL_TURNS.swapaxes(1, 2)
 
 
 def _camera_columns(camera: Camera, g: Graze, joint: Joint) -> np.ndarray:
@@ -161,9 +181,9 @@ def _camera_columns(camera: Camera, g: Graze, joint: Joint) -> np.ndarray:
 def _crown_slope(joint: Joint, g: Graze) -> np.ndarray:
     """Rise of the crown per mm of station, (n,), over one mm."""
     heights = joint.coefficients["h_" + g.tag]
-    before, after = (
-        lookup(heights, *joint.spline_h.weights(g.station_mm + e)) for e in (-0.5, 0.5)
-    )
+    ends = g.station_mm + np.array([[-0.5], [0.5]])
+    first, weights = joint.spline_h.weights(ends.ravel())
+    before, after = lookup(heights, first, weights).reshape(ends.shape)
     return after - before
 
 
@@ -198,9 +218,8 @@ def _card_columns(
     gain = camera.focal_px * (1 + camera.k1 * r2)
     # Moves (12, n, 3) of the points in the camera's frame: its turn and place, the nail, the tilt.
     shift = np.broadcast_to(turn.T[:, None], (3, *q.shape))
-    tilts = [hung.tilt_rad + TILT_STEP_RAD * axis for axis in np.eye(3)]
-    tilted = [replace(hung, tilt_rad=tilt).points(seen.corner_mm, i) for tilt in tilts]
-    tilted = (np.stack(tilted) - points) @ turn.T / TILT_STEP_RAD
+    change = axes_change(hung.tilt_rad + hung.swing_rad.get(i, 0.0), hung.side)
+    tilted = seen.corner_mm @ np.swapaxes(turn @ change, 1, 2)
     moves = np.concatenate([_turned(q), -shift, shift, tilted])
     px = (moves[..., :2] - n * moves[..., 2:]) / q[:, 2:] * gain
     px = px.reshape(12, -1)
@@ -226,39 +245,36 @@ def _add_readings(
 
 def _add_priors(equations: Equations, unknowns: Unknowns, joint: Joint, beliefs: Beliefs) -> None:
     """Rows of what is believed of lenses, outlines' shifts, cards and the wall."""
-    priors, one = beliefs.priors, equations.add_one
+    priors, each = beliefs.priors, []
     for i, (lens, now) in enumerate(zip(beliefs.lenses, joint.lenses, strict=True)):
         at = unknowns.lens + 2 * i
-        one(at, np.log(now.focal_px / lens.focal_px), lens.u_focal_px / lens.focal_px)
-        one(at + 1, now.k1 - lens.k1, lens.u_k1)
+        off = np.log(now.focal_px / lens.focal_px)
+        each += [(at, off, lens.u_focal_px / lens.focal_px), (at + 1, now.k1 - lens.k1, lens.u_k1)]
     for b, shift in enumerate(x for photo in joint.photos for x in photo.shift_px):
-        one(unknowns.shift + b, shift, priors.bias_px)
-    for k in range(len(joint.cards)):
-        _add_card_priors(equations, unknowns, joint, k, beliefs)
+        each.append((unknowns.shift + b, shift, priors.bias_px))
+    for k, card_ in enumerate(joint.cards):
+        each += _card_priors(unknowns, k, card_, priors)
+        if card_.hung_on != "free":
+            _add_standoff(equations, unknowns, joint, k, beliefs)
+    equations.add_each(*zip(*each, strict=True))
     if priors.wall_mm is not None and (through := through_wall(joint)) is not None:
         share, mm = through
         nails = np.array([unknowns.card_at(k) + 2 for k in range(len(joint.cards))])
-        one(nails, mm - priors.wall_mm, priors.u_wall_mm, share)
+        equations.add_one(nails, mm - priors.wall_mm, priors.u_wall_mm, share)
 
 
-def _add_card_priors(
-    equations: Equations, unknowns: Unknowns, joint: Joint, k: int, beliefs: Beliefs
-) -> None:
-    """How the k-th card hangs."""
-    priors, one = beliefs.priors, equations.add_one
-    c, at = joint.cards[k], unknowns.card_at(k)
-    free = c.hung_on == "free"
+def _card_priors(
+    unknowns: Unknowns, k: int, hung: HungCard, priors: Priors
+) -> Iterator[tuple[int, float, float]]:
+    """Column, value and sd of each number that tells how the k-th card hangs."""
+    at, free = unknowns.card_at(k), hung.hung_on == "free"
     if k == 0:
-        for a in range(3):
-            one(at + a, c.nail_mm[a], U_ORIGIN_MM)
+        yield from ((at + a, hung.nail_mm[a], U_ORIGIN_MM) for a in range(3))
     plumb, yaw = (FREE_RAD, FREE_RAD) if free else (priors.plumb_rad, priors.yaw_rad)
-    for a, sd in ((0, plumb), (1, yaw), (2, plumb)):
-        one(at + 3 + a, c.tilt_rad[a], sd)
-    for photo, swing in c.swing_rad.items():
-        for a in range(3):
-            one(unknowns.swing[k, photo] + a, swing[a], priors.swing_rad)
-    if not free:
-        _add_standoff(equations, unknowns, joint, k, beliefs)
+    yield from ((at + 3 + a, hung.tilt_rad[a], sd) for a, sd in enumerate((plumb, yaw, plumb)))
+    for photo, swing in hung.swing_rad.items():
+        first = unknowns.swing[k, photo]
+        yield from ((first + a, swing[a], priors.swing_rad) for a in range(3))
 
 
 def _add_standoff(

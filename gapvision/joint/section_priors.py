@@ -2,27 +2,53 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from gapvision.joint.model import Joint
+from gapvision.joint.model import SECTION_NAMES, Joint
 from gapvision.scene.priors import Beliefs
 
-# Rows (names, target, factor) with residual = factor @ coefficients - target.
-PriorRows = list[tuple[tuple[str, ...], np.ndarray, np.ndarray]]
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PriorRows:
+    """Rows (n, coefficients) of unit variance over all of the sections' coefficients, which lie as
+    `SECTION_NAMES` do: residual = factor @ coefficients - target. ``normal`` is factor.T @ factor.
+    """
+
+    factor: np.ndarray
+    target: np.ndarray
+    normal: np.ndarray
 
 
 def section_prior_rows(joint: Joint, beliefs: Beliefs) -> PriorRows:
     """What is believed of the sections, about where the fit stands."""
+    at, end = {}, 0
+    for name in SECTION_NAMES:
+        at[name] = slice(end, end := end + len(joint.coefficients[name]))
+    factors, targets = [], []
+    for parts, target in _rows(joint, beliefs):
+        row = np.zeros((len(target), end))
+        for name, factor in parts.items():
+            row[:, at[name]] = factor
+        factors.append(row)
+        targets.append(target)
+    factor = np.concatenate(factors)
+    return PriorRows(factor, np.concatenate(targets), factor.T @ factor)
+
+
+def _rows(joint: Joint, beliefs: Beliefs) -> list[tuple[dict[str, np.ndarray], np.ndarray]]:
+    """Factors by name, and the target (n,) of each prior."""
     priors = beliefs.priors
-    rows: PriorRows = []
+    rows: list[tuple[dict[str, np.ndarray], np.ndarray]] = []
     n_h = joint.spline_h.size
     bend = np.zeros((n_h - 2, n_h))
     for k in range(n_h - 2):
         bend[k, k : k + 3] = (1, -2, 1)
     level = np.eye(n_h) / 500.0  # keeps the matrix regular; far wider than any log
     for name in ("h_l", "h_u"):
-        rows.append(((name,), np.zeros(n_h - 2), bend / priors.bend_mm))
-        rows.append(((name,), level @ joint.coefficients[name], level))
+        rows.append(({name: bend / priors.bend_mm}, np.zeros(n_h - 2)))
+        rows.append(({name: level}, level @ joint.coefficients[name]))
     at = joint.spline_s.centres()
     for tag, log in (("l", "lower"), ("u", "upper")):
         half = beliefs.half[log]
@@ -37,11 +63,11 @@ def section_prior_rows(joint: Joint, beliefs: Beliefs) -> PriorRows:
             u = now * priors.u_unknown_radius_mm / priors.unknown_radius_mm
             cov = _smooth(at, u, 0.008, priors.radius_wave_mm, priors.wave_mm)
         f = whitener(cov)
-        rows.append((("r_" + tag,), f @ mean, f))
+        rows.append(({"r_" + tag: f}, f @ mean))
     f = whitener(_smooth(at, 300.0, 1e-5, priors.bow_mm, 500.0))  # its mean direction is the wall's
-    rows.append((("z_l",), f @ np.full(len(at), -180.0), f))
+    rows.append(({"z_l": f}, f @ np.full(len(at), -180.0)))
     f = whitener(_smooth(at, priors.offset_mm, priors.offset_slope, priors.bow_mm, 500.0))
-    rows.append((("z_u", "z_l"), np.zeros(len(at)), np.concatenate([f, -f], 1)))
+    rows.append(({"z_u": f, "z_l": -f}, np.zeros(len(at))))
     return rows
 
 

@@ -23,6 +23,8 @@ class Lens:
     u_k1: float = 0.01
 
 
+# What a small turn about each axis does to a vector v: SMALL_TURNS @ v is axis x v, (3, 3).
+SMALL_TURNS = np.cross(np.eye(3)[:, None], np.eye(3)).swapaxes(1, 2)
 FACING = {"outside": np.diag([1.0, -1.0, -1.0]), "inside": np.diag([-1.0, -1.0, 1.0])}
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from gapvision.scene.camera import rotation
+from gapvision.scene.camera import SMALL_TURNS, rotation
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -28,11 +28,22 @@ class HungCard:
 
 def card_axes(tilt_rad: np.ndarray, side: str) -> np.ndarray:
     """A hanging card's right, up and outward axes as columns in the world."""
+    facing, yaw, pitch, roll = _turns(tilt_rad, side)
+    return facing @ yaw @ pitch @ roll
+
+
+def axes_change(tilt_rad: np.ndarray, side: str) -> np.ndarray:
+    """Change (3, 3, 3) of `card_axes` with pitch, yaw and roll."""
+    facing, yaw, pitch, roll = _turns(tilt_rad, side)
+    x, y, z = SMALL_TURNS
+    return facing @ yaw @ np.stack([pitch @ x @ roll, y @ pitch @ roll, pitch @ roll @ z])
+
+
+def _turns(tilt_rad: np.ndarray, side: str) -> tuple[np.ndarray, ...]:
     pitch, yaw, roll = tilt_rad
-    turn = np.eye(3) if side == "outside" else np.diag([-1.0, 1.0, -1.0])
     return (
-        turn
-        @ rotation(np.array([0, yaw, 0.0]))
-        @ rotation(np.array([pitch, 0, 0.0]))
-        @ rotation(np.array([0, 0, roll]))
+        np.eye(3) if side == "outside" else np.diag([-1.0, 1.0, -1.0]),
+        rotation(np.array([0, yaw, 0.0])),
+        rotation(np.array([pitch, 0, 0.0])),
+        rotation(np.array([0, 0, roll])),
     )
