@@ -66,13 +66,12 @@ class Equations:
         self.normal[columns[:, None], columns] += weighed.T @ j
         self.gradient[columns] += weighed.T @ r
 
-    def add_each(
-        self, columns: list[int], residual: np.ndarray | list[float], sd: np.ndarray | list[float]
-    ) -> None:
-        """Rows (n,) that are believed as they stand, of one column each."""
-        at, r, j = np.array(columns), np.divide(residual, sd), np.divide(1.0, sd)
-        self.normal[at, at] += j * j
-        self.gradient[at] += j * r
+    def add_each(self, rows: list[tuple[int, float, float]]) -> None:
+        """Rows (column, residual, sd) that are believed as they stand, of one column each."""
+        columns, residual, sd = (np.array(x) for x in zip(*rows, strict=True))
+        r, j = residual / sd, 1 / sd
+        self.normal[columns, columns] += j * j
+        self.gradient[columns] += j * r
         self.cost += float(r @ r)
 
     def add_priors(self, start: int, rows: PriorRows, joint: Joint) -> None:
@@ -245,7 +244,8 @@ def _add_readings(
 
 def _add_priors(equations: Equations, unknowns: Unknowns, joint: Joint, beliefs: Beliefs) -> None:
     """Rows of what is believed of lenses, outlines' shifts, cards and the wall."""
-    priors, each = beliefs.priors, []
+    priors = beliefs.priors
+    each: list[tuple[int, float, float]] = []  # column, residual, sd
     for i, (lens, now) in enumerate(zip(beliefs.lenses, joint.lenses, strict=True)):
         at = unknowns.lens + 2 * i
         off = np.log(now.focal_px / lens.focal_px)
@@ -256,7 +256,7 @@ def _add_priors(equations: Equations, unknowns: Unknowns, joint: Joint, beliefs:
         each += _card_priors(unknowns, k, card_, priors)
         if card_.hung_on != "free":
             _add_standoff(equations, unknowns, joint, k, beliefs)
-    equations.add_each(*zip(*each, strict=True))
+    equations.add_each(each)
     if priors.wall_mm is not None and (through := through_wall(joint)) is not None:
         share, mm = through
         nails = np.array([unknowns.card_at(k) + 2 for k in range(len(joint.cards))])

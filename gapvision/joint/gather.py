@@ -128,7 +128,7 @@ def gather_photos(
             label = f"{path.absolute().parent.name}/{path.name}"
         try:
             read = _looked(path, label, side, options, looks or {}, seen_hashes) or _loaded(
-                path, label, side, options, stated, priors, seen_hashes
+                path, label, side, options, stated, priors, seen_hashes, alone=len(paths) == 1
             )
             if read is None:
                 continue
@@ -220,11 +220,12 @@ def _looked(
 
 def _loaded(
     path: Path, label: str, side: str, options: MeasureOptions,
-    stated: Mapping[str, Half | None], priors: Priors, seen_hashes: set[str],
+    stated: Mapping[str, Half | None], priors: Priors, seen_hashes: set[str], alone: bool = False,
 ) -> tuple[TracedPhoto, Lens] | Untraced | PhotoResult | None:  # fmt: skip
     """One photograph traced, and its lens's prior; None of a file that was read under another name.
 
-    Of one that was dropped by hand, that it is left out.
+    Of one that was dropped by hand, that it is left out. The wood beside the cards is for comparing
+    photographs: one that is ``alone`` has no use for it.
     """
     photo = load_photo(path)
     sha256 = photo.facts.sha256
@@ -256,7 +257,7 @@ def _traced(
         if not isinstance(why, OutlinesNotFound):
             raise
         return Untraced(label, _wood(read), _without_frames(why))
-    return replace(traced, wood=_wood(read)), read.lens
+    return traced if alone else replace(traced, wood=_wood(read)), read.lens
 
 
 def _without_frames(error: MeasurementError) -> MeasurementError:

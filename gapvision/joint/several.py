@@ -236,6 +236,8 @@ def _shared(photos: Sequence[TracedPhoto], i: int, j: int) -> list[int]:
 
 def _likenesses(photos: Sequence[TracedPhoto]) -> dict[Pair, str]:
     """What the wood beside shared cards says of each pair of photographs that tells anything."""
+    if len(photos) < 2:
+        return {}
     flat = [_flat(p.wood) for p in photos]
     out = {}
     for i, j in combinations(range(len(photos)), 2):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -30,7 +31,7 @@ POSE = 10  # of a photograph's unknowns: turn, place, log focal length, k1, prin
 BEND_STEP = 1e-6  # 1/mm
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, slots=True)
 class CardView:
     """A card's sighting in one photograph, what is known of its lens, and the picture's size."""
 
@@ -133,6 +134,16 @@ def card_bend(views: Sequence[CardView]) -> Bend:
     with their priors, since a lens bends pictures too; three curvatures in common. The noise is what
     is left, so that a shaken card is not taken for a bent one. See docs/model.md.
     """
+    return _of_one(views[0]) if len(views) == 1 else _best_fit(views)
+
+
+@lru_cache(maxsize=32)
+def _of_one(view: CardView) -> Bend:
+    """Asked of each photograph, and again of the joint where it alone shows the card."""
+    return _best_fit([view])
+
+
+def _best_fit(views: Sequence[CardView]) -> Bend:
     flat = _fit(views, np.zeros(3))
     if flat.noise_px < TURNED_NOISE_PX:
         return flat

@@ -251,16 +251,16 @@ def _profiles(
     here = band.to_image(c.ravel(), r.ravel())
     down = band.to_image(c.ravel(), r.ravel() + 1.0 / CELL_MM) - here
     down /= np.linalg.norm(down, axis=1, keepdims=True)
-    px = here[:, None, :] + offsets[None, :, None] * down[:, None, :]
-    ends = px[:, [0, -1]].reshape(-1, 2).T
+    px = [h[:, None] + offsets * d[:, None] for h, d in zip(here.T, down.T, strict=True)]
+    ends = np.array([p[:, [0, -1]].ravel() for p in px])
     low = np.floor(ends.min(1)).astype(int) - 2
     high = np.ceil(ends.max(1)).astype(int) + 3
     w, h = band.camera.size
     x0, y0 = np.clip(low, 0, [w - 2, h - 2])
     x1, y1 = np.clip(high, [x0 + 1, y0 + 1], [w, h])
     part = linear_bgr(x0, y0, x1, y1)
-    at = (px - [x0, y0]).astype(np.float32)
-    out = cv2.remap(part, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    x, y = ((p - first).astype(np.float32) for p, first in zip(px, (x0, y0), strict=True))
+    out = cv2.remap(part, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return out.reshape(len(column), RUN, len(offsets), 3).mean(1)
 
 
