@@ -37,6 +37,7 @@ NEAR_MARKER_MM = 16.0  # from a marker's middle to the corners of its square, an
 LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
 LEAST_SHARP = 3.0  # sd of the Laplacian of the half-size picture, grey levels
 LEAST_SHARPEST = 7.5  # second differences, grey levels
+LARGE_PX = 24e6  # what the search of a smaller one leaves is soon taken again, at less cost
 LEAST_PX = 2.9e6  # 3 megapixels, as phones count them
 
 _erf = np.vectorize(
@@ -78,7 +79,8 @@ def read_cards(bgr: np.ndarray, file: str) -> tuple[list[CardSighting], tuple[in
     if grey.dtype != np.uint8:
         grey = (grey >> 8).astype(np.uint8)
     markers = _once(_find_markers(grey), file)
-    release_memory()  # the search leaves 35 MB to nobody, of a picture of 48 megapixels
+    if grey.size > LARGE_PX:
+        release_memory()  # the search leaves 35 MB to nobody, of a picture of 48 megapixels
     sightings, unread = [], []
     for number in sorted({m // card.IDS_PER_CARD + 1 for m in markers}):
         mine = {m: p for m, p in markers.items() if m // card.IDS_PER_CARD + 1 == number}
