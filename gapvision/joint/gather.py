@@ -21,6 +21,7 @@ from gapvision.files import read_regular
 from gapvision.inputs.diameters import stated_radii
 from gapvision.inputs.options import Cards, MeasureOptions
 from gapvision.joint.copies import without_copies
+from gapvision.joint.in_turn import in_turn
 from gapvision.joint.photo_results import Corrected, Lack, PhotoResult
 from gapvision.joint.several import Suspicion, Untraced, check_one_joint, check_untraced
 from gapvision.joint.sides import check_inside_cards, check_sides, side_of
@@ -45,6 +46,12 @@ from gapvision.trace.traced_photo import (
 
 FEW = 3  # photographs that are looked at again where what was stated may be wrong
 ANY_STRETCH_MM = (-750.0, 750.0)  # where ends are stated, before a stretch is known
+
+
+# A file's hash, and what is found in it.
+_Tried = tuple[
+    str | None, tuple[TracedPhoto, Lens] | Untraced | PhotoResult | MeasurementError | None
+]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -102,7 +109,7 @@ def gather_photos(
     progress: Callable[[int, int], None] | None,
     looks: Mapping[str, Look] | None = None,
 ) -> Gathered:
-    """Every photograph traced by itself in turn; pictures are let go as soon as they are.
+    """Every photograph traced by itself; pictures are let go as soon as they are.
 
     Parameters
     ----------
@@ -122,33 +129,33 @@ def gather_photos(
     seen_hashes: set[str] = set()
     dropped: list[PhotoResult] = []
     stated = stated_radii(options, ANY_STRETCH_MM)
-    for k, (path, side) in enumerate(paths):
-        label = path.name
-        if named[path.name] > 1:
-            label = f"{path.absolute().parent.name}/{path.name}"
-        try:
-            read = _looked(path, label, side, options, looks or {}, seen_hashes) or _loaded(
-                path, label, side, options, stated, priors, seen_hashes, alone=len(paths) == 1
-            )
-            if read is None:
-                continue
-            if isinstance(read, PhotoResult):
-                dropped.append(read)
-                continue
-            if isinstance(read, Untraced):
-                untraced.append(read)
-                failed.append((path, side, read.why))
-                continue
-            traced, lens = read
+
+    def tried(given: tuple[Path, str]) -> _Tried:
+        path, side = given
+        label = f"{path.absolute().parent.name}/{path.name}" if named[path.name] > 1 else path.name
+        asked = options, stated, priors
+        return _tried(path, label, side, *asked, looks or {}, seen_hashes, len(paths) == 1)
+
+    for k, ((path, side), (sha256, found)) in enumerate(in_turn(tried, paths)):
+        if sha256 in seen_hashes:
+            pass  # a file that was read under another name
+        elif isinstance(found, MeasurementError):
+            failed.append((path, side, found))
+        elif isinstance(found, PhotoResult):
+            dropped.append(found)
+        elif isinstance(found, Untraced):
+            untraced.append(found)
+            failed.append((path, side, found.why))
+        elif found is not None:
+            traced, lens = found
             facts = traced.facts
             kind = (facts.make, facts.model, facts.focal35_mm, facts.size, lens)
             index, _ = lenses.setdefault(kind, (len(lenses), lens))
             photos.append(replace(traced, rows=replace(traced.rows, lens=index)))
-        except MeasurementError as error:
-            failed.append((path, side, _without_frames(error)))
-        finally:
-            if progress:
-                progress(k + 1, len(paths))
+        if sha256 is not None:
+            seen_hashes.add(sha256)
+        if progress:
+            progress(k + 1, len(paths))
     _check_corrections(options, seen_hashes, failed)
     part = max((seen_part(p.trace) for p in photos), default=0.0)
     without = {p.file for p in dropped}
@@ -193,10 +200,31 @@ def _check_corrections(
         )
 
 
+def _tried(
+    path: Path, label: str, side: str, options: MeasureOptions,
+    stated: Mapping[str, Half | None], priors: Priors,
+    looks: Mapping[str, Look], seen_hashes: set[str], alone: bool,
+) -> _Tried:  # fmt: skip
+    """A file's hash, None of one that is not read, and what is found in it or why nothing is.
+
+    Of one that was read under another name nothing.
+    """
+    sha256 = None
+    try:
+        if looked := _looked(path, label, side, options, looks):
+            return looked
+        photo = load_photo(path)
+        sha256 = photo.facts.sha256
+        if sha256 in seen_hashes:
+            return sha256, None
+        return sha256, _found(photo, label, side, options, stated, priors, alone)
+    except MeasurementError as error:
+        return sha256, _without_frames(error)
+
+
 def _looked(
-    path: Path, label: str, side: str, options: MeasureOptions, looks: Mapping[str, Look],
-    seen_hashes: set[str],
-) -> tuple[TracedPhoto, Lens] | None:  # fmt: skip
+    path: Path, label: str, side: str, options: MeasureOptions, looks: Mapping[str, Look]
+) -> _Tried | None:
     """What was traced beforehand of this very file, by the same card, diameters and lens; else None.
 
     One that was corrected by hand is traced again.
@@ -206,44 +234,39 @@ def _looked(
     with suppress(OSError):  # which is told where it is read in earnest
         sha256 = hashlib.sha256(read_regular(path)).hexdigest()
         look = looks.get(sha256)
-        if look is None or sha256 in seen_hashes or sha256 in options.corrections:
+        if look is None or sha256 in options.corrections:
             return None
         if look.asked != _asked_of_each(options):
             return None
         facts = replace(look.traced.facts, path=path)
         if choose_lens(facts, options.camera) != (look.lens, look.traced.lens_source):
             return None
-        seen_hashes.add(sha256)
-        return replace(look.traced, facts=facts, label=label), look.lens
+        return sha256, (replace(look.traced, facts=facts, label=label), look.lens)
     return None
 
 
-def _loaded(
-    path: Path, label: str, side: str, options: MeasureOptions,
-    stated: Mapping[str, Half | None], priors: Priors, seen_hashes: set[str], alone: bool = False,
-) -> tuple[TracedPhoto, Lens] | Untraced | PhotoResult | None:  # fmt: skip
-    """One photograph traced, and its lens's prior; None of a file that was read under another name.
+def _found(
+    photo: Photo, label: str, side: str, options: MeasureOptions,
+    stated: Mapping[str, Half | None], priors: Priors, alone: bool,
+) -> tuple[TracedPhoto, Lens] | Untraced | PhotoResult:  # fmt: skip
+    """One photograph traced, and its lens's prior.
 
     Of one that was dropped by hand, that it is left out. The wood beside the cards is for comparing
     photographs: one that is ``alone`` has no use for it.
     """
-    photo = load_photo(path)
     sha256 = photo.facts.sha256
-    if sha256 in seen_hashes:
-        return None
-    seen_hashes.add(sha256)
     correction = options.corrections.get(sha256)
     if correction is not None and correction.dropped:
         return PhotoResult(
-            str(path), sha256, side, False, Lack("dropped"), label=label,
+            str(photo.facts.path), sha256, side, False, Lack("dropped"), label=label,
             corrected=Corrected(correction),
         )  # fmt: skip
-    return _traced(photo, label, side, options, stated, priors)
+    return _traced(photo, label, side, options, stated, priors, alone)
 
 
 def _traced(
     photo: Photo, label: str, side: str, options: MeasureOptions,
-    stated: Mapping[str, Half | None], priors: Priors,
+    stated: Mapping[str, Half | None], priors: Priors, alone: bool = False,
 ) -> tuple[TracedPhoto, Lens] | Untraced:  # fmt: skip
     """A photograph traced by itself, and its lens's prior."""
     try:

@@ -213,7 +213,9 @@ def _lain(view: CardView, bend: np.ndarray) -> np.ndarray:
     return bent_points(card.corner_points_mm()[s.corner_id], bend) * s.print_scale
 
 
-def _seen(view: CardView, state: np.ndarray, points_mm: np.ndarray):
+def _seen(
+    view: CardView, state: np.ndarray, points_mm: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Pixels (n, 2) of points (n, 3), their change (2 n, 10) with the state, and with the points (2 n, 3)."""
     turn, place, (log_focal, k1, *principal) = state[:3], state[3:6], state[6:]
     focal = view.lens.focal_px * np.exp(log_focal)

@@ -61,7 +61,8 @@ _OTHERS = {b"GIF8": "a GIF", b"BM": "a BMP", b"%PDF": "a PDF"}
 _AVIF_BRANDS = frozenset({b"avif", b"avis"})
 
 _STDERR = 2
-_ONE_AT_A_TIME = threading.Lock()  # standard error is one for all threads
+# Standard error is one for all threads, and so are the filters of warnings.
+_ONE_AT_A_TIME, _FILTERS = threading.Lock(), threading.Lock()
 # How libjpeg, libpng, libtiff and OpenCV begin what they say, and of it what tells of wrong pixels.
 _DECODERS = (
     "Corrupt JPEG data", "Premature end", "Invalid ", "Unsupported marker", "Inconsistent progression",
@@ -196,6 +197,14 @@ def overheard() -> Iterator[list[str]]:
                     os.write(_STDERR, line)
 
 
+@contextmanager
+def _unwarned() -> Iterator[None]:
+    """Without warnings, one thread at a time: each puts back the filters that it found."""
+    with _FILTERS, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
+
+
 def _drained(heard: int) -> bytes:
     with open(heard, "rb") as pipe:
         return pipe.read() or b""
@@ -205,10 +214,9 @@ def _decode(
     data: bytes, kind: str, name: str
 ) -> tuple[np.ndarray, dict[int, object], Damage | None]:
     """Upright pixels, Exif and damage of a JPEG, PNG or TIFF file."""
-    with warnings.catch_warnings():
+    with _unwarned():
         # The plugin is called directly because Image.open warns about sizes that are refused
         # here in a sentence; what the plugin itself warns about is decided below.
-        warnings.simplefilter("ignore")
         try:
             header = _OPENERS[kind](io.BytesIO(data))
         except _BAD_CONTENTS as error:
@@ -273,8 +281,7 @@ def _decode_heif(data: bytes, name: str) -> tuple[np.ndarray, dict[int, object],
 
 def _exif_tags(image: ImageFile.ImageFile | HeifFile) -> dict[int, object]:
     """Exif tags by number, empty if absent or corrupt, which costs only their facts."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
+    with _unwarned():
         try:
             if isinstance(image, TiffImagePlugin.TiffImageFile):
                 exif = image.getexif()

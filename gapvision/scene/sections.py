@@ -186,7 +186,7 @@ def _in_blocks(
     for at in range(0, shape[0], many):
         here = slice(at, at + many)
         part = Sections(*(getattr(sections, name)[here] for name in Sections.__slots__))
-        out[here] = of(part, given[here] if of_each else given)
+        out[here] = of(part, np.asarray(given)[here] if of_each else given)
     return out
 
 

@@ -186,7 +186,7 @@ def _explained(normal: np.ndarray, right: np.ndarray) -> np.ndarray:
     return total
 
 
-def _rows_of_triangle(upper, size: int) -> Iterator[list]:
+def _rows_of_triangle(upper: np.ndarray, size: int) -> Iterator[list[np.ndarray]]:
     """The rows of an upper triangle, each from its diagonal on."""
     at = 0
     for k in range(size):

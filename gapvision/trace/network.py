@@ -6,6 +6,7 @@ docs/tracer.md tells how it was made.
 
 from __future__ import annotations
 
+import threading
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
@@ -25,6 +26,7 @@ GRAIN = 16  # the network halves the picture four times
 HEIGHT_UNIT_MM = 150.0
 MOST_LIGHT = 2.0  # of the band's level; a dark band's is counted higher by
 DARK_LEVEL = 0.02
+_ONE_AT_A_TIME = threading.Lock()  # a pass takes 150 MB, and all threads as it is
 FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
 
 
@@ -78,7 +80,8 @@ def read_band(planes: np.ndarray, weights: str = TRACER) -> tuple[np.ndarray, np
     pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
     padded = np.pad(planes, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
     del planes  # a tenth of what the network takes at its peak
-    score = _network(weights).run(None, {"x": padded[None]})[0][0, :, :rows, : columns // BLOCK]
+    with _ONE_AT_A_TIME:
+        score = _network(weights).run(None, {"x": padded[None]})[0][0, :, :rows, : columns // BLOCK]
     labels = np.exp(_log_shares(score[:4], axis=0))
     limbs = np.full((2, rows + 1, score.shape[2]), FLOOR, np.float32)
     limbs[:, :rows] = np.maximum(_log_shares(score[4:], axis=1), FLOOR)

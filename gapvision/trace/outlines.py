@@ -8,6 +8,7 @@ the whole band; a limb model then finds the edge beside each line in linear ligh
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import cv2
@@ -308,7 +309,12 @@ def _sure(limb: np.ndarray, path: np.ndarray) -> np.ndarray:
     return cv2.blur(within[None], (DOUBT_BLOCKS, 1), borderType=cv2.BORDER_REPLICATE)[0]
 
 
-def _zone(values: np.ndarray, row: np.ndarray, offset: np.ndarray, of=np.asarray) -> np.ndarray:
+def _zone(
+    values: np.ndarray,
+    row: np.ndarray,
+    offset: np.ndarray,
+    of: Callable[[np.ndarray], np.ndarray] = np.asarray,
+) -> np.ndarray:
     """Values (rows, n), or what ``of`` makes of them, at rows about one in each column; 0 beyond them."""
     at = row + offset[:, None]
     inside = (at >= 0) & (at < len(values))
