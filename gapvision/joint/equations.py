@@ -12,7 +12,7 @@ from gapvision.joint.model import (
     FittedPhoto,
     Graze,
     Joint,
-    graze,
+    graze_rays,
     lookup,
     through_wall,
 )
@@ -20,7 +20,7 @@ from gapvision.joint.readings import GapReading, against_photographs
 from gapvision.joint.section_priors import PriorRows, whitener
 from gapvision.joint.unknowns import Unknowns, unknowns_of
 from gapvision.scene import card
-from gapvision.scene.camera import SMALL_TURNS, Camera
+from gapvision.scene.camera import SMALL_TURNS
 from gapvision.scene.hung_card import HungCard, axes_change
 from gapvision.scene.photo_rows import CardSighting, OutlineRows
 from gapvision.scene.priors import Beliefs, Priors
@@ -108,11 +108,12 @@ def normal_equations(
     unknowns = unknowns_of(joint)
     equations = Equations(unknowns.size)
     at = {c.number: k for k, c in enumerate(joint.cards)}
+    for which, log in enumerate(("lower", "upper")):
+        seen = [(i, o) for i, p in enumerate(joint.photos) for o in p.rows.outlines if o.log == log]
+        rows_of_each = _outline_rows(joint, unknowns, seen, which)
+        for (_, outline), rows in zip(seen, rows_of_each, strict=True):
+            equations.add(*rows, outline.u_px, loss)
     for i, photo in enumerate(joint.photos):
-        for which, log in enumerate(("lower", "upper")):
-            for outline in (o for o in photo.rows.outlines if o.log == log):
-                rows = _outline_rows(joint, unknowns, i, outline, which)
-                equations.add(*rows, outline.u_px, loss)
         for sighting in photo.rows.sightings:
             _add_card(equations, unknowns, joint, i, sighting, at[sighting.number], loss)
     _add_priors(equations, unknowns, joint, beliefs)
@@ -123,31 +124,47 @@ def normal_equations(
 
 
 def _outline_rows(
-    joint: Joint, unknowns: Unknowns, i: int, outline: OutlineRows, which: int
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Of one outline in the i-th photograph: unknowns (k,), derivatives (n, k) and misses (n,) px."""
-    photo = joint.photos[i]
-    g = graze(photo.camera, outline, joint)
-    pose = unknowns.pose(i, photo.rows.lens)
-    columns = [*pose, unknowns.shift + 2 * i + which]
-    parts = [_camera_columns(photo.camera, g, joint), np.ones((len(g.miss_px), 1))]
-    for name, (first, w), value in (
+    joint: Joint, unknowns: Unknowns, seen: list[tuple[int, OutlineRows]], which: int
+) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """Of each outline of one log, with its photograph's number: unknowns (k,), derivatives (n, k) and
+    misses (n,) px. All rays are followed at once."""
+    if not seen:
+        return
+    cameras = [joint.photos[i].camera for i, _ in seen]
+    many = [len(o.xy_px) for _, o in seen]
+    d = np.concatenate([c.directions(o.xy_px) for c, (_, o) in zip(cameras, seen, strict=True)])
+    centre, focal, axes = (
+        np.repeat([getattr(c, name) for c in cameras], many, axis=0)
+        for name in ("centre_mm", "focal_px", "camera_from_world")
+    )
+    g = graze_rays(d, centre, focal, seen[0][1].log, joint)
+    of_camera = _camera_columns(axes, g, joint)
+    values = (
         ("h_", g.height, -g.up * g.n_y * g.px_per_mm),
         ("z_", g.section, -g.up * g.n_z * g.px_per_mm),
         ("r_", g.section, (g.n_y - 1) * g.px_per_mm),
-    ):
-        low, high = (
-            int(first.min()),
-            int(first.max()) + 4,
-        )  # a photograph shows a part of a long log
-        start = unknowns.section[name + g.tag].start
-        columns += range(start + low, start + high)
-        part = np.zeros((len(first), high - low))
-        part[np.arange(len(first))[:, None], first[:, None] - low + np.arange(4)] = (
-            value[:, None] * w
-        )
-        parts.append(part)
-    return np.array(columns), np.concatenate(parts, axis=1), g.miss_px + photo.shift_px[which]
+    )
+    ends = np.cumsum(many)
+    for (i, _), end, n in zip(seen, ends, many, strict=True):
+        here = slice(end - n, end)
+        columns = [*unknowns.pose(i, joint.photos[i].rows.lens), unknowns.shift + 2 * i + which]
+        parts = [of_camera[here], np.ones((n, 1))]
+        for name, (first, w), value in values:
+            part, low = _spline_columns(first[here], value[here, None] * w[here])
+            start = unknowns.section[name + g.tag].start + low
+            columns += range(start, start + part.shape[1])
+            parts.append(part)
+        miss = g.miss_px[here] + joint.photos[i].shift_px[which]
+        yield np.array(columns), np.concatenate(parts, axis=1), miss
+
+
+def _spline_columns(first: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, int]:
+    """Weights (n, 4) from the first coefficients (n,) on as columns, of the part that they reach, and
+    where that begins: a photograph shows a part of a long log."""
+    low, high = int(first.min()), int(first.max()) + 4
+    part = np.zeros((len(first), high - low))
+    part[np.arange(len(first))[:, None], first[:, None] - low + np.arange(4)] = weights
+    return part, low
 
 
 def _turned(v: np.ndarray) -> np.ndarray:
@@ -155,23 +172,21 @@ def _turned(v: np.ndarray) -> np.ndarray:
     return v @ SMALL_TURNS.swapaxes(1, 2)
 
 
-def _camera_columns(camera: Camera, g: Graze, joint: Joint) -> np.ndarray:
-    """Change (n, 8) of an outline's residuals with turn (3), centre (3), log focal length and k1.
+def _camera_columns(axes: np.ndarray, g: Graze, joint: Joint) -> np.ndarray:
+    """Change (n, 8) of outlines' residuals with turn (3), centre (3), log focal length and k1.
 
     Each moves the point of the ray beside the log: across the ray it changes the miss, and along
-    the wall it meets another station, where the crown's height differs by its slope.
+    the wall it meets another station, where the crown's height differs by its slope. ``axes`` (n, 3, 3)
+    are the camera's of each ray.
     """
-    d, depth = g.directions, g.depth
-    to_world = camera.camera_from_world
-    n = d @ to_world.T  # direction in the camera, (x, y, 1)
-    r2 = (n[:, :2] ** 2).sum(1)
-    flat = n * [1, 1, 0]
-    stretched = -depth[:, None] * (flat @ to_world)
-    moves = np.concatenate([
-        -depth[:, None] * (_turned(n) @ to_world),
-        np.broadcast_to(np.eye(3)[:, None], (3, *d.shape)),
-        [stretched, r2[:, None] * stretched],
-    ])  # fmt: skip
+    d, depth = g.directions, g.depth[:, None]
+    right, down, ahead = axes.swapaxes(0, 1)
+    # In the camera the direction is (x, y, 1).
+    x, y = ((d * axis).sum(1, keepdims=True) for axis in (right, down))
+    stretched = -depth * (x * right + y * down)
+    turned = -depth * np.stack([y * ahead - down, right - x * ahead, x * down - y * right])
+    place = np.broadcast_to(np.eye(3)[:, None], (3, *d.shape))
+    moves = np.concatenate([turned, place, [stretched, (x * x + y * y) * stretched]])
     across = g.n_y * moves[..., 1] + g.n_z * moves[..., 2]
     along = moves[..., 0] - d[:, 0] / d[:, 2] * moves[..., 2]
     return (g.up * g.px_per_mm * (across - g.n_y * _crown_slope(joint, g) * along)).T

@@ -164,13 +164,21 @@ def graze(camera: Camera, outline: OutlineRows, joint: Joint) -> Graze:
     the envelope theorem the station may be taken where the ray passes the touching point.
     """
     d = camera.directions(outline.xy_px)
-    tag, up = ("l", 1.0) if outline.log == "lower" else ("u", -1.0)
+    return graze_rays(d, camera.centre_mm, camera.focal_px, outline.log, joint)
+
+
+def graze_rays(d: np.ndarray, centre_mm: np.ndarray, focal_px, log: str, joint: Joint) -> Graze:
+    """The same of rays with directions d (n, 3), of one camera or of several.
+
+    ``centre_mm`` (3,) or (n, 3) and ``focal_px``, a number or (n,), are the cameras'.
+    """
+    tag, up = ("l", 1.0) if log == "lower" else ("u", -1.0)
     heights, across, radii = (joint.coefficients[name + tag] for name in ("h_", "z_", "r_"))
-    c = camera.centre_mm
+    c = np.moveaxis(centre_mm, -1, 0)
     z = np.full(len(d), float(np.mean(across)))
     for _ in range(2):
         section = joint.spline_s.weights(c[0] + d[:, 0] * (z - c[2]) / d[:, 2])
-        z = touch(d, outline.log, lookup(across, *section), lookup(radii, *section))
+        z = touch(d, log, lookup(across, *section), lookup(radii, *section))
     depth = (z - c[2]) / d[:, 2]
     station = c[0] + d[:, 0] * depth
     height, section = joint.spline_h.weights(station), joint.spline_s.weights(station)
@@ -180,7 +188,7 @@ def graze(camera: Camera, outline: OutlineRows, joint: Joint) -> Graze:
     n_z = -d[:, 1] / norm * np.sign(d[:, 2])
     axis = lookup(heights, *height) - up * radius
     clear = up * (n_y * (c[1] - axis) + n_z * (c[2] - lookup(across, *section))) - radius
-    px_per_mm = camera.focal_px / depth
+    px_per_mm = focal_px / depth
     return Graze(
         clear * px_per_mm, station, tag, up, px_per_mm, n_y, n_z, depth, d, height, section
     )
