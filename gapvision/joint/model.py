@@ -167,7 +167,9 @@ def graze(camera: Camera, outline: OutlineRows, joint: Joint) -> Graze:
     return graze_rays(d, camera.centre_mm, camera.focal_px, outline.log, joint)
 
 
-def graze_rays(d: np.ndarray, centre_mm: np.ndarray, focal_px, log: str, joint: Joint) -> Graze:
+def graze_rays(
+    d: np.ndarray, centre_mm: np.ndarray, focal_px: float | np.ndarray, log: str, joint: Joint
+) -> Graze:
     """The same of rays with directions d (n, 3), of one camera or of several.
 
     ``centre_mm`` (3,) or (n, 3) and ``focal_px``, a number or (n,), are the cameras'.
