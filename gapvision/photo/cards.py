@@ -32,6 +32,7 @@ LEAST_SADDLE = 0.002  # of linear light; a patch without contrast shows no corne
 LEAST_MODULE_PX = 1.6  # below this a marker's bits cannot be told apart
 LEAST_SIDE_PX = 8.0  # of a marker in the searched picture; of 1739 read ones the least had 9.4
 LEAST_CORNERS = 10
+CLOSER_REACH = 0.5  # of a card's width, past where a marker has it: of 2517 none by more than 0.48
 FLAT_LOSES = 5  # corners that a flat card whole in sight loses at most; more, and it may be bent
 NEAR_MARKER_MM = 16.0  # from a marker's middle to the corners of its square, and no farther
 LEAST_TWICE = 3  # markers of one card in two places; one alone may be misread
@@ -160,13 +161,16 @@ def _less_light() -> np.ndarray:
 def _look_closer(
     grey: np.ndarray, number: int, markers: dict[int, np.ndarray]
 ) -> dict[int, np.ndarray]:
-    """The card's markers again, in the full picture round the few that the reduced one showed."""
+    """The card's markers again, in the full picture where the few that the reduced one showed have it."""
     seen = np.concatenate(list(markers.values()))
     side = np.median([np.linalg.norm(np.diff(q, axis=0), axis=1).mean() for q in markers.values()])
-    reach = side / card.MARKER_MM * card.CARD_WIDTH_MM
+    on_card = np.concatenate([_marker_quad_mm(m) for m in markers])
+    fit, *_ = np.linalg.lstsq(np.c_[on_card, np.ones(len(on_card))], seen, rcond=None)
+    whole = np.concatenate([np.c_[card.outline_mm(), np.ones(4)] @ fit, seen])
+    reach = CLOSER_REACH * side / card.MARKER_MM * card.CARD_WIDTH_MM
     h, w = grey.shape
-    x0, y0 = np.clip(seen.min(0) - reach, 0, [w - 1, h - 1]).astype(int)
-    x1, y1 = np.clip(seen.max(0) + reach, 1, [w, h]).astype(int)
+    x0, y0 = np.clip(whole.min(0) - reach, 0, [w - 1, h - 1]).astype(int)
+    x1, y1 = np.clip(whole.max(0) + reach, 1, [w, h]).astype(int)
     # OpenCV reads markers of 4 px a module best when enlarged, and smaller ones not otherwise.
     enlarge = 1.0 if side > 48 else 2.0 if side > 20 else ENLARGE
     crop = cv2.resize(
