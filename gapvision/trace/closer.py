@@ -8,6 +8,8 @@ kind that has learned on such strips looks again, and what it says is brought ba
 
 from __future__ import annotations
 
+from functools import reduce
+
 import numpy as np
 
 from gapvision.scene.camera import Camera
@@ -77,16 +79,16 @@ def _brought_back(
     part = strip.cell_mm / CELL_MM
     down = (band.top_mm - strip.top_mm) / CELL_MM + 0.5  # the middle of the strip's first row
     along = _shares(0.0, part * BLOCK, near_labels.shape[2], labels.shape[2], BLOCK)
-    along = (along / along.sum(0)).astype(np.float32)
+    along = along[0], (along[1] / along[1].sum(0)).astype(np.float32)
     across = _shares(down - 0.5 * part, part, near_labels.shape[1], labels.shape[1], 1.0)
-    covered = across.sum(0) > WHOLE
+    covered = across[1].sum(0) > WHOLE
     labels = labels.copy()
-    labels[:, covered] = np.swapaxes(across[:, covered], 0, 1) @ near_labels @ along
+    labels[:, covered] = _put(_put(near_labels, across, covered), along, axis=2)
     # The limb of index r lies between the middles of the rows r - 1 and r.
     places = _shares(down + 0.5 - part, part, near_limbs.shape[1], limbs.shape[1], 1.0)
-    covered = places.sum(0) > WHOLE
+    covered = places[1].sum(0) > WHOLE
     before, near = (_likely(x) for x in (limbs[:, covered], near_limbs))
-    after = np.swapaxes(places[:, covered], 0, 1) @ near @ along
+    after = _put(_put(near, places, covered), along, axis=2)
     after *= before.sum(1, keepdims=True) / np.maximum(after.sum(1, keepdims=True), TINY)
     limbs = limbs.copy()
     limbs[:, covered] = np.maximum(np.log(np.maximum(after, TINY)), FLOOR)
@@ -98,10 +100,24 @@ def _likely(limbs: np.ndarray) -> np.ndarray:
     return np.maximum(np.exp(limbs) - np.float32(np.exp(FLOOR)), 0.0)
 
 
-def _shares(start: float, step: float, count: int, bins: int, width: float) -> np.ndarray:
-    """How much (count, bins) of each of ``count`` pieces, from ``start`` on, lies in each bin."""
-    edges = start + step * np.arange(count + 1)
+def _shares(
+    start: float, step: float, count: int, bins: int, width: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Which of ``count`` pieces, from ``start`` on, lie in each bin (k, bins), and how much of each."""
     limits = width * np.arange(bins + 1)
-    low = np.maximum(edges[:-1, None], limits[None, :-1])
-    high = np.minimum(edges[1:, None], limits[None, 1:])
-    return np.maximum(high - low, 0.0).astype(np.float32)
+    first = np.floor((limits[:-1] - start) / step).astype(int)
+    piece = first + np.arange(int(np.ceil(width / step)) + 1)[:, None]
+    low = np.maximum(start + step * piece, limits[:-1])
+    high = np.minimum(start + step * (piece + 1), limits[1:])
+    share = np.where((piece >= 0) & (piece < count), np.maximum(high - low, 0.0), 0.0)
+    return np.clip(piece, 0, count - 1), share.astype(np.float32)
+
+
+def _put(
+    values: np.ndarray, shares: tuple[np.ndarray, np.ndarray], of: slice | np.ndarray = slice(None),
+    axis: int = 1,
+) -> np.ndarray:  # fmt: skip
+    """Values (a, b, c) along an axis brought to the bins ``of`` those of `_shares`."""
+    weights = (share[of] if axis == 2 else share[of][:, None] for share in shares[1])
+    parts = (np.take(values, p[of], axis) * w for p, w in zip(shares[0], weights, strict=True))
+    return reduce(np.add, parts)
