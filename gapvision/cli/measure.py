@@ -342,11 +342,14 @@ def _write(
     picture: Path | None,
     overwrite: bool,
 ) -> None:
-    from gapvision.answer.as_json import answer_json
-    from gapvision.answer.outlines_json import outlines_answer
+    if json_file is not None:
+        from gapvision.answer.as_json import answer_json
 
-    write_answer(json_file, answer_json(measurement), overwrite)
-    write_answer(outlines, outlines_answer(measurement), overwrite)
+        write_answer(json_file, answer_json(measurement), overwrite)
+    if outlines is not None:
+        from gapvision.answer.outlines_json import outlines_answer
+
+        write_answer(outlines, outlines_answer(measurement), overwrite)
     if picture:
         from gapvision.answer.picture.picture import write_picture
 

@@ -158,6 +158,7 @@ def _numbered(k: int, job: Callable[[], Finished], threads: int, here: str) -> t
     """In a process of its own: one joint, with its share of the threads."""
     import cv2
 
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # of one begun later in another's place, too
     _end_with_parent()
     os.chdir(here)  # a process may be older than where this one is now
     cv2.setNumThreads(threads)

@@ -65,7 +65,8 @@ def run_day(
     progress : callable, optional
         Called as ``progress(done, total)`` after each joint that had to be measured.
     stop : callable
-        Asked before each joint is begun: whether to begin no more. Those are left out then.
+        Asked before each joint is looked at or begun: whether to begin no more. Those are left out
+        then.
     work : callable
         What measures one joint.
     cluster : Cluster, optional
@@ -78,6 +79,8 @@ def run_day(
     """
     todo: dict[int, str] = {}
     for k, joint in enumerate(joints):
+        if stop():  # photographs of thousands of joints are read for minutes
+            return
         try:
             if joint.refused:
                 raise joint.refused

@@ -41,9 +41,8 @@ LEAST_SHARPEST = 7.5  # second differences, grey levels
 LARGE_PX = 24e6  # what the search of a smaller one leaves is soon taken again, at less cost
 LEAST_PX = 2.9e6  # 3 megapixels, as phones count them
 
-_erf = np.vectorize(
-    math.erf, otypes=[float]
-)  # SciPy's takes longer to load than this for ten cards
+# SciPy's takes longer to load than this for ten cards.
+_erf = np.vectorize(math.erf, otypes=[float])
 
 
 def find_cards(bgr: np.ndarray, file: str) -> list[CardSighting]:

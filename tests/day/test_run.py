@@ -115,6 +115,16 @@ def test_progress_counts_what_is_new_and_stopping_begins_no_more(tmp_path):
     assert new(day) == ["2", "3"]
 
 
+def test_stopping_ends_looking_for_what_is_new(tmp_path):
+    day = make_day(tmp_path, "1", "2", "3")
+    assert went(day).keys() == {"1", "2", "3"}
+    looked = []
+    known = run_day(joints(day), None, 1, stop=lambda: len(looked) > 1, work=standing_in)
+    for k, _ in known:
+        looked.append(k)
+    assert looked == [0, 1]
+
+
 # --- processes ------------------------------------------------------------------------------------
 
 
