@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from functools import cache
 from importlib import resources
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import cv2
@@ -23,6 +24,10 @@ TRACER, CLOSER = "tracer.onnx", "closer.onnx"
 UPPER, GAP, LOWER, FRONT = range(4)  # what a place may show
 BLOCK = 4  # columns of the band judged together, cells: as many as make one of the network's
 GRAIN = 16  # the network halves the picture four times
+MOST_CELLS = 1_250_000  # of a band at once, for which the network needs 1/3 GB
+BESIDE = (
+    384  # columns that a piece sees beside itself: farther ones change a score by 0.002 at most
+)
 HEIGHT_UNIT_MM = 150.0
 MOST_LIGHT = 2.0  # of the band's level; a dark band's is counted higher by
 DARK_LEVEL = 0.02
@@ -81,11 +86,25 @@ def read_band(planes: np.ndarray, weights: str = TRACER) -> tuple[np.ndarray, np
     padded = np.pad(planes, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
     del planes  # a tenth of what the network takes at its peak
     with _ONE_AT_A_TIME:
-        score = _network(weights).run(None, {"x": padded[None]})[0][0, :, :rows, : columns // BLOCK]
+        score = _scores(padded, weights)[:, :rows, : columns // BLOCK]
     labels = np.exp(_log_shares(score[:4], axis=0))
     limbs = np.full((2, rows + 1, score.shape[2]), FLOOR, np.float32)
     limbs[:, :rows] = np.maximum(_log_shares(score[4:], axis=1), FLOOR)
     return labels, limbs
+
+
+def _scores(planes: np.ndarray, weights: str) -> np.ndarray:
+    """The network's scores (6, rows, blocks), piece by piece of a long strip, to need less memory."""
+    rows, columns = planes.shape[1:]
+    pieces = -(-rows * columns // MOST_CELLS)
+    ends = GRAIN * np.linspace(0, columns // GRAIN, pieces + 1).round().astype(int)
+    scores = []
+    for begin, end in pairwise(ends):
+        left = max(begin - BESIDE, 0)
+        piece = planes[None, :, :, left : end + BESIDE]
+        score = _network(weights).run(None, {"x": piece})[0][0]
+        scores.append(score[:, :, (begin - left) // BLOCK : (end - left) // BLOCK])
+    return np.concatenate(scores, axis=2)
 
 
 def _log_shares(score: np.ndarray, axis: int) -> np.ndarray:
@@ -105,5 +124,18 @@ def _network(name: str) -> onnxruntime.InferenceSession:
     options.enable_mem_pattern = (
         False  # bands differ in size: the last one's plan is kept for nothing
     )
+    _share_memory()
+    options.add_session_config_entry("session.use_env_allocators", "1")
     weights = resources.files("gapvision").joinpath(f"trace/weights/{name}").read_bytes()
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+
+
+@cache
+def _share_memory() -> None:
+    """Let one network take what another one is done with: they keep it for their next band."""
+    import onnxruntime as ort
+
+    place = ort.OrtMemoryInfo(
+        "Cpu", ort.OrtAllocatorType.ORT_ARENA_ALLOCATOR, 0, ort.OrtMemType.DEFAULT
+    )
+    ort.create_and_register_allocator(place, None)
