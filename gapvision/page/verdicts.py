@@ -91,9 +91,10 @@ def warm_up() -> None:
     import gapvision.joint.gather  # noqa: F401
     import gapvision.shoot.heights_text  # noqa: F401
     import gapvision.spine  # noqa: F401
-    from gapvision.trace.network import read_band
+    from gapvision.trace.network import CLOSER, TRACER, read_band
 
-    read_band(np.zeros((6, *USUAL_BAND), np.float32))
+    for weights in (TRACER, CLOSER):
+        read_band(np.zeros((6, *USUAL_BAND), np.float32), weights)
 
 
 def _unfit(error: MeasurementError) -> dict[str, Any]:

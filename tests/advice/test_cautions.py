@@ -29,7 +29,7 @@ from gapvision.inputs.options import Cards, HandMeasured, MeasureOptions, Stretc
 from gapvision.joint.by_hand import ByHand, LineWidth, compare
 from gapvision.joint.disagreement import GapShift, gap_shifts
 from gapvision.joint.drawn_off import DrawnOff
-from gapvision.joint.gap import Profile, gap_profile, groove_at, profile_over
+from gapvision.joint.gap import Profile, drawn_at, groove_at, profile_of, profile_over
 from gapvision.joint.photo_results import (
     CardResult,
     Exposure,
@@ -655,10 +655,11 @@ def test_likely_places_hold_the_one_that_decides():
         joint = draw_joint(np.random.default_rng([31, seed]), PROTOCOLS["level"])
         at, need = joint.truth.station_mm[2:-2], joint.truth.needed_mm(76.0)[2:-2]
         fitted = fit(joint)
-        p = gap_profile(fitted, at, 76.0)
+        drawn = drawn_at(fitted, at, 76.0)
+        p = profile_of(drawn)
         assert p.decides.sum() == pytest.approx(1.0)
         shown = np.ones(len(at), bool)
-        profile = profile_over(at, shown, p, groove_at(fitted, at, p.setting.value_mm))
+        profile = profile_over(at, shown, p, groove_at(drawn, p.setting.value_mm))
         likely = _likely(
             SimpleNamespace(station_mm=at, decides=p.decides, profile=profile, shown=shown)
         )

@@ -13,7 +13,7 @@ from studies.coverage_table import band, outcomes
 
 from gapvision.errors import JointNotFitted
 from gapvision.joint.equations import normal_equations
-from gapvision.joint.fit import _factor, fit_joint
+from gapvision.joint.fit import _solved, fit_joint
 from gapvision.joint.gap import spread
 from gapvision.joint.model import through_wall
 from gapvision.joint.readings import GapReading
@@ -155,7 +155,7 @@ def test_noise_doubled_doubles_the_uncertainty():
 
 def test_what_fits_nothing_is_refused():
     with pytest.raises(JointNotFitted) as caught:
-        _factor(np.diag([1.0, -1e-9]))
+        _solved(np.diag([1.0, 1.0, 1.0, 1.0, -1e-9]), np.ones(5))
     assert caught.value.code == "not-fitted"
 
 

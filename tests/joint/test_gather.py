@@ -66,7 +66,7 @@ def looked(level, monkeypatch):
     def loaded(*_):
         raise TracedAnew
 
-    monkeypatch.setattr(gather, "_loaded", loaded)
+    monkeypatch.setattr(gather, "load_photo", loaded)
     return asked, {look.traced.facts.sha256: look}
 
 
