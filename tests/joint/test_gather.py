@@ -106,3 +106,15 @@ def test_what_was_traced_by_other_statements_is_traced_again(looked, change, tmp
         change = {"photos": (), "inside": asked.photos}
     with pytest.raises(TracedAnew):
         gather.gather_photos(replace(asked, **change), Priors(), None, looks)
+
+
+@pytest.mark.parametrize("looked_at", [False, True])
+def test_a_file_under_two_names_counts_once(level, tmp_path, looked_at):
+    """Twice it would make the answer look surer than it is, also where both are read at once."""
+    asked, look = level
+    for name in ("a.jpg", "b.jpg", "c.jpg"):
+        (tmp_path / name).write_bytes(asked.photos[0].read_bytes())
+    looks = {look.traced.facts.sha256: look} if looked_at else None
+    found = gather.gather_photos(replace(asked, photos=(tmp_path,)), Priors(), None, looks)
+    assert [p.label for p in found.photos] == ["a.jpg"] and not found.left_out
+    assert [p.rows.lens for p in found.photos] == [0] and len(found.lenses) == 1
