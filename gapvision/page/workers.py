@@ -9,7 +9,13 @@ from contextlib import suppress
 from functools import cache
 from typing import Any, TypeVar, cast
 
-from anyio import BrokenWorkerProcess, CapacityLimiter, create_task_group, to_process
+from anyio import (
+    BrokenWorkerProcess,
+    CancelScope,
+    CapacityLimiter,
+    create_task_group,
+    to_process,
+)
 
 from gapvision.errors import MeasurementError
 from gapvision.page.verdicts import warm_up
@@ -61,7 +67,14 @@ async def warm(limiter: CapacityLimiter) -> None:
     """Begin every worker, and have it load what it needs, before the first photograph comes."""
     async with create_task_group() as tasks:
         for _ in range(int(limiter.total_tokens)):
-            tasks.start_soon(in_worker, limiter, warm_up)
+            tasks.start_soon(_begun, limiter)
+
+
+async def _begun(limiter: CapacityLimiter) -> None:
+    # A worker that is cancelled before it is ready would be left behind, and not killed.
+    with CancelScope(shield=True), suppress(BrokenWorkerProcess):
+        await to_process.run_sync(_set_up, limiter=limiter)
+    await in_worker(limiter, warm_up)
 
 
 def _limited(work: Callable[..., T], args: tuple) -> tuple[T | None, tuple[str, str] | None]:

@@ -11,6 +11,7 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
+import anyio
 import cv2
 import numpy as np
 import pytest
@@ -36,6 +37,7 @@ from gapvision.archive.store import open_archive
 from gapvision.archive.verify import verify
 from gapvision.inputs.options import MeasureOptions
 from gapvision.page.drafts import MEASURING, change_draft, load_draft
+from gapvision.page.workers import warm
 from gapvision.spine import measure
 
 
@@ -79,6 +81,20 @@ def children():
             if int(stat.rpartition(")")[2].split()[1]) == os.getpid() and "to_process" in command:
                 found.append(int(entry.name))
     return found
+
+
+def test_a_page_stopped_as_soon_as_it_begins_leaves_no_worker_behind():
+    """One that is cancelled before it is ready is not killed by those who began it."""
+
+    async def stopped_at_once():
+        async with anyio.create_task_group() as tasks:
+            tasks.start_soon(warm, anyio.CapacityLimiter(2))
+            await anyio.sleep(0.05)
+            tasks.cancel_scope.cancel()
+
+    before = set(children())
+    anyio.run(stopped_at_once)
+    assert set(children()) <= before
 
 
 def test_each_photograph_is_told_what_it_shows_and_which_is_next(page, three):
