@@ -89,7 +89,8 @@ def test_a_page_stopped_as_soon_as_it_begins_leaves_no_worker_behind():
     async def stopped_at_once():
         async with anyio.create_task_group() as tasks:
             tasks.start_soon(warm, anyio.CapacityLimiter(2))
-            await anyio.sleep(0.05)
+            while set(children()) <= before:
+                await anyio.sleep(0.002)
             tasks.cancel_scope.cancel()
 
     before = set(children())
