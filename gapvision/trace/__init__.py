@@ -2,8 +2,8 @@
 
 Takes a photograph and its cards; gives a `TracedPhoto`: the band rectified by its own camera, and the
 `Trace` of both outlines, which `rows` makes rows of the fit. Read `traced_photo.py` first, then
-`outlines.py`. The network lies in `weights/`; `training` made it, is imported by nobody and is
-not installed.
+`outlines.py`. The networks of both looks lie in `weights/`; `training` made them, is imported by
+nobody and is not installed.
 """
 
 from __future__ import annotations

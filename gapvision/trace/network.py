@@ -1,7 +1,7 @@
 """What the tracer's network says of a band: what each place shows, and where in a column each limb lies.
 
-One network in one pass, run by ONNX Runtime, in less than half of OpenCV's time and memory.
-docs/tracer.md tells how it was made.
+One network for the whole band and one for the strip of a second look, each in one pass, run by ONNX
+Runtime, in less than half of OpenCV's time and memory. docs/tracer.md tells how they were made.
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import torch
 import torch.nn.functional as F
 from torch import nn
@@ -17,6 +18,7 @@ from gapvision.trace.network import GRAIN
 
 CLASSES = 4  # upper log, seen through the gap, lower log, in front
 PLANES = 6
+LEAST_HALVED = 65  # weights of a layer: fewer take no room
 ENCODER_BLOCKS = 11  # of EfficientNet-Lite0: as deep as a sixteenth of the band
 
 
@@ -137,10 +139,34 @@ def build(kind: str, pretrained: bool = False) -> Net:
     return Net(LiteEncoder(pretrained) if kind == "lite" else PlainEncoder())
 
 
-def write_onnx(net: Net, path: Path) -> None:
-    """The network as the tracer reads it, for bands of any size."""
+def write_onnx(net: Net, path: Path, halves: bool = False) -> None:
+    """The network as the tracer reads it, for bands of any size; weights in half precision if asked."""
     torch.onnx.export(
         net.eval(), torch.zeros(1, PLANES, 384, 1600), str(path), input_names=["x"],
         output_names=["y"], dynamic_axes={"x": {2: "h", 3: "w"}, "y": {2: "h", 3: "w"}},
         opset_version=17, dynamo=False,
     )  # fmt: skip
+    if halves:
+        _halve(path)
+
+
+def _halve(path: Path) -> None:
+    """Store a network's weights in half precision; they are made whole again when it is loaded."""
+    import onnx
+    from onnx import numpy_helper
+
+    model = onnx.load(path)
+    graph = model.graph
+    for weights in list(graph.initializer):
+        values = numpy_helper.to_array(weights)
+        if values.dtype != np.float32 or values.size < LEAST_HALVED:
+            continue
+        half = numpy_helper.from_array(values.astype(np.float16), f"{weights.name}_half")
+        graph.initializer.remove(weights)
+        graph.initializer.append(half)
+        whole = onnx.helper.make_node(
+            "Cast", [half.name], [weights.name], to=onnx.TensorProto.FLOAT
+        )
+        graph.node.insert(0, whole)
+    onnx.checker.check_model(model)
+    onnx.save(model, path)

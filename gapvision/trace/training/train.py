@@ -180,7 +180,7 @@ def train(a: argparse.Namespace) -> None:
         torch.save(mean.values, a.out / "tracer.pt")
         net.load_state_dict(mean.values)
         plain = net.cpu().float().to(memory_format=torch.contiguous_format)
-        write_onnx(plain, a.out / "tracer.onnx")
+        write_onnx(plain, a.out / "tracer.onnx", halves=a.cell < CELL_MM)
         print(f"{a.kind} done {step}", flush=True)
 
 
