@@ -38,7 +38,7 @@ USUAL = (
     "2026-05-14", "cover=60", "9999-12-31", "0001-01-01", "1" * 20, "-1", "0", "mm", "in", "lower", "a4",
     "pine", "1-12", "0.1,2",
 )  # fmt: skip
-NEVER = ("demo",)  # measures for seconds whatever it is told
+NEVER = ("demo", "page")  # one measures for seconds whatever it is told, one serves until stopped
 
 
 @cache
