@@ -9,9 +9,8 @@ from typing import TypeVar
 
 import cv2
 
-AT_ONCE = (
-    2  # photographs, for each has its picture in memory: 130 MB more of a joint at 8 megapixels
-)
+# Photographs: each has its picture in memory, 130 MB more of a joint at 8 megapixels.
+AT_ONCE = 2
 
 Given = TypeVar("Given")
 Found = TypeVar("Found")

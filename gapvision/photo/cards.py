@@ -373,7 +373,6 @@ PARTS = np.array([[0, 0, 1, 2], [0, 1, 0, 2]])
 
 def _edge(shift_mm: np.ndarray, blur_mm: float) -> np.ndarray:
     """A blurred step shifted (n,) along a patch, its change with the shift, and a constant: (n, k, 3)."""
-
     grid = np.linspace(-PATCH_MM, PATCH_MM, PATCH_SAMPLES)
     scale = blur_mm * np.sqrt(2)
     off = (grid - shift_mm[:, None]) / scale

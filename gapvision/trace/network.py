@@ -25,9 +25,8 @@ UPPER, GAP, LOWER, FRONT = range(4)  # what a place may show
 BLOCK = 4  # columns of the band judged together, cells: as many as make one of the network's
 GRAIN = 16  # the network halves the picture four times
 MOST_CELLS = 1_250_000  # of a band at once, for which the network needs 1/3 GB
-BESIDE = (
-    384  # columns that a piece sees beside itself: farther ones change a score by 0.002 at most
-)
+# Columns that a piece sees beside itself: farther ones change a score by 0.002 at most.
+BESIDE = 384
 HEIGHT_UNIT_MM = 150.0
 MOST_LIGHT = 2.0  # of the band's level; a dark band's is counted higher by
 DARK_LEVEL = 0.02
@@ -121,9 +120,8 @@ def _network(name: str) -> onnxruntime.InferenceSession:
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = cv2.getNumThreads()
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
-    options.enable_mem_pattern = (
-        False  # bands differ in size: the last one's plan is kept for nothing
-    )
+    # Bands differ in size: the last one's plan would be kept for nothing.
+    options.enable_mem_pattern = False
     _share_memory()
     options.add_session_config_entry("session.use_env_allocators", "1")
     weights = resources.files("gapvision").joinpath(f"trace/weights/{name}").read_bytes()
