@@ -82,8 +82,7 @@ def likely_lines(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Rows (blocks,) of the upper and the lower line by the network alone, to half a row."""
     votes, _ = _votes(band, labels)
-    costs = [VOTES_SHARE * _cost(votes[k]) - LIMBS_SHARE * limbs[k] for k in range(2)]
-    upper, lower = _best_paths(np.stack(costs)) - 0.5
+    upper, lower = _best_paths(np.stack(_costs(votes, limbs))) - 0.5
     return upper, lower
 
 
@@ -104,6 +103,13 @@ def _cost(votes: np.ndarray) -> np.ndarray:
     cost = np.zeros((len(votes) + 1, votes.shape[1]))
     np.cumsum(votes, axis=0, dtype=float, out=cost[1:])
     return np.negative(cost, out=cost)
+
+
+def _costs(votes: list[np.ndarray], limbs: np.ndarray) -> list[np.ndarray]:
+    """What each of the two lines costs (rows + 1, blocks) by the votes and the limbs' places."""
+    return [
+        VOTES_SHARE * _cost(v) - LIMBS_SHARE * limb for v, limb in zip(votes, limbs, strict=True)
+    ]
 
 
 def trace_outlines(
@@ -193,7 +199,7 @@ def _follow(
 
     They go through what was drawn, and are sure there.
     """
-    costs = [VOTES_SHARE * _cost(votes[k]) - LIMBS_SHARE * limbs[k] for k in range(2)]
+    costs = _costs(votes, limbs)
     if drawn is not None:
         alone = [
             path + _about(limb, path)[0] - 0.5
