@@ -24,10 +24,7 @@ CHOOSE = ", or choose the camera under Names, cover, diameters"
 DAMAGED = "The picture came damaged: send it again, or photograph again."
 SHOWN_PX = {"view.jpg": 1600, "thumb.jpg": 320}  # long side of what the phone shows, and its lists
 QUALITY = 80
-USUAL_BAND = (
-    400,
-    2000,
-)  # cells of a band: the network claims its memory at the first one of a size
+USUAL_BAND = 192, 1600  # a network's cells: it claims its memory at the first band of a size
 
 
 def verdict_of(path: Path, options: MeasureOptions) -> tuple[dict[str, Any], bytes]:
@@ -91,10 +88,10 @@ def warm_up() -> None:
     import gapvision.joint.gather  # noqa: F401
     import gapvision.shoot.heights_text  # noqa: F401
     import gapvision.spine  # noqa: F401
-    from gapvision.trace.network import CLOSER, TRACER, read_band
+    from gapvision.trace.network import CLOSER, TRACER, read_planes
 
-    for weights in (TRACER, CLOSER):
-        read_band(np.zeros((6, *USUAL_BAND), np.float32), weights)
+    for look in (TRACER, CLOSER):
+        read_planes(np.zeros((6, *USUAL_BAND), np.float32), look)
 
 
 def _unfit(error: MeasurementError) -> dict[str, Any]:

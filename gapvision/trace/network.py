@@ -7,6 +7,7 @@ Runtime, in less than half of OpenCV's time and memory. docs/tracer.md tells how
 from __future__ import annotations
 
 import threading
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from itertools import pairwise
@@ -15,14 +16,13 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from gapvision.trace.rectified import Band
+from gapvision.trace.rectified import CELL_MM, Band
 
 if TYPE_CHECKING:
     import onnxruntime
 
-TRACER, CLOSER = "tracer.onnx", "closer.onnx"
 UPPER, GAP, LOWER, FRONT = range(4)  # what a place may show
-BLOCK = 4  # columns of the band judged together, cells: as many as make one of the network's
+BLOCK = 4  # columns judged together: as many of the network's cells as make one of its answer's
 GRAIN = 16  # the network halves the picture four times
 MOST_CELLS = 1_250_000  # of a band at once, for which the network needs 1/3 GB
 # Columns that a piece sees beside itself: farther ones change a score by 0.002 at most.
@@ -31,7 +31,27 @@ HEIGHT_UNIT_MM = 150.0
 MOST_LIGHT = 2.0  # of the band's level; a dark band's is counted higher by
 DARK_LEVEL = 0.02
 _ONE_AT_A_TIME = threading.Lock()  # a pass takes 150 MB, and all threads as it is
+UNIT = np.linspace(0, 1, 256, dtype=np.float32)
 FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A network, and the cells it has learned on.
+
+    A picture is laid out in square cells of ``cell_mm``, or up to ``most_mm`` where it is high; means of
+    ``down`` by ``along`` of them are the network's own cells. A log changes little along it.
+    """
+
+    weights: str
+    cell_mm: float
+    most_mm: float
+    down: int
+    along: int
+
+
+TRACER = Look("tracer.onnx", CELL_MM, CELL_MM, 2, 2)  # of the whole band
+CLOSER = Look("closer.onnx", 0.5 * CELL_MM, CELL_MM, 1, 2)  # of the strip of a second look
 
 
 def sight_slope(band: Band) -> np.ndarray:
@@ -41,59 +61,79 @@ def sight_slope(band: Band) -> np.ndarray:
     return (eye[1] - height) / abs(eye[2] - band.z_mm)
 
 
-def network_input(band: Band, bgr: np.ndarray, expected_row: float | None) -> np.ndarray:
-    """The network's planes (6, rows, columns): colour, blind, height, slope of sight.
+def look_at(
+    band: Band, bgr: np.ndarray, expected_mm: float | None, look: Look
+) -> tuple[np.ndarray, np.ndarray]:
+    """What a look's network says of a band, by its own rows and by blocks of `BLOCK` of its columns.
 
-    ``bgr`` (rows, columns, 3) is the band's picture; ``expected_row`` is where the cards' log should
-    end, by its diameter, None where unknown.
+    The last row and block may lie partly past the band.
+
+    Parameters
+    ----------
+    bgr : array (rows, columns, 3), uint8, display-encoded
+        The band's picture.
+    expected_mm : float or None
+        Height at which the cards' log should end, by its diameter; None where unknown.
+
+    Returns
+    -------
+    labels : array (4, n, blocks)
+        Probabilities of upper log, gap, lower log, something in front.
+    limbs : array (2, n + 1, blocks)
+        Log-probabilities that the upper and the lower limb lie between row r - 1 and row r.
     """
     rows, columns = bgr.shape[:2]
-    blind = band.hidden | ~band.seen
+    expected = None if expected_mm is None else (band.top_mm - expected_mm) / band.cell_mm
+    scores = read_planes(network_input(band, bgr, expected, look), look)
+    scores = scores[:, : -(-rows // look.down), : -(-columns // (look.along * BLOCK))]
+    labels = np.exp(_log_shares(scores[:4], axis=0))
+    limbs = np.full((2, scores.shape[1] + 1, scores.shape[2]), FLOOR, np.float32)
+    limbs[:, :-1] = np.maximum(_log_shares(scores[4:], axis=1), FLOOR)
+    return labels, limbs
+
+
+def network_input(
+    band: Band, bgr: np.ndarray, expected_row: float | None, look: Look
+) -> np.ndarray:
+    """The network's planes (6, n, m): colour, blind, height, slope of sight, in its cells.
+
+    The band's picture ``bgr`` (rows, columns, 3) goes on as at its edge to as many as the network
+    takes; ``expected_row`` is where the cards' log should end, None where unknown.
+    """
+    rows, columns = bgr.shape[:2]
+    down, along = GRAIN * look.down, GRAIN * look.along
+    more = 0, -rows % down, 0, -columns % along
+    size = (columns + more[3]) // look.along, (rows + more[1]) // look.down
+    blind = np.where(band.hidden | ~band.seen, np.uint8(255), np.uint8(0))
     some = np.flatnonzero(band.seen)[::7]
     lit = bgr.reshape(-1, 3)[some].astype(np.float32) / 255
     level = np.percentile(lit.mean(-1), 90) if len(some) else 1.0
     shades = np.arange(256, dtype=np.float32) / 255 / np.float32(level + DARK_LEVEL)
     shades = np.minimum(shades, np.float32(MOST_LIGHT))
-    planes = np.empty((6, rows, columns), np.float32)
-    open_ = np.where(blind, np.uint8(0), np.uint8(255))
-    for plane, channel in zip(
-        planes, cv2.split(cv2.bitwise_and(bgr, bgr, mask=open_)), strict=False
-    ):
-        cv2.LUT(channel, shades, dst=plane)
-    planes[3] = blind
+    open_ = cv2.bitwise_and(bgr, bgr, mask=cv2.bitwise_not(blind))
+    planes = np.empty((6, size[1], size[0]), np.float32)
+    for plane, channel in zip(planes, (*cv2.split(open_), blind), strict=False):
+        wider = cv2.copyMakeBorder(channel, *more, cv2.BORDER_REPLICATE)
+        lighter = shades if channel is not blind else UNIT
+        cv2.LUT(cv2.resize(wider, size, interpolation=cv2.INTER_AREA), lighter, dst=plane)
+    row = look.down * (np.arange(size[1]) + 0.5) - 0.5
     planes[4] = 0.0
     if expected_row is not None:
-        planes[4] = ((np.arange(rows) - expected_row) * band.cell_mm / HEIGHT_UNIT_MM)[:, None]
-    planes[5] = sight_slope(band)[:, None]
+        planes[4] = ((row - expected_row) * band.cell_mm / HEIGHT_UNIT_MM)[:, None]
+    planes[5] = np.interp(row, np.arange(rows), sight_slope(band))[:, None]
     return planes
 
 
-def read_band(planes: np.ndarray, weights: str = TRACER) -> tuple[np.ndarray, np.ndarray]:
-    """What the network says of its planes (6, rows, columns), by blocks of `BLOCK` columns.
+def read_planes(planes: np.ndarray, look: Look) -> np.ndarray:
+    """The network's scores (6, rows, columns / 4), piece by piece of a long strip, to need less memory.
 
-    ``weights`` are `TRACER` for cells of a millimetre and `CLOSER` for those of a second look.
-
-    Returns
-    -------
-    labels : array (4, rows, blocks)
-        Probabilities of upper log, gap, lower log, something in front.
-    limbs : array (2, rows + 1, blocks)
-        Log-probabilities that the upper and the lower limb lie between row r - 1 and row r.
+    ``planes`` are (6, rows, columns), both divisible by `GRAIN`.
     """
-    rows, columns = planes.shape[1:]
-    pad_r, pad_c = -rows % GRAIN, -columns % GRAIN
-    padded = np.pad(planes, ((0, 0), (0, pad_r), (0, pad_c)), mode="edge")
-    del planes  # a tenth of what the network takes at its peak
     with _ONE_AT_A_TIME:
-        score = _scores(padded, weights)[:, :rows, : columns // BLOCK]
-    labels = np.exp(_log_shares(score[:4], axis=0))
-    limbs = np.full((2, rows + 1, score.shape[2]), FLOOR, np.float32)
-    limbs[:, :rows] = np.maximum(_log_shares(score[4:], axis=1), FLOOR)
-    return labels, limbs
+        return _scores(planes, look.weights)
 
 
 def _scores(planes: np.ndarray, weights: str) -> np.ndarray:
-    """The network's scores (6, rows, blocks), piece by piece of a long strip, to need less memory."""
     rows, columns = planes.shape[1:]
     pieces = -(-rows * columns // MOST_CELLS)
     ends = GRAIN * np.linspace(0, columns // GRAIN, pieces + 1).round().astype(int)

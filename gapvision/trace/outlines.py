@@ -38,7 +38,7 @@ EDGE_ZONE_MM = 6  # rows around a line that must be free and clearly labelled
 MOST_IN_FRONT = 0.4  # of what the zone shows
 LEAST_MARGIN = 0.9  # mean vote on both sides; below it the label is a guess
 NEAR_ROWS, LEAST_SD_ROWS = 4, 0.3
-SURE_REACH, LEAST_SURE = 2, 0.80  # of lines as sure as that 1 in 100 blocks is over 2 mm off
+SURE_REACH, LEAST_SURE = 2, 0.60  # of lines at least so sure 1.8 % of blocks are over 2 mm off
 # Who is often unsure errs where he is sure, too: claimed blocks amid many unsure ones are believed less.
 AROUND_BLOCKS, MOST_UNSURE, AMID_UNSURE_MM = 75, 0.6, 20.0
 DOUBT_ROWS, DOUBT_BLOCKS, DOUBT_SHARE = 40, 7, 0.8
@@ -128,7 +128,7 @@ def trace_outlines(
         The photograph's light, as `edges.LightOf`.
     labels : array (4, rows, blocks)
     limbs : array (2, rows + 1, blocks)
-        Both from `network.read_band`.
+        Both as `looks.first_look` gives them.
     guide : pair of arrays (blocks,), optional
         Rows of the upper and lower outline that a fitted joint predicts, NaN where it does not;
         the lines are then sought near them.

@@ -19,9 +19,9 @@ from gapvision.scene.camera import Lens
 from gapvision.scene.hung_card import HungCard
 from gapvision.scene.photo_rows import CardSighting, PhotoRows
 from gapvision.scene.priors import Half, Priors
-from gapvision.trace.closer import look_closer
 from gapvision.trace.drawn import Drawn, drawn_in
-from gapvision.trace.network import BLOCK, network_input, read_band
+from gapvision.trace.looks import first_look, second_look
+from gapvision.trace.network import BLOCK
 from gapvision.trace.outlines import (
     HIDDEN,
     LEAST_GAP_PX,
@@ -83,7 +83,7 @@ class TracedPhoto:
     rows: PhotoRows  # cards only: outlines come with the joint that they are fitted to
     band: Band  # without its picture
     labels: np.ndarray  # float16 (4, rows, blocks), and
-    limbs: np.ndarray  # float16 (2, rows + 1, blocks), from `read_band`
+    limbs: np.ndarray  # float16 (2, rows + 1, blocks), from `second_look`
     trace: Trace
     crop: Crop
     unread_cards: tuple[int, ...] = ()  # of which parts are seen
@@ -149,8 +149,8 @@ def trace_photo(
     band, band_bgr = cut_band(
         shown, camera, reach.z_mm, stretch, reach.top_mm, reach.bottom_mm, polygons
     )
-    labels, limbs = read_band(network_input(band, band_bgr, reach.expected_row))
-    labels, limbs = look_closer(shown, camera, band, labels, limbs, polygons, reach.expected_mm)
+    labels, limbs = first_look(band, band_bgr, reach.expected_mm)
+    labels, limbs = second_look(shown, camera, band, labels, limbs, polygons, reach.expected_mm)
     drawn = None
     if read.correction is not None:
         drawn = drawn_in(band, labels.shape[2], read.correction, read.label)
@@ -214,10 +214,6 @@ class _Reach:
     top_mm: float
     bottom_mm: float
     expected_mm: float | None
-
-    @property
-    def expected_row(self) -> float | None:
-        return None if self.expected_mm is None else (self.top_mm - self.expected_mm) / CELL_MM
 
 
 def _reach(

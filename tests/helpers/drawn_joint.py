@@ -10,6 +10,7 @@ from gapvision.scene.camera import FACING, Camera
 SIZE = (1300, 760)  # px
 PX_PER_MM = 1.8
 CENTRE_MM = np.array([60.0, -180.0, 1500.0])
+EXPECTED_MM = -150.0  # where the upper log should end
 STRETCH_MM, TOP_MM, BOTTOM_MM = (-270.0, 390.0), -40.0, -330.0
 WOOD = {"upper": (88, 124, 158), "lower": (70, 104, 140)}  # BGR, display-encoded
 CLOTH = (236, 232, 228)

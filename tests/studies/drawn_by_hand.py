@@ -38,7 +38,7 @@ def main() -> None:
     station = np.array(photo["outlines"]["blocks"]["station_mm"])
     upper = np.array(photo["outlines"]["upper"])
     px_per_mm = np.ptp(upper[:, 0]) / np.ptp(station)
-    real = traced_photo.look_closer
+    real = traced_photo.second_look
     print(f"untouched {untouched.setting.value_mm:.2f} +- {untouched.setting.U95_mm:.2f}")
     print("log    mm  rows   wrong     off what it was   U95   holds  status")
     for log, length in product(("upper", "lower"), (150, 400)):
@@ -46,7 +46,7 @@ def main() -> None:
         middle = untouched.deciding_place.station_mm
         first, last = middle - length / 2, middle + length / 2
         blocks = slice(*np.searchsorted(station, (first, last)))
-        traced_photo.look_closer = lambda *band, args=(log, blocks, rows): misled(
+        traced_photo.second_look = lambda *band, args=(log, blocks, rows): misled(
             *real(*band), *args
         )
         wrong = measure(options("photo0.jpg")).setting.value_mm - untouched.setting.value_mm
@@ -63,7 +63,7 @@ def main() -> None:
             u95.append(m.setting.U95_mm)
             holds.append(abs(m.setting.value_mm - TRUTH["setting_mm"]) <= m.setting.U95_mm)
             status.append(m.verdict.kind)
-        traced_photo.look_closer = real
+        traced_photo.second_look = real
         print(
             f"{log} {length:5d} {rows:5d} {wrong:7.2f}   {np.mean(off):6.2f} {np.std(off):5.2f} "
             f"{np.abs(off).max():5.2f}  {np.median(u95):5.2f}  {sum(holds)}/{seeds}  {sorted({*status})}",

@@ -4,14 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers.drawn_joint import BOTTOM_MM, CAMERA, STRETCH_MM, TOP_MM, draw, upper_mm
+from helpers.drawn_joint import BOTTOM_MM, CAMERA, EXPECTED_MM, STRETCH_MM, TOP_MM, draw, upper_mm
 from helpers.misled import misled
 
 from gapvision.errors import OutlinesNotFound
 from gapvision.inputs.corrections import Correction
 from gapvision.photo.light import linear
 from gapvision.trace.drawn import PIN_BLOCKS, drawn_in
-from gapvision.trace.network import BLOCK, FLOOR, network_input, read_band
+from gapvision.trace.looks import first_look, second_look
+from gapvision.trace.network import BLOCK, FLOOR
 from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, trace_outlines
 from gapvision.trace.rectified import cut_band
 
@@ -26,7 +27,8 @@ class Scene:
     def __init__(self):
         picture = draw(GAP_MM)
         self.band, bgr = cut_band(picture, CAMERA, 0.0, STRETCH_MM, TOP_MM, BOTTOM_MM, [])
-        self.labels, self.limbs = read_band(network_input(self.band, bgr, TOP_MM + 150.0))
+        first = first_look(self.band, bgr, EXPECTED_MM)
+        self.labels, self.limbs = second_look(picture, CAMERA, self.band, *first, [], EXPECTED_MM)
         self.light = linear(picture)
         self.blocks = self.labels.shape[2]
         self.station = STRETCH_MM[0] + (np.arange(self.blocks) + 0.5) * BLOCK - 0.5

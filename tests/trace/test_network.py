@@ -6,17 +6,16 @@ import pytest
 from gapvision.trace import network
 
 
-@pytest.mark.parametrize("weights", [network.TRACER, network.CLOSER])
-def test_pieces_say_what_the_whole_says(weights, monkeypatch):
+@pytest.mark.parametrize("look", [network.TRACER, network.CLOSER])
+def test_pieces_say_what_the_whole_says(look, monkeypatch):
     rng = np.random.default_rng(4)
-    planes = rng.random((6, 64, 2404), dtype=np.float32)
+    planes = rng.random((6, 64, 2400), dtype=np.float32)
     planes[3:] = 0.0
-    whole = network.read_band(planes, weights)
+    whole = network.read_planes(planes, look)
     passes, run = [], network._network
     monkeypatch.setattr(network, "_network", lambda name: passes.append(name) or run(name))
     monkeypatch.setattr(network, "MOST_CELLS", 64 * 900)
-    pieces = network.read_band(planes, weights)
-    assert passes == [weights] * 3
-    for one, other in zip(whole, pieces, strict=True):
-        assert one.shape == other.shape
-        np.testing.assert_allclose(other, one, atol=0.01)
+    pieces = network.read_planes(planes, look)
+    assert passes == [look.weights] * 3
+    assert pieces.shape == whole.shape
+    np.testing.assert_allclose(pieces, whole, atol=0.01)

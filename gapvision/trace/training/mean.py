@@ -1,6 +1,6 @@
 """One network of several runs: the mean of their weights, which on joints kept apart beats each of them.
 
-    python -m gapvision.trace.training.mean OUT.onnx A.pt B.pt [--halves]
+    python -m gapvision.trace.training.mean OUT.onnx A.pt B.pt
 
 The runs must have begun with the same weights, or a mean of them is no network.
 """
@@ -31,11 +31,10 @@ def main() -> None:
     ask.add_argument("out", type=Path)
     ask.add_argument("runs", type=Path, nargs="+")
     ask.add_argument("--kind", choices=("lite", "plain"), default="lite")
-    ask.add_argument("--halves", action="store_true", help="weights in half precision")
     a = ask.parse_args()
     net = build(a.kind)
     net.load_state_dict(mean_of([torch.load(run, map_location="cpu") for run in a.runs]))
-    write_onnx(net, a.out, a.halves)
+    write_onnx(net, a.out)
 
 
 if __name__ == "__main__":

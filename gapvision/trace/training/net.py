@@ -139,15 +139,14 @@ def build(kind: str, pretrained: bool = False) -> Net:
     return Net(LiteEncoder(pretrained) if kind == "lite" else PlainEncoder())
 
 
-def write_onnx(net: Net, path: Path, halves: bool = False) -> None:
-    """The network as the tracer reads it, for bands of any size; weights in half precision if asked."""
+def write_onnx(net: Net, path: Path) -> None:
+    """The network as the tracer reads it, for bands of any size; weights in half precision."""
     torch.onnx.export(
         net.eval(), torch.zeros(1, PLANES, 384, 1600), str(path), input_names=["x"],
         output_names=["y"], dynamic_axes={"x": {2: "h", 3: "w"}, "y": {2: "h", 3: "w"}},
         opset_version=17, dynamo=False,
     )  # fmt: skip
-    if halves:
-        _halve(path)
+    _halve(path)
 
 
 def _halve(path: Path) -> None:

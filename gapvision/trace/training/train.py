@@ -4,7 +4,9 @@
 
 TEXTURES holds ``skin`` (bark, wood) and ``back`` (anything else): folders of pictures. OUT gets
 tracer.pt and tracer.onnx. --bands names a folder of bands (`bands.save`), which may still be
-filling up. PyTorch is needed to train, and for nothing else.
+filling up. With --look closer it is the network of the second look, its files closer.pt and closer.onnx,
+and the bands are those of `bands.make_sample` in its cells. PyTorch is needed to train, and for nothing
+else.
 """
 
 from __future__ import annotations
@@ -21,13 +23,13 @@ import torch
 import torch.distributed as group
 import torch.nn.functional as F
 
-from gapvision.trace.network import BLOCK
-from gapvision.trace.rectified import CELL_MM
+from gapvision.trace.network import BLOCK, CLOSER, TRACER, Look
 from gapvision.trace.training.net import CLASSES, build, write_onnx
 from gapvision.trace.training.paint import Batch, paint
 from gapvision.trace.training.rendered import Bands, changed
 from gapvision.trace.training.skins import BACK_MAKERS, WOOD_MAKERS, Pool, textures_below
 
+LOOKS = {"tracer": TRACER, "closer": CLOSER}
 ENCODER_RATE, RATE = 5e-4, 2e-3
 DECAY = 1e-4
 WARM_STEPS = 150
@@ -37,20 +39,27 @@ LOOK_EVERY = 40  # steps between looks for new bands
 SAVE_EVERY_S = 60.0
 
 
-def targets(b: Batch):
-    """Shares of the classes (n, 4, rows, m), weights (n, rows, m), limbs (n, 2, m), known (n, 2, m)."""
-    shape = (*b.label.shape[:2], -1, BLOCK)
-    shares = torch.stack([(b.label == k).view(shape).float().mean(-1) for k in range(CLASSES)], 1)
-    limb = b.limb.view(*b.limb.shape[:2], -1, BLOCK)
+def targets(b: Batch, look: Look):
+    """Shares of the classes (n, 4, rows, m), weights (n, rows, m), limbs (n, 2, m), known (n, 2, m).
+
+    Rows and blocks are the network's, of so many of the batch's cells as a look makes one.
+    """
+    n, rows, _ = b.label.shape
+    width = look.along * BLOCK
+    shape = (n, rows // look.down, look.down, -1, width)
+    shares = torch.stack(
+        [(b.label == k).view(shape).float().mean((2, 4)) for k in range(CLASSES)], 1
+    )
+    limb = torch.nan_to_num(b.limb.view(n, 2, -1, width)).mean(-1)
     return (
-        shares, b.weight.reshape(shape).mean(-1), torch.nan_to_num(limb).mean(-1),
-        b.known.view(*limb.shape).all(-1),
+        shares, b.weight.reshape(shape).mean((2, 4)), (limb + 0.5) / look.down - 0.5,
+        b.known.view(n, 2, -1, width).all(-1),
     )  # fmt: skip
 
 
-def losses(score: torch.Tensor, b: Batch) -> tuple[torch.Tensor, torch.Tensor]:
+def losses(score: torch.Tensor, b: Batch, look: Look) -> tuple[torch.Tensor, torch.Tensor]:
     """Mean cross entropy of the labels and of the limbs' rows, which two neighbours share."""
-    shares, weight, limb, known = targets(b)
+    shares, weight, limb, known = targets(b, look)
     score = score.float()
     entropy = -(shares * F.log_softmax(score[:, :CLASSES], 1)).sum(1)
     told = shares.sum(1) * weight
@@ -83,11 +92,12 @@ class Mean:
                 self.values[name].copy_(value)
 
 
-def one_step(net, optimiser, batch: Batch, half: bool, processes: int):
+def one_step(net, optimiser, batch: Batch, look: Look, half: bool, processes: int):
     """Loss of the labels and of the places, after a step that all processes share."""
-    with torch.autocast(batch.planes.device.type, torch.bfloat16, enabled=half):
-        score = net(batch.planes.to(memory_format=torch.channels_last))
-    parts = losses(score, batch)
+    planes = F.avg_pool2d(batch.planes, (look.down, look.along))
+    with torch.autocast(planes.device.type, torch.bfloat16, enabled=half):
+        score = net(planes.to(memory_format=torch.channels_last))
+    parts = losses(score, batch, look)
     optimiser.zero_grad(set_to_none=True)
     (parts[0] + PLACE_SHARE * parts[1]).backward()
     weights = [w for w in net.parameters() if w.grad is not None]
@@ -120,7 +130,7 @@ def train(a: argparse.Namespace) -> None:
     own_seed = a.seed * 100 + rank
     torch.manual_seed(own_seed)
     random.seed(own_seed)
-    begun = time.time()
+    begun, look = time.time(), LOOKS[a.look]
     skins = Pool(textures_below(a.textures / "skin"), WOOD_MAKERS, a.made, device)
     backs = Pool(
         textures_below(a.textures / "back") + textures_below(a.textures / "skin")[::3], BACK_MAKERS,
@@ -156,13 +166,12 @@ def train(a: argparse.Namespace) -> None:
         if step % RENEW_EVERY == 0:
             skins.renew(RENEW)
             backs.renew(RENEW)
-        batch = paint(
-            a.batch, skins, backs, device, a.cell * random.uniform(1.0, a.largest / a.cell)
-        )
+        wider = (look.most_mm / look.cell_mm) ** random.random() ** 2
+        batch = paint(a.batch, skins, backs, device, look.cell_mm * wider)
         if bands.bands:
-            batch = joined(batch, changed(bands.draw(a.rendered), skins, backs, a.cell))
+            batch = joined(batch, changed(bands.draw(a.rendered), skins, backs, look.cell_mm))
         net.train()
-        past.append(torch.stack(one_step(net, optimiser, batch, on_gpu, processes)))
+        past.append(torch.stack(one_step(net, optimiser, batch, look, on_gpu, processes)))
         mean.add(net)
         step += 1
         if rank == 0 and step % a.tell == 0:
@@ -174,13 +183,13 @@ def train(a: argparse.Namespace) -> None:
                 flush=True,
             )
         if rank == 0 and time.time() - saved > SAVE_EVERY_S:
-            torch.save(mean.values, a.out / "tracer.pt")
+            torch.save(mean.values, a.out / f"{a.look}.pt")
             saved = time.time()
     if rank == 0:
-        torch.save(mean.values, a.out / "tracer.pt")
+        torch.save(mean.values, a.out / f"{a.look}.pt")
         net.load_state_dict(mean.values)
         plain = net.cpu().float().to(memory_format=torch.contiguous_format)
-        write_onnx(plain, a.out / "tracer.onnx", halves=a.cell < CELL_MM)
+        write_onnx(plain, a.out / look.weights)
         print(f"{a.kind} done {step}", flush=True)
 
 
@@ -217,8 +226,7 @@ def main() -> None:
     ask.add_argument("--rendered", type=int, default=12, help="rendered ones, where there are any")
     ask.add_argument("--made", type=int, default=160, help="made textures held at a time")
     ask.add_argument("--rate", type=float, default=1.0, help="factor of the learning rate")
-    ask.add_argument("--cell", type=float, default=CELL_MM, help="mm a cell, of the bands too")
-    ask.add_argument("--largest", type=float, default=CELL_MM, help="cells painted are up to that")
+    ask.add_argument("--look", choices=tuple(LOOKS), default="tracer", help="whose network")
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--tell", type=int, default=100)
     ask.add_argument("--gpu", type=int)
