@@ -69,7 +69,7 @@ def is_sound(value, kind, nullable):
     if value is None:
         return nullable
     if kind == "REAL":
-        return isinstance(value, int | float) and abs(value) < 1e9
+        return isinstance(value, int | float) and abs(value) <= 1e9
     return isinstance(value, str if kind == "TEXT" else int)
 
 
