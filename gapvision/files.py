@@ -11,7 +11,6 @@ from __future__ import annotations
 import errno
 import io
 import os
-import secrets
 import shutil
 import stat
 import sys
@@ -127,7 +126,7 @@ def part_file(folder: Path, lead: str = PART) -> Iterator[BinaryIO]:
     """
     remove_leftovers(folder)
     while True:
-        part = folder / f"{lead}{secrets.token_hex(8)}"
+        part = folder / f"{lead}{os.urandom(8).hex()}"
         with part.open("xb") as file:
             _lock(file.fileno())
             if not _is(file.fileno(), part):  # taken for a leftover before it was locked
@@ -232,7 +231,7 @@ def work_folder(parent: Path) -> Iterator[Path]:
         As the disk has it.
     """
     remove_leftovers(parent)
-    folder = parent / f"{PART}{secrets.token_hex(8)}"
+    folder = parent / f"{PART}{os.urandom(8).hex()}"
     folder.mkdir(mode=0o700)
     handle = os.open(folder, os.O_RDONLY) if fcntl else None
     try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import TypeGuard
 
 _LARGEST = (
@@ -20,6 +21,7 @@ _TEXTS = {
 _LISTS = {
     "photos", "cards", "cautions", "readings", "trials", "chains", "shared_cards",
 }  # fmt: skip
+_OF_NUMBERS = {int, float, type(None)}
 _GROUPS = {
     "camera", "setting", "widest_gap", "narrowest_groove", "profile", "outlines", "decision",
     "station_origin", "photographs_alone", "blocks",
@@ -58,8 +60,20 @@ def check_sound(value: object, key: str = "") -> None:
                 raise ValueError(f"{name}: no list")
             check_sound(inner, name)
     elif isinstance(value, list):
-        for inner in value:
-            check_sound(inner, "" if key in _GROUPS else key)
+        _check_list(value, key)
+
+
+def _check_list(values: list, key: str) -> None:
+    """Most of an answer are lists of numbers, of points and of words: those are looked through at once."""
+    while values and {*map(type, values)} == {list}:
+        values = [*chain.from_iterable(values)]
+    kinds = {*map(type, values)}
+    if kinds <= _OF_NUMBERS and all(v is None or -_LARGEST <= v <= _LARGEST for v in values):
+        return
+    if kinds == {str} and not key.endswith(_LENGTHS):
+        return
+    for inner in values:
+        check_sound(inner, key)
 
 
 def _is_number(value: object) -> TypeGuard[int | float]:

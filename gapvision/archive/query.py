@@ -122,15 +122,17 @@ _LENGTHS = {
 _MOST = 2**62  # rows: SQLite's numbers have 63 bits
 _LARGEST_MM = 1e9  # infinity, and so no number of JSON, is beyond it
 # SQLite keeps whatever it is given, in any column: a row with something else than it should have
-# cannot be told, and must not keep the others from it.
+# cannot be told, and must not keep the others from it. Kinds are told by how SQLite orders them, numbers
+# before texts before blobs, in half of the time that typeof takes; "+": as they are, not as the
+# column would have them.
 _SOUND = " AND ".join(
     (
-        *(f"typeof(r.{c}) = 'text'" for c in _TEXTS),
+        *(f"+r.{c} >= '' AND +r.{c} < x''" for c in _TEXTS),
         "r.status IN ('measured', 'doubtful')",
         "typeof(r.revision) = 'integer'",
-        "typeof(r.remeasured) IN ('integer', 'null')",
+        "(r.remeasured IS NULL OR typeof(r.remeasured) = 'integer')",
         *(
-            f"(typeof(r.{c}) IN ('real', 'integer') AND abs(r.{c}) < {_LARGEST_MM}"
+            f"(+r.{c} BETWEEN -{_LARGEST_MM} AND {_LARGEST_MM}"
             f"{f' OR r.{c} IS NULL' if nullable else ''})"
             for c, nullable in _LENGTHS.items()
         ),
@@ -175,10 +177,13 @@ def entries(archive: Archive, query: Query, limit: int | None = None) -> Iterato
             yield _entry(*row)
 
 
-def unreadable(archive: Archive) -> list[int]:
-    """Records whose columns hold what they cannot, so that no list has them."""
-    sql = f"SELECT r.record FROM record r WHERE ({_SOUND}) IS NOT TRUE ORDER BY r.record"
-    return [record for (record,) in archive.db.execute(sql)]
+def unreadable(archive: Archive, first: int = 0) -> list[int]:
+    """Records from ``first`` on whose columns hold what they cannot, so that no list has them."""
+    sql = (
+        f"SELECT r.record FROM record r WHERE r.record >= ? AND ({_SOUND}) IS NOT TRUE"
+        " ORDER BY r.record"
+    )
+    return [record for (record,) in archive.db.execute(sql, (first,))]
 
 
 def verdicts_of(archive: Archive, records: Iterable[int]) -> dict[int, tuple[str, bool]]:

@@ -283,6 +283,14 @@ def test_records_that_no_list_can_show_are_named(kept):
     assert json.loads(run("archive", "list", "--json", "-").stdout)["records"][0]["record"] == 3
 
 
+def test_of_records_that_a_short_list_does_not_come_to_it_says_nothing(kept):
+    """All of a hundred thousand would be looked through to list twenty."""
+    change(kept, (CELLS[0].replace("= 2", "= 1"),))
+    assert "cannot be read" not in run("archive", "list", "--limit", "1").stderr
+    for args in ([], ["--limit", "2"], ["--limit", "1", "--csv", "-"]):
+        assert "Record 1 cannot be read" in run("archive", "list", *args).stderr
+
+
 # --- a journal that was lost ----------------------------------------------------------------------
 
 

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from contextlib import closing
 from dataclasses import replace
 
 import pytest
@@ -12,7 +13,7 @@ from gapvision.advice.caution import told
 from gapvision.answer.text import answer_text
 from gapvision.archive.originals import Removal, path_of
 from gapvision.archive.outcome import Outcome, outcomes_of
-from gapvision.archive.query import Query, entries, load_record, read_file
+from gapvision.archive.query import Query, entries, load_record, read_file, unreadable
 from gapvision.archive.record import (
     add_record,
     in_utc,
@@ -58,6 +59,47 @@ def refused(code):
 
 def numbers(archive, **query):
     return [e.record for e in entries(archive, Query(**query))]
+
+
+# What a broken cell may hold; SQLite's own writing would make the number 12 of the text.
+ODD = (None, 7, -(2**63), 1e9, -1e9, 9e999, 1.5, "", "12", "abc", b"", b"12")
+
+
+def is_sound(value, kind, nullable):
+    if value is None:
+        return nullable
+    if kind == "REAL":
+        return isinstance(value, int | float) and abs(value) <= 1e9
+    return isinstance(value, str if kind == "TEXT" else int)
+
+
+def test_cells_of_another_kind_than_their_column_are_found(archive, three, tmp_path):
+    """As they lie in the file: filled while no column had a kind."""
+    columns = archive.db.execute("PRAGMA table_info(record)").fetchall()
+    row = archive.db.execute("SELECT * FROM record WHERE record = 1").fetchone()
+    broken, sound = [], set()
+    for place, name, kind, not_null, *_ in columns[1:]:
+        for value in ODD if name != "status" else ():
+            broken.append((len(broken) + 1, *row[1:place], value, *row[place + 1 :]))
+            if is_sound(value, kind, not not_null):
+                sound.add(len(broken))
+    file = tmp_path / "broken"
+    db = sqlite3.connect(file)
+    db.execute(
+        f"CREATE TABLE record (record INTEGER PRIMARY KEY, {', '.join(c[1] for c in columns[1:])})"
+    )
+    db.executemany(f"INSERT INTO record VALUES ({', '.join('?' * len(columns))})", broken)
+    db.execute("PRAGMA writable_schema = ON")
+    kinds = ", ".join(f"{name} {kind}" for _, name, kind, *_ in columns[1:])
+    db.execute(
+        "UPDATE sqlite_master SET sql = ?",
+        (f"CREATE TABLE record (record INTEGER PRIMARY KEY, {kinds})",),
+    )
+    db.commit()
+    db.close()
+    with closing(sqlite3.connect(file)) as db:
+        found = unreadable(replace(archive, db=db))
+    assert set(found) == {*range(1, len(broken) + 1)} - sound and 20 < len(sound) < 100
 
 
 # --- lists and searches ---------------------------------------------------------------------------

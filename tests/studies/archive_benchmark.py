@@ -25,7 +25,7 @@ from statistics import median
 
 from helpers.archives import jpeg, named, new_record
 
-from gapvision.archive.query import Query, entries
+from gapvision.archive.query import Query, entries, unreadable
 from gapvision.archive.record import SourceFile, add_record, words_of
 from gapvision.archive.store import Archive, open_archive
 from gapvision.files import sync_folder
@@ -155,6 +155,12 @@ def main() -> None:
                     found = len(list(entries(archive, query, limit)))
                     taken.append(time.perf_counter() - start)
                 row(name, taken, f"{found} found")
+            taken = []
+            for _ in range(a.repeat):
+                start = time.perf_counter()
+                unreadable(archive)
+                taken.append(time.perf_counter() - start)
+            row("what no list can show, of all", taken, "told below lists that come to the end")
             start = time.perf_counter()
             count = sum(1 for _ in entries(archive, Query()))
             taken = [time.perf_counter() - start]

@@ -128,6 +128,7 @@ def _list(
     with exit_status(), opened_archive(told) as opened:
         from gapvision.archive.query import bad_record, entries, unreadable
 
+        first = 0
         if csv_file is not None:
             from gapvision.archive.table import RECORD_HEAD, record_row, write_csv
 
@@ -142,7 +143,9 @@ def _list(
             limit = limit or SHOWN
             found = list(entries(opened, query, limit + 1))
             say(list_text(found[:limit], units, len(found) > limit))
-        for number in unreadable(opened):
+            if len(found) > limit:
+                first = found[limit].record  # those before it are not listed either way
+        for number in unreadable(opened, first):
             say(bad_record(number, "a column holds what it cannot").text, err=True)
 
 
