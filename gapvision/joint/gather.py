@@ -36,6 +36,7 @@ from gapvision.photo.pose import card_pose
 from gapvision.photo.wood import wood_beside
 from gapvision.scene.camera import Lens
 from gapvision.scene.priors import Half, Priors
+from gapvision.trace.network import load_ahead
 from gapvision.trace.traced_photo import (
     ReadPhoto,
     TracedPhoto,
@@ -213,6 +214,7 @@ def _tried(
     try:
         if looked := _looked(path, label, side, options, looks):
             return looked
+        load_ahead()
         photo = load_photo(path)
         sha256 = photo.facts.sha256
         if sha256 in seen_hashes:

@@ -7,6 +7,7 @@ Runtime, in less than half of OpenCV's time and memory. docs/tracer.md tells how
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -153,6 +154,19 @@ def _log_shares(score: np.ndarray, axis: int) -> np.ndarray:
 
 
 @cache
+def load_ahead() -> None:
+    """Begin to load both networks in a thread, 60 ms, while something else is to be done first."""
+    threading.Thread(target=_load_both).start()
+
+
+def _load_both() -> None:
+    with suppress(Exception):  # which whoever needs them will meet, too
+        for look in (TRACER, CLOSER):
+            with _ONE_AT_A_TIME:
+                _network(look.weights)
+
+
+@cache
 def _network(name: str) -> onnxruntime.InferenceSession:
     # Imported here, since not all that reads this module runs the network.
     import onnxruntime
@@ -176,4 +190,5 @@ def _share_memory() -> None:
     place = ort.OrtMemoryInfo(
         "Cpu", ort.OrtAllocatorType.ORT_ARENA_ALLOCATOR, 0, ort.OrtMemType.DEFAULT
     )
-    ort.create_and_register_allocator(place, None)
+    # As much as is asked for, not twice as much at each step.
+    ort.create_and_register_allocator(place, ort.OrtArenaCfg(0, 1, -1, -1))

@@ -465,7 +465,7 @@ def test_a_command_does_not_wait_for_the_others():
 
 def test_a_plain_measurement_loads_neither_scipy_nor_what_writes_files():
     loaded = loaded_by("measure", FOLDER / "photo0.jpg")
-    heavy = {"scipy", "rich", "reportlab", "jinja2", "joblib", "pydantic"}
+    heavy = {"scipy", "rich", "reportlab", "jinja2", "joblib"}
     assert "cv2" in loaded and not heavy & loaded
 
 
