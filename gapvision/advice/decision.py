@@ -119,4 +119,4 @@ def _diameter(
     if half is not None:
         value = 2 * np.broadcast_to(half(station_mm), station_mm.shape)
         return value, np.full(station_mm.shape, U_TAPE_MM)
-    return 2 * radius_mm.mean(0), np.hypot(2 * spread(radius_mm), U_HEIGHT_MM)
+    return 2 * radius_mm.mean(0, dtype=float), np.hypot(2 * spread(radius_mm), U_HEIGHT_MM)

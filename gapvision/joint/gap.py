@@ -35,9 +35,10 @@ class Drawn:
 def drawn_at(joint: Joint, station_mm: np.ndarray, cover_mm: float, draws: int = DRAWS) -> Drawn:
     """`Drawn` of a joint; the same photographs give the same."""
     rng = np.random.default_rng(SEED)
-    sections = joint.draws(station_mm, draws, rng)
+    drawn = joint.draws(station_mm, draws, rng)
+    sections = drawn.in_single()
     needed = sections.setting_needed(cover_mm)
-    return Drawn(station_mm, sections, sections.gap(), needed, rng.standard_normal((draws, 1)))
+    return Drawn(station_mm, sections, drawn.gap(), needed, rng.standard_normal((draws, 1)))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
