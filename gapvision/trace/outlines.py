@@ -99,10 +99,11 @@ def _votes(band: Band, labels: np.ndarray) -> tuple[list[np.ndarray], np.ndarray
 
 
 def _cost(votes: np.ndarray) -> np.ndarray:
-    """What a line above row r costs (rows + 1, blocks)."""
-    cost = np.zeros((len(votes) + 1, votes.shape[1]))
-    np.cumsum(votes, axis=0, dtype=float, out=cost[1:])
-    return np.negative(cost, out=cost)
+    """What a line above row r costs (rows + 1, blocks), over the least in its column: with numbers that
+    stay small single precision is enough."""
+    cost = np.zeros((len(votes) + 1, votes.shape[1]), votes.dtype)
+    np.cumsum(votes, axis=0, out=cost[1:])
+    return np.subtract(cost.max(0), cost, out=cost)
 
 
 def _costs(votes: list[np.ndarray], limbs: np.ndarray) -> list[np.ndarray]:
@@ -245,8 +246,9 @@ def _as_drawn(f: _Followed, line: DrawnLine, u_rows: float, before: np.ndarray) 
 
 def _away(guide: np.ndarray, rows: int) -> np.ndarray:
     """What a line costs (rows, blocks) for lying off a guide (blocks,), nothing where there is none."""
-    away = np.abs(np.arange(rows)[:, None] - 0.5 - guide[None])
-    return np.where(np.isfinite(guide)[None], np.nan_to_num(0.5 * away), 0.0)
+    place = np.arange(rows, dtype=np.float32)[:, None] - 0.5
+    away = 0.5 * np.abs(place - guide.astype(np.float32))
+    return np.where(np.isfinite(guide), away, np.float32(0.0))
 
 
 def _doubted(
@@ -274,16 +276,17 @@ def _best_paths(costs: np.ndarray) -> np.ndarray:
     """
     k, rows, n = costs.shape
     along = np.ascontiguousarray(costs.transpose(2, 0, 1))
-    tolls = STEP_COST * np.abs(np.arange(-STEP_ROWS, STEP_ROWS + 1))
-    totals = np.full((n, k, rows + 2 * STEP_ROWS), np.inf)
+    tolls = (STEP_COST * np.abs(np.arange(-STEP_ROWS, STEP_ROWS + 1))).astype(costs.dtype)
+    totals = np.full((n, k, rows + 2 * STEP_ROWS), np.inf, costs.dtype)
     inner = totals[:, :, STEP_ROWS : STEP_ROWS + rows]
     inner[0] = along[0]
     before = np.lib.stride_tricks.sliding_window_view(totals, rows, axis=2).transpose(0, 2, 1, 3)
-    options = np.empty((len(tolls), k, rows))
-    for j in range(1, n):
-        np.add(before[j - 1], tolls[:, None, None], out=options)
-        np.minimum.reduce(options, axis=0, out=inner[j])
-        inner[j] += along[j]
+    options = np.empty((len(tolls), k, rows), costs.dtype)
+    each = tolls[:, None, None]
+    for left, here, cost in zip(before[:-1], inner[1:], along[1:], strict=True):
+        np.add(left, each, out=options)
+        np.minimum.reduce(options, axis=0, out=here)
+        here += cost
     paths = np.empty((k, n))
     for i in range(k):
         r = int(np.argmin(inner[-1, i]))
