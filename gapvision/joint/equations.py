@@ -9,6 +9,7 @@ import numpy as np
 
 from gapvision.joint.model import (
     SECTION_NAMES,
+    UP,
     FittedPhoto,
     Graze,
     Joint,
@@ -55,16 +56,16 @@ class Equations:
         """
         r = residual / sd
         if loss is None:
-            weight = np.ones_like(r)
+            scale = np.ones_like(r)
             self.cost += float((r**2).sum())
         else:
             share = (r / (loss * 2.0)) ** 2
-            weight = 1 / (1 + share)
+            scale = 1 / np.sqrt(1 + share)
             self.cost += float((loss * 2.0) ** 2 * np.log1p(share).sum())
-        j = jacobian / np.asarray(sd)[..., None] if np.ndim(sd) else jacobian / sd
-        weighed = j * weight[:, None]
-        self.normal[columns[:, None], columns] += weighed.T @ j
-        self.gradient[columns] += weighed.T @ r
+        # One matrix times itself is half of the work of two.
+        j = jacobian * (scale / sd)[:, None]
+        self.normal[columns[:, None], columns] += j.T @ j
+        self.gradient[columns] += j.T @ (scale * r)
 
     def add_each(self, rows: list[tuple[int, float, float]]) -> None:
         """Rows (column, residual, sd) that are believed as they stand, of one column each."""
@@ -108,11 +109,11 @@ def normal_equations(
     unknowns = unknowns_of(joint)
     equations = Equations(unknowns.size)
     at = {c.number: k for k, c in enumerate(joint.cards)}
-    for which, log in enumerate(("lower", "upper")):
-        seen = [(i, o) for i, p in enumerate(joint.photos) for o in p.rows.outlines if o.log == log]
-        rows_of_each = _outline_rows(joint, unknowns, seen, which)
-        for (_, outline), rows in zip(seen, rows_of_each, strict=True):
-            equations.add(*rows, outline.u_px, loss)
+    seen = [
+        (i, o) for log in UP for i, p in enumerate(joint.photos) for o in p.rows.outlines if o.log == log
+    ]
+    for (_, outline), rows in zip(seen, _outline_rows(joint, unknowns, seen), strict=True):
+        equations.add(*rows, outline.u_px, loss)
     for i, photo in enumerate(joint.photos):
         for sighting in photo.rows.sightings:
             _add_card(equations, unknowns, joint, i, sighting, at[sighting.number], loss)
@@ -124,10 +125,10 @@ def normal_equations(
 
 
 def _outline_rows(
-    joint: Joint, unknowns: Unknowns, seen: list[tuple[int, OutlineRows]], which: int
+    joint: Joint, unknowns: Unknowns, seen: list[tuple[int, OutlineRows]]
 ) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
-    """Of each outline of one log, with its photograph's number: unknowns (k,), derivatives (n, k) and
-    misses (n,) px. All rays are followed at once."""
+    """Of each outline, with its photograph's number: unknowns (k,), derivatives (n, k) and misses (n,)
+    px. All rays are followed at once."""
     if not seen:
         return
     cameras = [joint.photos[i].camera for i, _ in seen]
@@ -137,7 +138,7 @@ def _outline_rows(
         np.repeat([getattr(c, name) for c in cameras], many, axis=0)
         for name in ("centre_mm", "focal_px", "camera_from_world")
     )
-    g = graze_rays(d, centre, focal, seen[0][1].log, joint)
+    g = graze_rays(d, np.repeat([UP[o.log] for _, o in seen], many), centre, focal, joint)
     of_camera = _camera_columns(axes, g, joint)
     values = (
         ("h_", g.height, -g.up * g.n_y * g.px_per_mm),
@@ -145,13 +146,13 @@ def _outline_rows(
         ("r_", g.section, (g.n_y - 1) * g.px_per_mm),
     )
     ends = np.cumsum(many)
-    for (i, _), end, n in zip(seen, ends, many, strict=True):
-        here = slice(end - n, end)
+    for (i, outline), end, n in zip(seen, ends, many, strict=True):
+        here, which = slice(end - n, end), list(UP).index(outline.log)
         columns = [*unknowns.pose(i, joint.photos[i].rows.lens), unknowns.shift + 2 * i + which]
         parts = [of_camera[here], np.ones((n, 1))]
         for name, (first, w), value in values:
             part, low = _spline_columns(first[here], value[here, None] * w[here])
-            start = unknowns.section[name + g.tag].start + low
+            start = unknowns.section[name + outline.log[0]].start + low
             columns += range(start, start + part.shape[1])
             parts.append(part)
         miss = g.miss_px[here] + joint.photos[i].shift_px[which]
@@ -193,11 +194,10 @@ def _camera_columns(axes: np.ndarray, g: Graze, joint: Joint) -> np.ndarray:
 
 
 def _crown_slope(joint: Joint, g: Graze) -> np.ndarray:
-    """Rise of the crown per mm of station, (n,), over one mm."""
-    heights = joint.coefficients["h_" + g.tag]
-    ends = g.station_mm + np.array([[-0.5], [0.5]])
-    first, weights = joint.spline_h.weights(ends.ravel())
-    before, after = lookup(heights, first, weights).reshape(ends.shape)
+    """Rise of the crowns per mm of station, (n,), over one mm."""
+    after, before = (
+        joint.lookup("h_", g.up, *joint.spline_h.weights(g.station_mm + step)) for step in (0.5, -0.5)
+    )
     return after - before
 
 

@@ -63,6 +63,14 @@ class Joint:
         """Of a photograph's camera from the logs, across the wall."""
         return float(abs(photo.camera.centre_mm[2] - np.mean(self.coefficients["z_l"])))
 
+    def lookup(
+        self, name: str, up: np.ndarray, first: np.ndarray, weights: np.ndarray
+    ) -> np.ndarray:
+        """Values (n,) of the splines ``name`` (``h_``, ``z_``, ``r_``), each of its log, as `UP` has it."""
+        lower, upper = self.coefficients[name + "l"], self.coefficients[name + "u"]
+        begins = np.where(up > 0, 0, len(lower))
+        return lookup(np.concatenate([lower, upper]), begins + first, weights)
+
     def sections(self, station_mm: np.ndarray) -> Sections:
         """Both logs' circles at stations."""
         return Sections(*self._values(station_mm, self.coefficients))
@@ -123,18 +131,20 @@ class Joint:
 
 
 SECTION_NAMES = ("h_l", "z_l", "r_l", "h_u", "z_u", "r_u")
+UP = {"lower": 1.0, "upper": -1.0}  # where a log lies, seen from its side of the gap
 
 
-def touch(directions: np.ndarray, log: str, joint_z: np.ndarray, joint_r: np.ndarray) -> np.ndarray:
-    """z where each ray grazes the log: half a log behind the card, and more for a sloping ray."""
+def touch(
+    directions: np.ndarray, up: np.ndarray, joint_z: np.ndarray, joint_r: np.ndarray
+) -> np.ndarray:
+    """z where each ray grazes its log: half a log behind the card, and more for a sloping ray."""
     slope = directions[:, 1] / directions[:, 2]
-    lean = joint_r * slope / np.sqrt(1 + slope**2)
-    return joint_z - lean if log == "lower" else joint_z + lean
+    return joint_z - up * joint_r * slope / np.sqrt(1 + slope**2)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Graze:
-    """How sight rays (n,) pass a log, and what the derivatives of their miss need.
+    """How sight rays (n,) pass their logs, and what the derivatives of their miss need.
 
     ``miss_px`` is positive into the gap. (``n_y``, ``n_z``) is the ray's normal across the wall, ``up``
     +1 on the lower log and -1 on the upper; ``depth`` leads along ``directions`` (n, 3) to the log, at
@@ -143,8 +153,7 @@ class Graze:
 
     miss_px: np.ndarray
     station_mm: np.ndarray
-    tag: str
-    up: float
+    up: np.ndarray
     px_per_mm: np.ndarray
     n_y: np.ndarray
     n_z: np.ndarray
@@ -164,41 +173,39 @@ def graze(camera: Camera, outline: OutlineRows, joint: Joint) -> Graze:
     the envelope theorem the station may be taken where the ray passes the touching point.
     """
     d = camera.directions(outline.xy_px)
-    return graze_rays(d, camera.centre_mm, camera.focal_px, outline.log, joint)
+    up = np.full(len(d), UP[outline.log])
+    return graze_rays(d, up, camera.centre_mm, camera.focal_px, joint)
 
 
 def graze_rays(
-    d: np.ndarray, centre_mm: np.ndarray, focal_px: float | np.ndarray, log: str, joint: Joint
+    d: np.ndarray, up: np.ndarray, centre_mm: np.ndarray, focal_px: float | np.ndarray, joint: Joint
 ) -> Graze:
-    """The same of rays with directions d (n, 3), of one camera or of several.
+    """The same of rays with directions d (n, 3), of one camera or of several, past either log.
 
-    ``centre_mm`` (3,) or (n, 3) and ``focal_px``, a number or (n,), are the cameras'.
+    ``up`` (n,) is the log's as in `UP`; ``centre_mm`` (3,) or (n, 3) and ``focal_px``, a number or (n,),
+    are the cameras'.
     """
-    tag, up = ("l", 1.0) if log == "lower" else ("u", -1.0)
-    heights, across, radii = (joint.coefficients[name + tag] for name in ("h_", "z_", "r_"))
     c = np.moveaxis(centre_mm, -1, 0)
-    z = np.full(len(d), float(np.mean(across)))
+    z = np.where(up > 0, *(float(np.mean(joint.coefficients[name])) for name in ("z_l", "z_u")))
     for _ in range(2):
         section = joint.spline_s.weights(c[0] + d[:, 0] * (z - c[2]) / d[:, 2])
-        z = touch(d, log, lookup(across, *section), lookup(radii, *section))
+        z = touch(d, up, joint.lookup("z_", up, *section), joint.lookup("r_", up, *section))
     depth = (z - c[2]) / d[:, 2]
     station = c[0] + d[:, 0] * depth
     height, section = joint.spline_h.weights(station), joint.spline_s.weights(station)
-    radius = lookup(radii, *section)
+    radius = joint.lookup("r_", up, *section)
     norm = np.hypot(d[:, 1], d[:, 2])
     n_y = np.abs(d[:, 2]) / norm
     n_z = -d[:, 1] / norm * np.sign(d[:, 2])
-    axis = lookup(heights, *height) - up * radius
-    clear = up * (n_y * (c[1] - axis) + n_z * (c[2] - lookup(across, *section))) - radius
+    axis = joint.lookup("h_", up, *height) - up * radius
+    clear = up * (n_y * (c[1] - axis) + n_z * (c[2] - joint.lookup("z_", up, *section))) - radius
     px_per_mm = focal_px / depth
-    return Graze(
-        clear * px_per_mm, station, tag, up, px_per_mm, n_y, n_z, depth, d, height, section
-    )
+    return Graze(clear * px_per_mm, station, up, px_per_mm, n_y, n_z, depth, d, height, section)
 
 
 def lookup(coefficients: np.ndarray, first: np.ndarray, weights: np.ndarray) -> np.ndarray:
     """A spline's values (n,) from the first of four coefficients (n,) and their weights (n, 4)."""
-    return (coefficients[first[:, None] + np.arange(4)] * weights).sum(1)
+    return np.vecdot(coefficients[first[:, None] + np.arange(4)], weights)
 
 
 def residuals(camera: Camera, outline: OutlineRows, joint: Joint) -> tuple[np.ndarray, np.ndarray]:

@@ -47,7 +47,7 @@ class Camera:
         """Pixels (..., 2) of world points (..., 3)."""
         q = (np.asarray(points_mm, float) - self.centre_mm) @ self.camera_from_world.T
         n = q[..., :2] / q[..., 2:]
-        r2 = (n**2).sum(-1, keepdims=True)
+        r2 = np.vecdot(n, n)[..., None]
         return self.principal_px + self.focal_px * n * (1 + self.k1 * r2)
 
     def directions(self, xy_px: np.ndarray) -> np.ndarray:
@@ -55,7 +55,7 @@ class Camera:
         d = (np.asarray(xy_px, float) - self.principal_px) / self.focal_px
         n = d.copy()
         for _ in range(5):
-            n = d / (1 + self.k1 * (n**2).sum(-1, keepdims=True))
+            n = d / (1 + self.k1 * np.vecdot(n, n)[..., None])
         return np.concatenate([n, np.ones((len(n), 1))], 1) @ self.camera_from_world
 
     def plane_point(self, xy_px: np.ndarray, z_mm: float) -> np.ndarray:
