@@ -110,7 +110,11 @@ def normal_equations(
     equations = Equations(unknowns.size)
     at = {c.number: k for k, c in enumerate(joint.cards)}
     seen = [
-        (i, o) for log in UP for i, p in enumerate(joint.photos) for o in p.rows.outlines if o.log == log
+        (i, o)
+        for log in UP
+        for i, p in enumerate(joint.photos)
+        for o in p.rows.outlines
+        if o.log == log
     ]
     for (_, outline), rows in zip(seen, _outline_rows(joint, unknowns, seen), strict=True):
         equations.add(*rows, outline.u_px, loss)
@@ -196,7 +200,8 @@ def _camera_columns(axes: np.ndarray, g: Graze, joint: Joint) -> np.ndarray:
 def _crown_slope(joint: Joint, g: Graze) -> np.ndarray:
     """Rise of the crowns per mm of station, (n,), over one mm."""
     after, before = (
-        joint.lookup("h_", g.up, *joint.spline_h.weights(g.station_mm + step)) for step in (0.5, -0.5)
+        joint.lookup("h_", g.up, *joint.spline_h.weights(g.station_mm + step))
+        for step in (0.5, -0.5)
     )
     return after - before
 
