@@ -42,9 +42,7 @@ def _rows(joint: Joint, beliefs: Beliefs) -> list[tuple[dict[str, np.ndarray], n
     priors = beliefs.priors
     rows: list[tuple[dict[str, np.ndarray], np.ndarray]] = []
     n_h = joint.spline_h.size
-    bend = np.zeros((n_h - 2, n_h))
-    for k in range(n_h - 2):
-        bend[k, k : k + 3] = (1, -2, 1)
+    bend = np.diff(np.eye(n_h), 2, axis=0)
     level = np.eye(n_h) / 500.0  # keeps the matrix regular; far wider than any log
     for name in ("h_l", "h_u"):
         rows.append(({name: bend / priors.bend_mm}, np.zeros(n_h - 2)))
