@@ -31,6 +31,7 @@ BESIDE = 384
 HEIGHT_UNIT_MM = 150.0
 MOST_LIGHT = 2.0  # of the band's level; a dark band's is counted higher by
 DARK_LEVEL = 0.02
+LEVEL_EVERY = 61  # cells of a band, of which its level is taken
 _ONE_AT_A_TIME = threading.Lock()  # a pass takes 150 MB, and all threads as it is
 UNIT = np.linspace(0, 1, 256, dtype=np.float32)
 FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
@@ -106,9 +107,8 @@ def network_input(
     more = 0, -rows % down, 0, -columns % along
     size = (columns + more[3]) // look.along, (rows + more[1]) // look.down
     blind = np.where(band.hidden | ~band.seen, np.uint8(255), np.uint8(0))
-    some = np.flatnonzero(band.seen)[::7]
-    lit = bgr.reshape(-1, 3)[some].astype(np.float32) / 255
-    level = np.percentile(lit.mean(-1), 90) if len(some) else 1.0
+    some = bgr.reshape(-1, 3)[::LEVEL_EVERY][band.seen.ravel()[::LEVEL_EVERY]]
+    level = np.percentile(some.mean(-1), 90) / 255 if len(some) else 1.0
     shades = np.arange(256, dtype=np.float32) / 255 / np.float32(level + DARK_LEVEL)
     shades = np.minimum(shades, np.float32(MOST_LIGHT))
     open_ = cv2.bitwise_and(bgr, bgr, mask=cv2.bitwise_not(blind))
