@@ -9,7 +9,7 @@ and what both say is brought to the band's cells.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
@@ -68,8 +68,7 @@ def second_look(
     labels, limbs
         As they came, or with what was seen closer in their place.
     """
-    lines = np.concatenate(likely_lines(band, labels, limbs))
-    first, last = np.percentile(lines, AMID)
+    first, last = np.percentile(_lines(band, labels, limbs), AMID)
     top = band.top_mm - CELL_MM * first + MARGIN_MM
     bottom = band.top_mm - CELL_MM * last - MARGIN_MM
     cell = max(CLOSER.cell_mm, (top - bottom) / MOST_ROWS)
@@ -82,6 +81,16 @@ def second_look(
     )
     near = _brought_to(band, strip, CLOSER, *look_at(strip, picture, expected_mm, CLOSER))
     return _bettered(labels, limbs, near)
+
+
+def _lines(band: Band, labels: np.ndarray, limbs: np.ndarray) -> np.ndarray:
+    """Rows (n,) of both likely lines, found in the first look's own cells."""
+    down, along = TRACER.down, TRACER.along
+    rows, blocks = (n // k * k for n, k in zip(labels.shape[1:], (down, along), strict=True))
+    own = labels[:, :rows:down, :blocks:along], limbs[:, : rows + 1 : down, :blocks:along]
+    seen, hidden = (mask[:rows:down, ::along] for mask in (band.seen, band.hidden))
+    lines = likely_lines(replace(band, seen=seen, hidden=hidden), *own)
+    return down * (np.concatenate(lines) + 0.5) - 0.5
 
 
 @dataclass(frozen=True, eq=False, slots=True)

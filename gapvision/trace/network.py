@@ -109,14 +109,16 @@ def network_input(
     blind = np.where(band.hidden | ~band.seen, np.uint8(255), np.uint8(0))
     some = bgr.reshape(-1, 3)[::LEVEL_EVERY][band.seen.ravel()[::LEVEL_EVERY]]
     level = np.percentile(some.mean(-1), 90) / 255 if len(some) else 1.0
-    shades = np.arange(256, dtype=np.float32) / 255 / np.float32(level + DARK_LEVEL)
-    shades = np.minimum(shades, np.float32(MOST_LIGHT))
-    open_ = cv2.bitwise_and(bgr, bgr, mask=cv2.bitwise_not(blind))
+    shades = np.minimum(UNIT / np.float32(level + DARK_LEVEL), np.float32(MOST_LIGHT))
+    wider = cv2.copyMakeBorder(
+        cv2.bitwise_and(bgr, bgr, mask=cv2.bitwise_not(blind)), *more, cv2.BORDER_REPLICATE
+    )
+    smaller = cv2.resize(wider, size, interpolation=cv2.INTER_AREA)
     planes = np.empty((6, size[1], size[0]), np.float32)
-    for plane, channel in zip(planes, (*cv2.split(open_), blind), strict=False):
-        wider = cv2.copyMakeBorder(channel, *more, cv2.BORDER_REPLICATE)
-        lighter = shades if channel is not blind else UNIT
-        cv2.LUT(cv2.resize(wider, size, interpolation=cv2.INTER_AREA), lighter, dst=plane)
+    for plane, channel in zip(planes, cv2.split(smaller), strict=False):
+        cv2.LUT(channel, shades, dst=plane)
+    wider = cv2.copyMakeBorder(blind, *more, cv2.BORDER_REPLICATE)
+    cv2.LUT(cv2.resize(wider, size, interpolation=cv2.INTER_AREA), UNIT, dst=planes[3])
     row = look.down * (np.arange(size[1]) + 0.5) - 0.5
     planes[4] = 0.0
     if expected_row is not None:

@@ -15,7 +15,8 @@ import numpy as np
 from gapvision.scene.camera import Camera
 
 CELL_MM = 1.0
-FINE = 2  # samples a cell and direction, averaged: a photograph has about two pixels a mm
+MESH = 16
+SAMPLE_PX = 2.0  # apart: each is interpolated between pixels, and a cell the mean of its own
 MARGIN_PX = 6.0
 
 
@@ -94,25 +95,18 @@ def cut_band(
     """
     columns = int((stretch_mm[1] - stretch_mm[0]) / cell_mm) + 1
     rows = int((top_mm - bottom_mm) / cell_mm) + 1
-    step = cell_mm / FINE
-    offset = (FINE - 1) / 2 * step
-    corners_c = np.array([0, columns * FINE - 1, columns * FINE - 1, 0], float)
-    corners_r = np.array([0, 0, rows * FINE - 1, rows * FINE - 1], float)
-    world = np.stack(
-        [stretch_mm[0] - offset + corners_c * step, top_mm + offset - corners_r * step,
-         np.full(4, z_mm)], -1,
-    )  # fmt: skip
-    plain = Camera(camera.camera_from_world, camera.centre_mm, camera.focal_px, 0.0, camera.size)
-    place = cv2.getPerspectiveTransform(
-        np.stack([corners_c, corners_r], 1).astype(np.float32),
-        plain.project(world).astype(np.float32),
-    )
-    size = (columns * FINE, rows * FINE)
-    fine = cv2.warpPerspective(
-        bgr, place, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
-    small = cv2.resize(fine, (columns, rows), interpolation=cv2.INTER_AREA)
+    px_per_mm = camera.focal_px / abs(camera.centre_mm[2] - z_mm)
+    fine = max(1, round(cell_mm * px_per_mm / SAMPLE_PX))
+    step = cell_mm / fine
+    offset = (fine - 1) / 2 * step
+    # Where each sample lies in the picture changes smoothly: projected one by MESH, interpolated between.
+    c, r = (MESH * np.arange(-1, n * fine // MESH + 2) + 0.5 * (MESH - 1) for n in (columns, rows))
+    x, y = np.meshgrid(stretch_mm[0] - offset + c * step, top_mm + offset - r * step)
+    mesh = camera.project(np.stack([x, y, np.full(x.shape, z_mm)], -1)).astype(np.float32)
+    whole = cv2.resize(mesh, (MESH * len(c), MESH * len(r)), interpolation=cv2.INTER_LINEAR)
+    places = whole[MESH : MESH + rows * fine, MESH : MESH + columns * fine]
+    samples = cv2.remap(bgr, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    small = cv2.resize(samples, (columns, rows), interpolation=cv2.INTER_AREA)
     c, r = np.meshgrid(np.arange(0, columns, 8), np.arange(0, rows, 8))
     at = np.stack([stretch_mm[0] + c * cell_mm, top_mm - r * cell_mm, np.full(c.shape, z_mm)], -1)
     px = camera.project(at)

@@ -21,7 +21,7 @@ from gapvision.scene.photo_rows import CardSighting, PhotoRows
 from gapvision.scene.priors import Half, Priors
 from gapvision.trace.drawn import Drawn, drawn_in
 from gapvision.trace.looks import first_look, second_look
-from gapvision.trace.network import BLOCK
+from gapvision.trace.network import BLOCK, FLOOR
 from gapvision.trace.outlines import (
     HIDDEN,
     LEAST_GAP_PX,
@@ -44,6 +44,7 @@ BACKING_MM = 3.0  # rim beside a cut card that its stiff backing may show
 APART, REACHES, ANYWHERE = "apart", "reaches", "anywhere"
 
 CROP_MM = 45.0  # kept of the picture around the joint, for a second look
+MOST = 65535
 LEAST_BLOCKS = 25  # 100 mm of both outlines
 # 400 mm of one: seen steeply the gap looks shut, and the nearer log's limb is plain.
 LEAST_ALONE = 100
@@ -82,8 +83,8 @@ class TracedPhoto:
     lens_source: str  # where the prior of its lens is from, as `choose_lens` tells
     rows: PhotoRows  # cards only: outlines come with the joint that they are fitted to
     band: Band  # without its picture
-    labels: np.ndarray  # float16 (4, rows, blocks), and
-    limbs: np.ndarray  # float16 (2, rows + 1, blocks), from `second_look`
+    labels: np.ndarray  # (4, rows, blocks), and
+    limbs: np.ndarray  # (2, rows + 1, blocks), from `second_look`, `_packed`
     trace: Trace
     crop: Crop
     unread_cards: tuple[int, ...] = ()  # of which parts are seen
@@ -162,7 +163,7 @@ def trace_photo(
         trace = alone
     return TracedPhoto(
         read.photo.facts, read.label, read.lens_source, rows, band,
-        _halves(labels), limbs.astype(np.float16), trace, _crop(bgr, trace),
+        _packed(labels), _packed(limbs / FLOOR), trace, _crop(bgr, trace),
         read.unread_cards, read.bent_cards, damage=_damage(read, trace), drawn=drawn,
     )  # fmt: skip
 
@@ -183,23 +184,13 @@ def _damage(read: ReadPhoto, trace: Trace) -> str:
     return REACHES if any(damage.touches(xy) for xy in (joint, *cards)) else APART
 
 
-def _halves(p: np.ndarray) -> np.ndarray:
-    """Probabilities in float16, as `astype` has them, in a tenth of its time where many are tiny.
-
-    Below 2^-14 a half's bits count its smallest steps, 2^-24, and numpy takes long over each.
-    """
-    least = np.float32(2.0**-14)
-    bits = np.maximum(p, least).astype(np.float16).view(np.uint16)
-    tiny = np.rint(np.minimum(p, least) * np.float32(2.0**24)).astype(np.uint16)
-    return np.where(p < least, tiny, bits).view(np.float16)
+def _packed(shares: np.ndarray) -> np.ndarray:
+    """Numbers from 0 to 1 in steps of 1/65535, uint16: all photographs' are kept until the end."""
+    return (np.clip(shares, 0.0, 1.0) * np.float32(MOST) + np.float32(0.5)).astype(np.uint16)
 
 
-def _from_halves(halves: np.ndarray) -> np.ndarray:
-    """Finite float16 as float32, as `astype` has them, in a fifth of its time, likewise."""
-    bits = halves.view(np.uint16).astype(np.uint32)
-    moved = (bits & 0x7FFF) << 13
-    moved |= (bits & 0x8000) << 16
-    return moved.view(np.float32) * np.float32(2.0**112)  # what their exponents differ by
+def _unpacked(packed: np.ndarray) -> np.ndarray:
+    return packed * np.float32(1 / MOST)
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,7 +279,7 @@ def retrace(photo: TracedPhoto, upper_px: np.ndarray, lower_px: np.ndarray) -> T
         blocks = len(photo.trace.station_mm)
         at = (np.arange(blocks) + 0.5) * BLOCK - 0.5
         guide.append(np.interp(at, column[order], row[order], left=np.nan, right=np.nan))
-    said = _from_halves(photo.labels), _from_halves(photo.limbs)
+    said = _unpacked(photo.labels), FLOOR * _unpacked(photo.limbs)
     trace = trace_outlines(photo.crop.linear, photo.band, *said, tuple(guide), photo.drawn)
     opening = CELL_MM * (guide[1] - guide[0]) / trace.mm_per_px
     shut = np.nan_to_num(opening, nan=np.inf) < LEAST_GAP_PX

@@ -20,8 +20,9 @@ from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, Trace, TracedOutline
 from gapvision.trace.rows import rough_mm
 from gapvision.trace.traced_photo import (
     ReadPhoto,
-    _halves,
     _longer_alone,
+    _packed,
+    _unpacked,
     shows_gap,
     trace_photo,
 )
@@ -140,10 +141,9 @@ def test_a_joint_beside_the_picture_is_not_looked_for_in_it():
     assert caught.value.code == "joint-outside"
 
 
-def test_halves_are_those_of_numpy():
-    """Every half, what lies between two of them, and where a tie goes, below the least normal one too."""
-    whole = np.arange(0x3C01, dtype=np.uint16).view(np.float16).astype(np.float32)  # 0 to 1
-    between = 0.5 * (whole[1:] + whole[:-1])
-    p = np.concatenate([whole, between, np.nextafter(between, 0), np.nextafter(between, 1)])
-    p = p.reshape(-1, 1)
-    assert np.array_equal(_halves(p).view(np.uint16), p.astype(np.float16).view(np.uint16))
+def test_what_is_packed_comes_back_to_half_a_step():
+    p = np.random.default_rng(2).random((4, 30, 20), dtype=np.float32)
+    p[0, 0, :4] = -1e-3, 0.0, 1.0, 1.0 + 1e-3  # rounding may give what is no share any more
+    packed = _packed(p)
+    assert packed.dtype == np.uint16
+    np.testing.assert_allclose(_unpacked(packed), np.clip(p, 0, 1), atol=0.51 / 65535)
