@@ -104,8 +104,10 @@ def cut_band(
     x, y = np.meshgrid(stretch_mm[0] - offset + c * step, top_mm + offset - r * step)
     mesh = camera.project(np.stack([x, y, np.full(x.shape, z_mm)], -1)).astype(np.float32)
     whole = cv2.resize(mesh, (MESH * len(c), MESH * len(r)), interpolation=cv2.INTER_LINEAR)
-    places = whole[MESH : MESH + rows * fine, MESH : MESH + columns * fine]
-    samples = cv2.remap(bgr, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    there = whole[MESH : MESH + rows * fine, MESH : MESH + columns * fine]
+    samples = cv2.remap(
+        bgr, there[..., 0], there[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     small = cv2.resize(samples, (columns, rows), interpolation=cv2.INTER_AREA)
     c, r = np.meshgrid(np.arange(0, columns, 8), np.arange(0, rows, 8))
     at = np.stack([stretch_mm[0] + c * cell_mm, top_mm - r * cell_mm, np.full(c.shape, z_mm)], -1)
