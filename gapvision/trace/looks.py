@@ -20,7 +20,7 @@ from gapvision.trace.outlines import likely_lines
 from gapvision.trace.rectified import CELL_MM, Band, cut_band
 
 MOST_ROWS = 352  # of a strip: a higher one has larger cells
-MARGIN_MM = 36.0  # on both sides of the lines
+MARGIN_MM = 44.0  # on both sides of the lines
 AMID = (1.0, 99.0)  # percentiles of the lines: what strays farther is not followed
 WHOLE, TINY = 0.999, 1e-9
 
