@@ -21,6 +21,7 @@ from gapvision.trace.rectified import CELL_MM, Band, cut_band
 
 MOST_ROWS = 352  # of a strip: a higher one has larger cells
 MARGIN_MM = 44.0  # on both sides of the lines
+KEPT_MM = 60.0
 AMID = (1.0, 99.0)  # percentiles of the lines: what strays farther is not followed
 WHOLE, TINY = 0.999, 1e-9
 
@@ -51,6 +52,7 @@ def second_look(
     limbs: np.ndarray,
     card_polygons_mm: list[np.ndarray],
     expected_mm: float | None,
+    within: tuple[float, float],
 ) -> tuple[np.ndarray, np.ndarray]:
     """What `first_look` said, made better along the joint.
 
@@ -62,15 +64,16 @@ def second_look(
         From the first look.
     expected_mm : float or None
         Where the cards' log should end.
+    within : (float, float)
+        Rows between which the lines lie, from `rows_of_lines`.
 
     Returns
     -------
     labels, limbs
         As they came, or with what was seen closer in their place.
     """
-    first, last = np.percentile(_lines(band, labels, limbs), AMID)
-    top = band.top_mm - CELL_MM * first + MARGIN_MM
-    bottom = band.top_mm - CELL_MM * last - MARGIN_MM
+    top = band.top_mm - CELL_MM * within[0] + MARGIN_MM
+    bottom = band.top_mm - CELL_MM * within[1] - MARGIN_MM
     cell = max(CLOSER.cell_mm, (top - bottom) / MOST_ROWS)
     if cell > CLOSER.most_mm:
         return labels, limbs
@@ -83,14 +86,32 @@ def second_look(
     return _bettered(labels, limbs, near)
 
 
-def _lines(band: Band, labels: np.ndarray, limbs: np.ndarray) -> np.ndarray:
-    """Rows (n,) of both likely lines, found in the first look's own cells."""
+def rows_of_lines(band: Band, labels: np.ndarray, limbs: np.ndarray) -> tuple[float, float]:
+    """Rows between which both likely lines lie, found in the first look's own cells.
+
+    ``labels`` and ``limbs`` are as `first_look` gives them.
+    """
     down, along = TRACER.down, TRACER.along
     rows, blocks = (n // k * k for n, k in zip(labels.shape[1:], (down, along), strict=True))
     own = labels[:, :rows:down, :blocks:along], limbs[:, : rows + 1 : down, :blocks:along]
     seen, hidden = (mask[:rows:down, ::along] for mask in (band.seen, band.hidden))
     lines = likely_lines(replace(band, seen=seen, hidden=hidden), *own)
-    return down * (np.concatenate(lines) + 0.5) - 0.5
+    first, last = down * (np.percentile(np.concatenate(lines), AMID) + 0.5) - 0.5
+    return float(first), float(last)
+
+
+def about_lines(
+    band: Band, labels: np.ndarray, limbs: np.ndarray, within: tuple[float, float]
+) -> tuple[Band, np.ndarray, np.ndarray]:
+    """Of a band and what is seen in it the rows to some 60 mm past the lines: half of its height."""
+    kept = int(KEPT_MM / CELL_MM)
+    first = max(int(within[0]) - kept, 0)
+    last = min(int(within[1]) + kept, band.seen.shape[0])
+    rows = slice(first, last)
+    part = replace(
+        band, seen=band.seen[rows], hidden=band.hidden[rows], top_mm=band.top_mm - CELL_MM * first
+    )
+    return part, labels[:, rows], limbs[:, first : last + 1]
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -20,7 +20,7 @@ from gapvision.scene.hung_card import HungCard
 from gapvision.scene.photo_rows import CardSighting, PhotoRows
 from gapvision.scene.priors import Half, Priors
 from gapvision.trace.drawn import Drawn, drawn_in
-from gapvision.trace.looks import first_look, second_look
+from gapvision.trace.looks import about_lines, first_look, rows_of_lines, second_look
 from gapvision.trace.network import BLOCK, FLOOR
 from gapvision.trace.outlines import (
     HIDDEN,
@@ -151,10 +151,15 @@ def trace_photo(
         shown, camera, reach.z_mm, stretch, reach.top_mm, reach.bottom_mm, polygons
     )
     labels, limbs = first_look(band, band_bgr, reach.expected_mm)
-    labels, limbs = second_look(shown, camera, band, labels, limbs, polygons, reach.expected_mm)
+    within = rows_of_lines(band, labels, limbs)
+    labels, limbs = second_look(
+        shown, camera, band, labels, limbs, polygons, reach.expected_mm, within
+    )
     drawn = None
-    if read.correction is not None:
+    if read.correction is not None:  # what was drawn may lie anywhere
         drawn = drawn_in(band, labels.shape[2], read.correction, read.label)
+    else:
+        band, labels, limbs = about_lines(band, labels, limbs, within)
     trace = trace_outlines(Crop(bgr, 0, 0).linear, band, labels, limbs, drawn=drawn)
     if not shows_gap(trace):
         alone = _longer_alone(trace)

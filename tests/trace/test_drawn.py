@@ -11,7 +11,7 @@ from gapvision.errors import OutlinesNotFound
 from gapvision.inputs.corrections import Correction
 from gapvision.photo.light import linear
 from gapvision.trace.drawn import PIN_BLOCKS, drawn_in
-from gapvision.trace.looks import first_look, second_look
+from gapvision.trace.looks import first_look, rows_of_lines, second_look
 from gapvision.trace.network import BLOCK, FLOOR
 from gapvision.trace.outlines import HIDDEN, SEEN, UNSURE, trace_outlines
 from gapvision.trace.rectified import cut_band
@@ -28,7 +28,9 @@ class Scene:
         picture = draw(GAP_MM)
         self.band, bgr = cut_band(picture, CAMERA, 0.0, STRETCH_MM, TOP_MM, BOTTOM_MM, [])
         first = first_look(self.band, bgr, EXPECTED_MM)
-        self.labels, self.limbs = second_look(picture, CAMERA, self.band, *first, [], EXPECTED_MM)
+        self.labels, self.limbs = second_look(
+            picture, CAMERA, self.band, *first, [], EXPECTED_MM, rows_of_lines(self.band, *first)
+        )
         self.light = linear(picture)
         self.blocks = self.labels.shape[2]
         self.station = STRETCH_MM[0] + (np.arange(self.blocks) + 0.5) * BLOCK - 0.5

@@ -4,7 +4,14 @@ import numpy as np
 import pytest
 from helpers.drawn_joint import BOTTOM_MM, CAMERA, EXPECTED_MM, STRETCH_MM, TOP_MM, draw, upper_mm
 
-from gapvision.trace.looks import MOST_ROWS, _bettered, _brought_to, first_look, second_look
+from gapvision.trace.looks import (
+    MOST_ROWS,
+    _bettered,
+    _brought_to,
+    first_look,
+    rows_of_lines,
+    second_look,
+)
 from gapvision.trace.network import BLOCK, CLOSER, FLOOR, GAP, TRACER, UPPER
 from gapvision.trace.rectified import CELL_MM, Band, cut_band
 
@@ -102,7 +109,8 @@ def test_the_second_look_is_nearer_to_the_drawn_outlines():
     picture = draw(GAP_MM)
     band, bgr = cut_band(picture, CAMERA, 0.0, STRETCH_MM, TOP_MM, BOTTOM_MM, [])
     first = first_look(band, bgr, EXPECTED_MM)
-    second = second_look(picture, CAMERA, band, *first, [], EXPECTED_MM)
+    within = rows_of_lines(band, *first)
+    second = second_look(picture, CAMERA, band, *first, [], EXPECTED_MM, within)
     columns = (np.arange(first[0].shape[2]) + 0.5) * BLOCK - 0.5
     upper = upper_mm(band.left_mm + CELL_MM * columns)
     errors = []
@@ -122,5 +130,6 @@ def test_lines_too_far_apart_for_a_strip_are_left_as_they_are():
     _, lower = answers(rows, blocks, np.full(blocks, rows - 20.0))
     limbs = np.stack([upper[0], lower[0]])
     picture = np.zeros((760, 1300, 3), np.uint8)
-    after = second_look(picture, CAMERA, band, labels, limbs, [], None)
+    within = rows_of_lines(band, labels, limbs)
+    after = second_look(picture, CAMERA, band, labels, limbs, [], None, within)
     assert after[0] is labels and after[1] is limbs

@@ -20,7 +20,7 @@ from helpers.drawn_joint import (
 
 from gapvision.photo.light import linear
 from gapvision.trace import outlines
-from gapvision.trace.looks import first_look, second_look
+from gapvision.trace.looks import first_look, rows_of_lines, second_look
 from gapvision.trace.network import BLOCK, FLOOR, FRONT, GAP, LOWER, UPPER
 from gapvision.trace.outlines import HIDDEN, OUTSIDE, SEEN, SHUT, trace_outlines
 from gapvision.trace.rectified import CELL_MM, Band, cut_band
@@ -30,7 +30,9 @@ from gapvision.trace.training.bands import IGNORE, _labels
 def trace(picture, cards=(), guide=None):
     band, bgr = cut_band(picture, CAMERA, 0.0, STRETCH_MM, TOP_MM, BOTTOM_MM, list(cards))
     first = first_look(band, bgr, EXPECTED_MM)
-    labels, limbs = second_look(picture, CAMERA, band, *first, list(cards), EXPECTED_MM)
+    labels, limbs = second_look(
+        picture, CAMERA, band, *first, list(cards), EXPECTED_MM, rows_of_lines(band, *first)
+    )
     light = linear(picture)
     found = trace_outlines(lambda x0, y0, x1, y1: light[y0:y1, x0:x1], band, labels, limbs, guide)
     return found, (labels, limbs)
