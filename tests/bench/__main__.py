@@ -69,6 +69,9 @@ def photo(folder: Path, a: argparse.Namespace) -> Iterator[Line]:
         name = f"one photograph, {megapixels} megapixels"
         aim = "8, better 5" if megapixels == 12 else "600 MB" * (megapixels == 48)
         yield child(name, "decoding it", aim, "measure", photos=[path], repeat=a.repeat)
+    heights = [str(pictures.enlarged(folder, 12, f"photo{k}.jpg")) for k in range(3)]
+    name = "three heights, 12 megapixels each"
+    yield child(name, "decoding them", "8", "measure", photos=heights, repeat=a.repeat)
 
 
 def joint(folder: Path, a: argparse.Namespace) -> Iterator[Line]:

@@ -17,12 +17,12 @@ QUALITY = 92  # about what phones write
 SHIFT_PX = 12  # between two that are cut of one picture: far more than copies of it differ by
 
 
-def enlarged(folder: Path, megapixels: float) -> Path:
-    """The demo's level photograph at another size, with its Exif."""
-    with Image.open(DEMO / "photo0.jpg") as opened:
+def enlarged(folder: Path, megapixels: float, name: str = "photo0.jpg") -> Path:
+    """One of the demo's photographs, the level one, at another size, with its Exif."""
+    with Image.open(DEMO / name) as opened:
         times = (megapixels * 1e6 / (opened.width * opened.height)) ** 0.5
         size = round(opened.width * times), round(opened.height * times)
-        path = folder / f"{megapixels:g}.jpg"
+        path = folder / f"{megapixels:g}-{name}"
         opened.resize(size, Image.Resampling.LANCZOS).save(
             path, quality=QUALITY, exif=opened.getexif()
         )
