@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 # phone pictures have 50) one photograph would take more than a gigabyte in the later stages.
 MIN_PIXELS = 300_000
 MAX_PIXELS = 60_000_000
+MAX_SIDE = 32_000  # OpenCV counts places in a picture in 16 bits
 MIN_SIDE = 240  # half of 480: no card is whole in a narrower strip of so few pixels
 
 # Of a damaged picture that is still measured, since what is left can show a joint and its cards.
@@ -352,4 +353,10 @@ def _check_size(width: int, height: int, name: str) -> None:
             "too-large",
             f"{seen} and at most {MAX_PIXELS / 1e6:.0f} million can be measured: set the camera "
             "to a smaller picture.",
+        )
+    if max(width, height) > MAX_SIDE:
+        raise PhotoUnusable(
+            "too-large",
+            f"{seen} and at most {MAX_SIDE} can be measured each way: send one photograph from the "
+            "phone, not several put together.",
         )

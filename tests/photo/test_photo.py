@@ -392,17 +392,25 @@ def test_too_small_picture_is_refused(tmp_path):
     refused(PhotoUnusable, "too-small", "720 x 400 pixels and at least 0.3 million", path)
 
 
-@pytest.mark.parametrize("side", [8000, 12000, 60000])
-def test_too_large_picture_is_refused_before_decoding(tmp_path, side):
+@pytest.mark.parametrize(
+    ("width", "height", "most"),
+    [
+        (8000, 8000, "60 million"),
+        (12000, 12000, "60 million"),
+        (32001, 300, "32000 can be measured each way"),
+        (300, 60000, "32000 can be measured each way"),
+    ],
+)
+def test_too_large_picture_is_refused_before_decoding(tmp_path, width, height, most):
     def chunk(name: bytes, body: bytes) -> bytes:
         check = struct.pack(">I", zlib.crc32(name + body))
         return struct.pack(">I", len(body)) + name + body + check
 
-    header = struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0)
+    header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
     pixels = chunk(b"IDAT", zlib.compress(bytes(100)))
     data = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + pixels + chunk(b"IEND", b"")
     path = written(tmp_path, "bomb.png", data)
-    refused(PhotoUnusable, "too-large", f"{side} x {side} pixels and at most 60 million", path)
+    refused(PhotoUnusable, "too-large", f"{width} x {height} pixels and at most {most}", path)
 
 
 def test_too_large_file_is_refused_before_reading(tmp_path):
