@@ -109,12 +109,13 @@ def test_limbs_are_distributions_over_the_rows_of_a_column(open_joint):
     assert np.median(np.abs(peak[1] - peak[0] - 34.0)) <= 4.0
 
 
-@pytest.mark.parametrize("gap_mm", [34.0, 20.0])
-def test_both_outlines_within_one_cell(gap_mm, open_joint):
+@pytest.mark.parametrize(("gap_mm", "least"), [(34.0, 0.9), (20.0, 0.9), (12.0, 0.75), (10.0, 0.9)])
+def test_both_outlines_within_one_cell(gap_mm, least, open_joint):
+    """At 12 mm some of the streaks that are drawn beside the gap might be limbs as well."""
     found = open_joint[0] if gap_mm == 34.0 else trace(draw(gap_mm))[0]
     for line, below in ((found.upper, 0.0), (found.lower, gap_mm)):
         seen = line.state == SEEN
-        assert seen.mean() > 0.9
+        assert seen.mean() > least
         assert set(line.state[~seen]) <= {OUTSIDE, outlines.UNSURE}
         x = CAMERA.plane_point(line.xy_px, 0.0)
         miss = (x[:, 1] - (upper_mm(x[:, 0]) - below))[seen]

@@ -132,7 +132,7 @@ def make_sample(
 ) -> Sample:
     """One photograph's band, cut as the program would with a pose a little wrong, and its labels.
 
-    In smaller cells than `CELL_MM` it is a strip along the joint, as `gapvision.trace.closer` cuts it.
+    In smaller cells than `CELL_MM` it is a strip along the joint, as `gapvision.trace.looks` cuts it.
     """
     exact = true_camera(truth, shot)
     camera = Camera(

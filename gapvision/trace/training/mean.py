@@ -1,4 +1,4 @@
-"""One network of several runs: the mean of their weights, which on joints kept apart beats each of them.
+"""One network of several runs: the mean of their weights, where on joints kept apart it beats each of them.
 
     python -m gapvision.trace.training.mean OUT.onnx A.pt B.pt
 

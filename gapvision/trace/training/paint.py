@@ -3,7 +3,7 @@
 Two logs are cylinders wrapped in real or made textures; sun, sky, ground and shadows light them;
 anything may lie behind the gap, hang in it or stand before it; then a phone takes the picture.
 Lengths are in mm; a cell is a square millimetre, or less where `paint` is asked for the strip of a
-second look (`gapvision.trace.closer`). Light is linear until `phone.develop`.
+second look (`gapvision.trace.looks`). Light is linear until `phone.develop`.
 """
 
 from __future__ import annotations
