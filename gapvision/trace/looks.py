@@ -15,13 +15,13 @@ from functools import reduce
 import numpy as np
 
 from gapvision.scene.camera import Camera
-from gapvision.trace.network import BLOCK, CLOSER, FLOOR, TRACER, Look, look_at
+from gapvision.trace.network import BLOCK, CLOSER, FLOOR, TRACER, Network, read_band
 from gapvision.trace.outlines import likely_lines
 from gapvision.trace.rectified import CELL_MM, Band, cut_band
 
 MOST_ROWS = 352  # of a strip: a higher one has larger cells
 MARGIN_MM = 44.0  # on both sides of the lines
-KEPT_MM = 60.0
+KEPT_MM = 60.0  # likewise, of the band for what follows
 AMID = (1.0, 99.0)  # percentiles of the lines: what strays farther is not followed
 WHOLE, TINY = 0.999, 1e-9
 
@@ -40,7 +40,7 @@ def first_look(
     limbs : array (2, rows + 1, blocks)
         Log-probabilities that the upper and the lower limb lie between row r - 1 and row r.
     """
-    seen = _brought_to(band, band, TRACER, *look_at(band, picture, expected_mm, TRACER))
+    seen = _brought_to(band, band, TRACER, *read_band(band, picture, expected_mm, TRACER))
     return seen.labels, _logarithms(seen.places)
 
 
@@ -82,7 +82,7 @@ def second_look(
     strip, picture = cut_band(
         bgr, camera, band.z_mm, (left, right), top, bottom, card_polygons_mm, cell
     )
-    near = _brought_to(band, strip, CLOSER, *look_at(strip, picture, expected_mm, CLOSER))
+    near = _brought_to(band, strip, CLOSER, *read_band(strip, picture, expected_mm, CLOSER))
     return _bettered(labels, limbs, near)
 
 
@@ -129,7 +129,7 @@ class _Seen:
 
 
 def _brought_to(
-    band: Band, strip: Band, look: Look, labels: np.ndarray, limbs: np.ndarray
+    band: Band, strip: Band, look: Network, labels: np.ndarray, limbs: np.ndarray
 ) -> _Seen:
     """Answers on a strip's cells, or on the band's own made larger, on the band's cells."""
     rows, blocks = band.seen.shape[0], band.seen.shape[1] // BLOCK

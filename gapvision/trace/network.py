@@ -38,7 +38,7 @@ FLOOR = -7.0  # no row is unlikelier: what is not in training happens, too
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class Network:
     """A network, and the cells it has learned on.
 
     A picture is laid out in square cells of ``cell_mm``, or up to ``most_mm`` where it is high; means of
@@ -52,8 +52,8 @@ class Look:
     along: int
 
 
-TRACER = Look("tracer.onnx", CELL_MM, CELL_MM, 2, 2)  # of the whole band
-CLOSER = Look("closer.onnx", 0.5 * CELL_MM, CELL_MM, 1, 2)  # of the strip of a second look
+TRACER = Network("tracer.onnx", CELL_MM, CELL_MM, 2, 2)  # of the whole band
+CLOSER = Network("closer.onnx", 0.5 * CELL_MM, CELL_MM, 1, 2)  # of the strip of a second look
 
 
 def sight_slope(band: Band) -> np.ndarray:
@@ -63,8 +63,8 @@ def sight_slope(band: Band) -> np.ndarray:
     return (eye[1] - height) / abs(eye[2] - band.z_mm)
 
 
-def look_at(
-    band: Band, bgr: np.ndarray, expected_mm: float | None, look: Look
+def read_band(
+    band: Band, bgr: np.ndarray, expected_mm: float | None, look: Network
 ) -> tuple[np.ndarray, np.ndarray]:
     """What a look's network says of a band, by its own rows and by blocks of `BLOCK` of its columns.
 
@@ -95,7 +95,7 @@ def look_at(
 
 
 def network_input(
-    band: Band, bgr: np.ndarray, expected_row: float | None, look: Look
+    band: Band, bgr: np.ndarray, expected_row: float | None, look: Network
 ) -> np.ndarray:
     """The network's planes (6, n, m): colour, blind, height, slope of sight, in its cells.
 
@@ -127,7 +127,7 @@ def network_input(
     return planes
 
 
-def read_planes(planes: np.ndarray, look: Look) -> np.ndarray:
+def read_planes(planes: np.ndarray, look: Network) -> np.ndarray:
     """The network's scores (6, rows, columns / 4), piece by piece of a long strip, to need less memory.
 
     ``planes`` are (6, rows, columns), both divisible by `GRAIN`.
@@ -144,7 +144,7 @@ def _scores(planes: np.ndarray, weights: str) -> np.ndarray:
     for begin, end in pairwise(ends):
         left = max(begin - BESIDE, 0)
         piece = planes[None, :, :, left : end + BESIDE]
-        score = _network(weights).run(None, {"x": piece})[0][0]
+        score = _session(weights).run(None, {"x": piece})[0][0]
         scores.append(score[:, :, (begin - left) // BLOCK : (end - left) // BLOCK])
     return np.concatenate(scores, axis=2)
 
@@ -165,11 +165,11 @@ def _load_both() -> None:
     with suppress(Exception):  # which whoever needs them will meet, too
         for look in (TRACER, CLOSER):
             with _ONE_AT_A_TIME:
-                _network(look.weights)
+                _session(look.weights)
 
 
 @cache
-def _network(name: str) -> onnxruntime.InferenceSession:
+def _session(name: str) -> onnxruntime.InferenceSession:
     # Imported here, since not all that reads this module runs the network.
     import onnxruntime
 

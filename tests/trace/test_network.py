@@ -13,8 +13,8 @@ def test_pieces_say_what_the_whole_says(look, monkeypatch):
     planes = rng.random((6, 64, 2400), dtype=np.float32)
     planes[3:] = 0.0
     whole = network.read_planes(planes, look)
-    passes, run = [], network._network
-    monkeypatch.setattr(network, "_network", lambda name: passes.append(name) or run(name))
+    passes, run = [], network._session
+    monkeypatch.setattr(network, "_session", lambda name: passes.append(name) or run(name))
     monkeypatch.setattr(network, "MOST_CELLS", 64 * 900)
     pieces = network.read_planes(planes, look)
     assert passes == [look.weights] * 3
@@ -27,7 +27,7 @@ def test_what_is_loaded_ahead_is_not_loaded_again(monkeypatch):
     monkeypatch.setattr(
         onnxruntime, "InferenceSession", lambda w, *a, **k: loaded.append(w) or load(w, *a, **k)
     )
-    for begun_once in (network._network, network.load_ahead):
+    for begun_once in (network._session, network.load_ahead):
         begun_once.cache_clear()
     for look in (network.TRACER, network.CLOSER):
         network.load_ahead()

@@ -23,7 +23,7 @@ import torch
 import torch.distributed as group
 import torch.nn.functional as F
 
-from gapvision.trace.network import BLOCK, CLOSER, TRACER, Look
+from gapvision.trace.network import BLOCK, CLOSER, TRACER, Network
 from gapvision.trace.training.net import CLASSES, build, write_onnx
 from gapvision.trace.training.paint import Batch, paint
 from gapvision.trace.training.rendered import Bands, changed
@@ -39,7 +39,7 @@ LOOK_EVERY = 40  # steps between looks for new bands
 SAVE_EVERY_S = 60.0
 
 
-def targets(b: Batch, look: Look):
+def targets(b: Batch, look: Network):
     """Shares of the classes (n, 4, rows, m), weights (n, rows, m), limbs (n, 2, m), known (n, 2, m).
 
     Rows and blocks are the network's, of so many of the batch's cells as a look makes one.
@@ -57,7 +57,7 @@ def targets(b: Batch, look: Look):
     )  # fmt: skip
 
 
-def losses(score: torch.Tensor, b: Batch, look: Look) -> tuple[torch.Tensor, torch.Tensor]:
+def losses(score: torch.Tensor, b: Batch, look: Network) -> tuple[torch.Tensor, torch.Tensor]:
     """Mean cross entropy of the labels and of the limbs' rows, which two neighbours share."""
     shares, weight, limb, known = targets(b, look)
     score = score.float()
@@ -92,7 +92,7 @@ class Mean:
                 self.values[name].copy_(value)
 
 
-def one_step(net, optimiser, batch: Batch, look: Look, half: bool, processes: int):
+def one_step(net, optimiser, batch: Batch, look: Network, half: bool, processes: int):
     """Loss of the labels and of the places, after a step that all processes share."""
     planes = F.avg_pool2d(batch.planes, (look.down, look.along))
     with torch.autocast(planes.device.type, torch.bfloat16, enabled=half):
